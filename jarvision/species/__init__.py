@@ -1,1 +1,1 @@
-"""TODO"""
+"""To be written."""
