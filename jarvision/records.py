@@ -140,12 +140,16 @@ class ColourFit:
         ``(n,)`` CIEDE2000 between the corrected and the reference colour of each swatch.
     reference
         Which card values were used: ``nominal``, ``as-printed`` or ``measured``.
+    light_slope
+        ``(2,)`` relative rise of the light per mm to the right and per mm down the card,
+        natural logarithm, about the card's middle.
     """
 
     matrix: FloatArray
     used: BoolArray
     de00: FloatArray
     reference: str
+    light_slope: FloatArray
 
     @property
     def de00_median(self) -> float:
@@ -405,6 +409,8 @@ class Growth:
         True when growth is below what the jar's own past predicts.
     stall_reason
         The numbers behind it, one sentence, empty when not stalled.
+    stalled_days
+        How long the stall has lasted at least, days; 0 when not stalled.
     """
 
     model: str
@@ -419,6 +425,7 @@ class Growth:
     ready_high: date | None = None
     stalled: bool = False
     stall_reason: str = ""
+    stalled_days: int = 0
 
 
 @dataclass(frozen=True)

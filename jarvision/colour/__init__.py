@@ -1,1 +1,1 @@
-"""To be written."""
+"""Colour of one photo: fitted on the card, applied to the jar."""

@@ -1,1 +1,1 @@
-"""To be written."""
+"""The jar in one photo: found, and its wall unrolled."""

@@ -1,1 +1,1 @@
-"""To be written."""
+"""What stands behind the glass: masks, classes, coverage."""

@@ -1,0 +1,78 @@
+"""Jar -> Wall: the inner wall of the jar, seen through the glass, laid flat in mm."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+
+from jarvision.colour.apply import correct
+from jarvision.geometry import GlassCylinder, project
+from jarvision.records import CardFit, ColourFit, FloatArray, Float32Array, JarFit, Photo, Wall
+
+CELL_MM = 0.25
+"""Side of a wall cell: about one and a half working pixels, a tenth of a kernel's width."""
+
+HALF_WIDTH_DEG = 60.0
+"""Coverage is defined within this angle of the viewing direction."""
+
+_NODES_ACROSS, _NODES_UP = 41, 25
+"""Exact sight lines; bilinear between them is off by less than 0.02 mm on a 60 mm jar."""
+
+
+def glass_of(jar: JarFit, card: CardFit) -> GlassCylinder:
+    """The refracting cylinder of a jar as the photo's camera sees it."""
+    return GlassCylinder(
+        eye_mm=card.camera_position_mm,
+        axis_x_mm=jar.axis_x_mm,
+        axis_z_mm=jar.axis_z_mm,
+        outer_radius_mm=jar.radius_mm,
+        glass_mm=jar.glass_mm,
+    )
+
+
+def unroll(photo: Photo, *, card: CardFit, colour: ColourFit, jar: JarFit) -> Wall:
+    """Unroll the wall within 60 degrees, from the floor to the top of the straight wall.
+
+    ``filled`` and ``judged`` come out all True; the next stages narrow them.
+    """
+    glass = glass_of(jar, card)
+    columns = max(3, round(glass.inner_radius_mm * np.deg2rad(2 * HALF_WIDTH_DEG) / CELL_MM))
+    tall_mm = jar.floor_y_mm - jar.shoulder_y_mm
+    rows = max(3, round(tall_mm / CELL_MM))
+    angles = _centres(-HALF_WIDTH_DEG, HALF_WIDTH_DEG, columns)
+    ys = _centres(jar.shoulder_y_mm, jar.floor_y_mm, rows)
+    pixels = _sight_map(glass, card=card, angles_deg=angles, ys_mm=ys)
+    seen = cv2.remap(photo.rgb, pixels[..., 0], pixels[..., 1], cv2.INTER_LINEAR)
+    return Wall(
+        linear=correct(seen, colour),
+        angles_deg=angles,
+        heights_mm=jar.floor_y_mm - ys,
+        radius_mm=glass.inner_radius_mm,
+        filled=np.ones((rows, columns), dtype=np.bool_),
+        judged=np.ones((rows, columns), dtype=np.bool_),
+        pixels=pixels,
+    )
+
+
+def _centres(low: float, high: float, count: int) -> FloatArray:
+    edges = np.linspace(low, high, count + 1)
+    return (edges[:-1] + edges[1:]) / 2
+
+
+def _sight_map(
+    glass: GlassCylinder, *, card: CardFit, angles_deg: FloatArray, ys_mm: FloatArray
+) -> Float32Array:
+    """Photo pixel ``(x, y)`` of every wall cell, shape ``(rows, cols, 2)``."""
+    node_angles = np.linspace(angles_deg[0], angles_deg[-1], _NODES_ACROSS)
+    node_ys = np.linspace(ys_mm[0], ys_mm[-1], _NODES_UP)
+    grid_angles, grid_ys = np.meshgrid(np.deg2rad(node_angles), node_ys)
+    nodes = project(glass.aim_at(grid_angles, grid_ys), card=card).astype(np.float32)
+    at_x = np.linspace(0, _NODES_ACROSS - 1, angles_deg.size, dtype=np.float32)
+    at_y = np.linspace(0, _NODES_UP - 1, ys_mm.size, dtype=np.float32)
+    map_x, map_y = np.meshgrid(at_x, at_y)
+    dense = [
+        cv2.remap(np.ascontiguousarray(nodes[..., axis]), map_x, map_y, cv2.INTER_LINEAR,
+                  borderMode=cv2.BORDER_REPLICATE)
+        for axis in (0, 1)
+    ]  # fmt: skip
+    return np.stack(dense, axis=-1)
