@@ -112,7 +112,8 @@ class SlantedSquare:
         corners = half * np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]])
         c, s = np.cos(np.deg2rad(self.angle_deg)), np.sin(np.deg2rad(self.angle_deg))
         turned: FloatArray = corners @ np.array([[c, s], [-s, c]])
-        return turned + np.array([self.centre_x_mm, self.centre_y_mm])
+        moved: FloatArray = turned + np.array([self.centre_x_mm, self.centre_y_mm])
+        return moved
 
 
 @dataclass(frozen=True)
@@ -147,19 +148,24 @@ class CardLayout:
         return tuple(s.name for s in self.swatches)
 
     @property
-    def lab(self) -> FloatArray:
+    def nominal_lab(self) -> FloatArray:
         """``(n, 3)`` nominal CIELAB of the swatches."""
         return np.array([s.lab for s in self.swatches])
 
     @property
-    def linear(self) -> FloatArray:
+    def nominal_linear(self) -> FloatArray:
         """``(n, 3)`` nominal linear sRGB of the swatches."""
-        return colourspace.lab_to_linear(self.lab)
+        return colourspace.lab_to_linear(self.nominal_lab)
 
     @property
-    def rgb8(self) -> ByteArray:
+    def nominal_rgb8(self) -> ByteArray:
         """``(n, 3)`` nominal 8-bit sRGB of the swatches."""
         return np.array([s.rgb8 for s in self.swatches], dtype=np.uint8)
+
+    @property
+    def centres_mm(self) -> FloatArray:
+        """``(n, 2)`` middles ``(x, y)`` of the swatches, mm."""
+        return np.array([s.centre_mm for s in self.swatches])
 
     @property
     def centre_mm(self) -> tuple[float, float]:
