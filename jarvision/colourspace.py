@@ -120,7 +120,7 @@ def lab_to_linear(lab: ArrayLike) -> FloatArray:
     return xyz_to_linear(lab_to_xyz(lab))
 
 
-def ciede2000(lab_1: ArrayLike, lab_2: ArrayLike) -> FloatArray:
+def delta_e_2000(lab_1: ArrayLike, lab_2: ArrayLike) -> FloatArray:
     """CIEDE2000 colour difference with kL = kC = kH = 1.
 
     Parameters
