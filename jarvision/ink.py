@@ -1,0 +1,158 @@
+"""Lines, hatches and words on a picture, with a dark casing. Used by the overlay alone.
+
+The palette keeps apart under the common colour vision deficiencies by lightness as well as hue:
+off-colour is the only strong pink, bare a light yellow, covered a mid blue.
+"""
+
+from __future__ import annotations
+
+from functools import cache
+from typing import Final
+
+import cv2
+import numpy as np
+
+from jarvision.records import ByteArray, Float32Array
+
+Colour = tuple[int, int, int]
+
+JAR: Final[Colour] = (246, 246, 242)
+ZONE: Final[Colour] = (246, 246, 242)
+COVERED: Final[Colour] = (38, 138, 204)
+UNJUDGED: Final[Colour] = (226, 226, 220)
+OTHER: Final[Colour] = (226, 226, 220)
+QUIET: Final[Colour] = (188, 196, 198)
+CASING: Final[Colour] = (20, 26, 30)
+STRIP: Final[Colour] = (24, 31, 35)
+PATCHES: Final[dict[str, Colour]] = {
+    "bare": (250, 214, 92),
+    "wet": (96, 156, 246),
+    "stain": (214, 178, 138),
+    "green": (236, 64, 142),
+    "black": (236, 64, 142),
+    "pink": (236, 64, 142),
+    "yellow": (236, 64, 142),
+}
+
+TAG_HEIGHT: Final = 26
+_TAG_TEXT_PX: Final = 16
+_SUBPIXEL_BITS: Final = 4  # cv2 takes fixed-point coordinates: 1/16 px
+
+
+@cache
+def _font() -> cv2.FontFace:
+    return cv2.FontFace("sans")  # comes with OpenCV, covers Latin, Greek, Cyrillic and CJK
+
+
+def _fixed(points: Float32Array) -> np.ndarray[tuple[int, ...], np.dtype[np.int32]]:
+    limit = 2**14  # far outside any picture, still inside 16.4 fixed point
+    return np.round(np.clip(points, -limit, limit) * 2**_SUBPIXEL_BITS).astype(np.int32)
+
+
+def polyline(picture: ByteArray, points: Float32Array, colour: Colour, *, width: int) -> None:
+    """Draw an open line with a dark casing."""
+    _strokes(picture, [points], colour, width=width)
+
+
+def outline(
+    picture: ByteArray, points: Float32Array, colour: Colour, *, width: int, cased: bool = True
+) -> None:
+    """Draw a closed line, with a dark casing unless told otherwise."""
+    _strokes(picture, [np.vstack([points, points[:1]])], colour, width=width, cased=cased)
+
+
+def dashes(
+    picture: ByteArray,
+    points: Float32Array,
+    colour: Colour,
+    *,
+    dash: float,
+    gap: float,
+    width: int,
+) -> None:
+    """Draw a dashed line; ``dash`` and ``gap`` in px. A dash shorter than its width is a dot."""
+    lengths = np.hypot(*np.diff(points, axis=0).T)
+    along = np.concatenate([[0.0], np.cumsum(lengths)])
+    if along[-1] <= 0:
+        return
+    pieces = []
+    for start in np.arange(0.0, along[-1], dash + gap):
+        at = np.linspace(start, min(start + dash, along[-1]), max(2, int(dash / 3) + 1))
+        xy = [np.interp(at, along, points[:, axis]) for axis in (0, 1)]
+        pieces.append(np.stack(xy, axis=1).astype(np.float32))
+    _strokes(picture, pieces, colour, width=width)
+
+
+def hatch(picture: ByteArray, points: Float32Array, colour: Colour, *, spacing: int = 15) -> None:
+    """Fill a closed shape with thin diagonal lines; what lies under them stays visible."""
+    low = np.clip(np.floor(points.min(axis=0)).astype(int) - 1, 0, None)
+    high = np.ceil(points.max(axis=0)).astype(int) + 2
+    view = picture[low[1] : high[1], low[0] : high[0]]
+    if view.size == 0:
+        return
+    rows, cols = view.shape[:2]
+    inside = np.zeros((rows, cols), dtype=np.uint8)
+    cv2.fillPoly(inside, [np.round(points - low).astype(np.int32)], 255)
+    lines = view.copy()
+    for offset in range(-rows, cols, spacing):
+        cv2.line(lines, (offset, rows), (offset + rows, 0), CASING, 2, cv2.LINE_AA)
+        cv2.line(lines, (offset, rows), (offset + rows, 0), colour, 1, cv2.LINE_AA)
+    np.copyto(view, lines, where=inside[..., None] > 0)
+
+
+def text(
+    picture: ByteArray,
+    words: str,
+    at: tuple[int, int],
+    *,
+    size: int,
+    weight: int = 400,
+    colour: Colour = JAR,
+    right: bool = False,
+    cased: bool = False,
+) -> None:
+    """Write one line; ``at`` is the left (or right) end of its baseline, ``size`` in px."""
+    x, y = at[0] - (text_width(words, size=size, weight=weight) if right else 0), at[1]
+    if cased:
+        for dx, dy in ((-1, 0), (1, 0), (0, -1), (0, 1), (1, 1)):
+            cv2.putText(picture, words, (x + dx, y + dy), CASING, _font(), size, weight)
+    cv2.putText(picture, words, (x, y), colour, _font(), size, weight)
+
+
+def text_width(words: str, *, size: int, weight: int = 400) -> int:
+    """Width of a line of text, px."""
+    return int(cv2.getTextSize((4096, 64), words, (0, 0), _font(), size, weight)[2])
+
+
+def fit_size(words: str, width: float, *, size: int) -> int:
+    """Greatest text size up to ``size`` at which the words fit ``width``; at least 9 px."""
+    wanted = text_width(words, size=size, weight=600)
+    return size if wanted <= width else max(9, int(size * width / wanted))
+
+
+def tag_width(words: str) -> int:
+    """Width of a tag with these words, px."""
+    return text_width(words, size=_TAG_TEXT_PX) + 22
+
+
+def tag(picture: ByteArray, words: str, at: tuple[int, int], colour: Colour) -> None:
+    """Write words on a dark tag with a coloured left edge; ``at`` is its top left corner."""
+    x, y = at
+    corner = (x + tag_width(words), y + TAG_HEIGHT)
+    cv2.rectangle(picture, (x, y), corner, STRIP, cv2.FILLED)
+    cv2.rectangle(picture, (x, y), (x + 5, y + TAG_HEIGHT), colour, cv2.FILLED)
+    text(picture, words, (x + 13, y + 19), size=_TAG_TEXT_PX)
+
+
+def _strokes(
+    picture: ByteArray,
+    lines: list[Float32Array],
+    colour: Colour,
+    *,
+    width: int,
+    cased: bool = True,
+) -> None:
+    fixed = [_fixed(line) for line in lines]
+    coats = ((CASING, width + 2), (colour, width)) if cased else ((colour, width),)
+    for coat, thickness in coats:
+        cv2.polylines(picture, fixed, False, coat, thickness, cv2.LINE_AA, shift=_SUBPIXEL_BITS)

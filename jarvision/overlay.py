@@ -1,0 +1,343 @@
+"""What the tool saw, drawn over the photo so that it needs no legend. Drawing only.
+
+Shapes and words carry the meaning, colour only helps: the covered area has a thin line, bare
+patches a dashed one, off-colour patches a thick line with hatching, what could not be judged is
+dotted. Every line has a dark casing, so that it shows on white mycelium as well as on grain.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+from typing import Final
+
+import cv2
+import numpy as np
+
+from jarvision import ink
+from jarvision.records import (
+    OFF_COLOUR_KINDS,
+    BoolArray,
+    ByteArray,
+    CardFit,
+    Coverage,
+    Float32Array,
+    JarFit,
+    Patch,
+    Tissue,
+    TissueClass,
+    Wall,
+)
+
+JUDGED_ANGLE_DEG: Final = 60.0
+PICTURE_HEIGHT_PX: Final = 1000
+CAPTION_HEIGHT_PX: Final = 74
+SIDE_MARGIN: Final = 0.48  # of the jar's width, on each side: room for the labels
+TOP_MARGIN: Final = 0.10  # of the jar's height, above and below
+STRIP_HEIGHT_PX: Final = 260
+SMALLEST_DRAWN_CM2: Final = 0.15  # finer specks would only be noise to the eye
+MOST_LABELS: Final = 7  # more hide the jar; the rest are counted in one line
+JPEG_QUALITY: Final = 86
+
+
+@dataclass(frozen=True)
+class Caption:
+    """The numbers under the picture."""
+
+    jar: str
+    day: date
+    coverage: Coverage | None
+
+
+@dataclass(frozen=True)
+class Frame:
+    """Crop and scale from photo pixels to picture pixels."""
+
+    x0: float
+    y0: float
+    scale: float
+    width: int
+    height: int
+
+    def place(self, points: Float32Array) -> Float32Array:
+        """Photo ``(n, 2)`` points as picture points; pixel centres stay pixel centres."""
+        corner = np.array([self.x0, self.y0], dtype=np.float32)
+        moved = (points - corner + 0.5) * self.scale - 0.5
+        return moved.astype(np.float32)
+
+
+def draw_overlay(
+    rgb: ByteArray,
+    *,
+    jar: JarFit,
+    wall: Wall,
+    tissue: Tissue,
+    patches: Sequence[Patch],
+    caption: Caption,
+    card: CardFit | None = None,
+) -> ByteArray:
+    """Draw the reading over the photo, cropped to the jar, with a caption below.
+
+    Parameters
+    ----------
+    rgb
+        ``(rows, cols, 3)`` photo, sRGB ``uint8``; not changed.
+    card
+        Keeps the crop inside the card when the jar's surroundings reach beyond it.
+
+    Returns
+    -------
+    ndarray
+        ``(1000, n, 3)`` ``uint8``.
+    """
+    frame = _frame_jar(rgb.shape, jar, card)
+    picture = _crop(rgb, frame)
+    _draw_covered(picture, frame, wall, tissue)
+    _draw_unjudged(picture, frame, wall)
+    ink.outline(picture, frame.place(jar.outline_px), ink.JAR, width=1)
+    _draw_zone(picture, frame, wall)
+    labels = [_draw_patch(picture, frame, wall, patch) for patch in patches]
+    _write_labels(picture, [label for label in labels if label is not None], frame, jar)
+    return np.vstack([picture, _caption_strip(frame.width, caption)])
+
+
+def draw_refusal(rgb: ByteArray, *, title: str, text: str) -> ByteArray:
+    """Draw a photo that gave no reading, with the reason below. Shape ``(1000, n, 3)``."""
+    height = PICTURE_HEIGHT_PX - CAPTION_HEIGHT_PX
+    scale = height / rgb.shape[0]
+    frame = Frame(0, 0, scale, max(240, round(rgb.shape[1] * scale)), height)
+    strip = np.full((CAPTION_HEIGHT_PX, frame.width, 3), ink.STRIP, dtype=np.uint8)
+    ink.text(strip, title, (16, 31), size=21, weight=600)
+    ink.text(strip, text, (16, 58), size=15, colour=ink.QUIET)
+    return np.vstack([_crop(rgb, frame), strip])
+
+
+def draw_wall_strip(wall: Wall, tissue: Tissue, patches: Sequence[Patch]) -> ByteArray:
+    """Draw the unrolled wall, left to right as the camera sees it, with patches outlined.
+
+    What was not judged is dimmed. A bar at the bottom left shows 10 mm.
+    Shape ``(260, n, 3)`` ``uint8``; both axes have the same scale in mm.
+    """
+    step_mm = float(wall.heights_mm[0] - wall.heights_mm[1])
+    width_mm = np.deg2rad(float(np.ptp(wall.angles_deg))) * wall.radius_mm
+    scale = STRIP_HEIGHT_PX / (step_mm * len(wall.heights_mm))
+    size = (max(1, round(width_mm * scale)), STRIP_HEIGHT_PX)
+    shown = _encode_srgb(wall.linear)
+    shown[tissue.classes <= TissueClass.UNJUDGED] //= 2
+    picture = np.asarray(cv2.resize(shown, size, interpolation=cv2.INTER_AREA), dtype=np.uint8)
+    cell_px = np.array([size[0] / shown.shape[1], size[1] / shown.shape[0]], dtype=np.float32)
+    for patch in patches:
+        grid = _grid_points(wall, patch.outline)
+        if len(grid) > 2:
+            _outline_patch(picture, (grid + 0.5) * cell_px - 0.5, patch.kind)
+    bar_px = 10.0 * scale
+    bar = np.array([[10, size[1] - 12], [10 + bar_px, size[1] - 12]], dtype=np.float32)
+    ink.polyline(picture, bar, ink.JAR, width=2)
+    ink.text(picture, "10 mm", (int(16 + bar_px), size[1] - 7), size=13, cased=True)
+    return picture
+
+
+def save_picture(path: Path, rgb: ByteArray) -> None:
+    """Save as JPEG; the folder is made when missing. Raises OSError when it cannot be written."""
+    done, data = cv2.imencode(
+        ".jpg",
+        cv2.cvtColor(rgb, cv2.COLOR_RGB2BGR),
+        [cv2.IMWRITE_JPEG_QUALITY, JPEG_QUALITY, cv2.IMWRITE_JPEG_OPTIMIZE, 1],
+    )
+    if not done:
+        raise OSError(f"could not encode {path.name}")
+    path.parent.mkdir(parents=True, exist_ok=True)
+    path.write_bytes(data.tobytes())
+
+
+def _frame_jar(shape: tuple[int, ...], jar: JarFit, card: CardFit | None) -> Frame:
+    """Frame the jar with room for labels at its sides, inside the photo (and the card)."""
+    low, high = jar.outline_px.min(axis=0), jar.outline_px.max(axis=0)
+    margin = (high - low) * np.array([SIDE_MARGIN, TOP_MARGIN])
+    edge = np.array([shape[1], shape[0]], dtype=np.float64)
+    first, last = np.zeros(2), edge
+    if card is not None:
+        corners = np.array([[[0, 0], [190, 0], [190, 260], [0, 260]]], dtype=np.float64)
+        seen = cv2.perspectiveTransform(corners, card.homography)[0]
+        # The jar stands before the card and may hang below it: the card limits, the jar wins.
+        first = np.minimum(np.maximum(seen.min(axis=0), 0), low)
+        last = np.maximum(np.minimum(seen.max(axis=0), edge), high)
+    top_left = np.clip(np.maximum(low - margin, first), 0, edge - 2)
+    bottom_right = np.clip(np.minimum(high + margin, last), top_left + 2, edge)
+    height = PICTURE_HEIGHT_PX - CAPTION_HEIGHT_PX
+    scale = height / float(bottom_right[1] - top_left[1])
+    width = max(1, round(float(bottom_right[0] - top_left[0]) * scale))
+    return Frame(float(top_left[0]), float(top_left[1]), scale, width, height)
+
+
+def _crop(rgb: ByteArray, frame: Frame) -> ByteArray:
+    """Cut and scale with antialiasing; the matrix maps picture pixels to photo pixels."""
+    x0, y0 = int(frame.x0), int(frame.y0)
+    x1 = min(rgb.shape[1], int(np.ceil(frame.x0 + frame.width / frame.scale)))
+    y1 = min(rgb.shape[0], int(np.ceil(frame.y0 + frame.height / frame.scale)))
+    method = cv2.INTER_AREA if frame.scale < 1 else cv2.INTER_CUBIC
+    size = (frame.width, frame.height)
+    return np.asarray(cv2.resize(rgb[y0:y1, x0:x1], size, interpolation=method), dtype=np.uint8)
+
+
+def _draw_covered(picture: ByteArray, frame: Frame, wall: Wall, tissue: Tissue) -> None:
+    covered = np.isin(tissue.classes, (TissueClass.MYCELIUM, TissueClass.STAIN))
+    for line in _contours(covered & _in_zone(wall), wall):
+        ink.outline(picture, frame.place(line), ink.COVERED, width=2, cased=False)
+
+
+def _draw_unjudged(picture: ByteArray, frame: Frame, wall: Wall) -> None:
+    for line in _contours(wall.filled & ~wall.judged & _in_zone(wall), wall):
+        ink.dashes(picture, frame.place(line), ink.UNJUDGED, dash=1.5, gap=5.5, width=2)
+
+
+def _draw_zone(picture: ByteArray, frame: Frame, wall: Wall) -> None:
+    """Bound the judged zone: the filled wall within 60 degrees of the viewing direction."""
+    edges = _contours(wall.filled & _in_zone(wall), wall)
+    if not edges:
+        return
+    zone = frame.place(max(edges, key=len))
+    ink.dashes(picture, zone, ink.ZONE, dash=14, gap=8, width=2)
+    top = zone[np.argmin(zone[:, 0] + 2 * zone[:, 1])]
+    ink.text(picture, "judged area", (int(top[0]) + 6, int(top[1]) - 8), size=14, cased=True)
+
+
+@dataclass(frozen=True)
+class _Label:
+    text: str
+    points: Float32Array
+    kind: str
+    area_cm2: float
+
+    def is_left_of(self, x: float) -> bool:
+        """Tell whether the patch's middle lies left of ``x``."""
+        return bool(self.points[:, 0].mean() < x)
+
+    def anchor(self, *, on_left: bool) -> Float32Array:
+        """The point of the patch's outline that is nearest to the label's side."""
+        x = self.points[:, 0]
+        point: Float32Array = self.points[np.argmin(x) if on_left else np.argmax(x)]
+        return point
+
+
+def _draw_patch(picture: ByteArray, frame: Frame, wall: Wall, patch: Patch) -> _Label | None:
+    """Outline one patch; its label, or None when it has no place in the picture."""
+    if patch.area_cm2 < SMALLEST_DRAWN_CM2:
+        return None
+    grid = _grid_points(wall, patch.outline or ((patch.angle_deg, patch.height_mm),))
+    points = frame.place(_photo_points(wall, grid))
+    if len(points) > 2:
+        _outline_patch(picture, points, patch.kind)
+    if not len(points):
+        return None
+    text = f"{patch.kind} {patch.area_cm2:.1f} cm²"
+    return _Label(text, points, patch.kind, patch.area_cm2)
+
+
+def _outline_patch(picture: ByteArray, points: Float32Array, kind: str) -> None:
+    colour = ink.PATCHES.get(kind, ink.OTHER)
+    if kind in OFF_COLOUR_KINDS:
+        ink.hatch(picture, points, colour)
+        ink.outline(picture, points, colour, width=4)
+    elif kind == "wet":
+        ink.hatch(picture, points, colour, spacing=18)
+        ink.outline(picture, points, colour, width=2)
+    else:
+        ink.dashes(picture, np.vstack([points, points[:1]]), colour, dash=9, gap=5, width=2)
+
+
+def _write_labels(picture: ByteArray, labels: list[_Label], frame: Frame, jar: JarFit) -> None:
+    """Write labels beside the jar, each joined to its patch by a thin line, none over another."""
+    ranked = sorted(labels, key=lambda b: (b.kind not in OFF_COLOUR_KINDS, -b.area_cm2))
+    outline = frame.place(jar.outline_px)
+    left, right = float(outline[:, 0].min()), float(outline[:, 0].max())
+    middle = (left + right) / 2
+    shown, hidden = ranked[:MOST_LABELS], ranked[MOST_LABELS:]
+    for on_left in (True, False):
+        side = [(b, b.anchor(on_left=on_left)) for b in shown if b.is_left_of(middle) is on_left]
+        next_free = 8.0
+        for label, anchor in sorted(side, key=lambda pair: float(pair[1][1])):
+            y = max(next_free, float(anchor[1]) - ink.TAG_HEIGHT / 2)
+            y = min(y, picture.shape[0] - ink.TAG_HEIGHT - 4.0)
+            width = ink.tag_width(label.text)
+            x = max(6.0, left - width - 14) if on_left else right + 14
+            x = min(x, picture.shape[1] - width - 6.0)
+            near = x + width if on_left else x
+            leader = np.array([anchor, (near, y + ink.TAG_HEIGHT / 2)], dtype=np.float32)
+            colour = ink.PATCHES.get(label.kind, ink.OTHER)
+            ink.polyline(picture, leader, colour, width=1)
+            ink.tag(picture, label.text, (int(x), int(y)), colour)
+            next_free = y + ink.TAG_HEIGHT + 6
+    if hidden:
+        note = f"+ {len(hidden)} smaller"
+        ink.tag(picture, note, (6, picture.shape[0] - ink.TAG_HEIGHT - 6), ink.OTHER)
+
+
+def _caption_strip(width: int, caption: Caption) -> ByteArray:
+    strip = np.full((CAPTION_HEIGHT_PX, width, 3), ink.STRIP, dtype=np.uint8)
+    name_px = ink.fit_size(caption.jar, 0.42 * width, size=25)
+    ink.text(strip, caption.jar, (16, 33), size=name_px, weight=600)
+    ink.text(strip, f"{caption.day:%d %b %Y}", (16, 60), size=16, colour=ink.QUIET)
+    if caption.coverage is None:
+        ink.text(strip, "not scored", (width - 16, 42), size=22, right=True)
+        return strip
+    cover = caption.coverage
+    seen = f"{cover.low:.1f} to {cover.high:.1f} %  ·  {cover.seen_percent:.0f} % seen"
+    ink.text(strip, f"covered {cover.percent:.1f} %", (width - 16, 33), size=25, right=True)
+    ink.text(strip, seen, (width - 16, 60), size=16, colour=ink.QUIET, right=True)
+    return strip
+
+
+def _in_zone(wall: Wall) -> BoolArray:
+    return np.broadcast_to(np.abs(wall.angles_deg) <= JUDGED_ANGLE_DEG, wall.filled.shape)
+
+
+def _contours(mask: BoolArray, wall: Wall) -> list[Float32Array]:
+    """Closed outlines of a wall mask in photo pixels, ``(n, 2)`` each; specks left out."""
+    smooth = cv2.medianBlur(np.ascontiguousarray(mask, dtype=np.uint8), 5)
+    padded = cv2.copyMakeBorder(smooth, 1, 1, 1, 1, cv2.BORDER_CONSTANT, value=0)
+    lines, _ = cv2.findContours(padded, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE)
+    least = SMALLEST_DRAWN_CM2 / wall.cell_cm2
+    found = []
+    for line in lines:
+        if cv2.contourArea(line) < least:
+            continue
+        grid = line.reshape(-1, 2).astype(np.float32) - 1
+        points = _photo_points(wall, grid)
+        if len(points) > 2:
+            found.append(np.vstack([points, points[:1]]))
+    return found
+
+
+def _grid_points(wall: Wall, outline: Sequence[tuple[float, float]]) -> Float32Array:
+    """Wall places ``(angle_deg, height_mm)`` as fractional ``(col, row)``, shape ``(n, 2)``."""
+    if not outline:
+        return np.empty((0, 2), dtype=np.float32)
+    places = np.asarray(outline, dtype=np.float64)
+    cols = np.interp(places[:, 0], wall.angles_deg, np.arange(len(wall.angles_deg)))
+    rows = np.interp(-places[:, 1], -wall.heights_mm, np.arange(len(wall.heights_mm)))
+    return np.stack([cols, rows], axis=1).astype(np.float32)
+
+
+def _photo_points(wall: Wall, grid: Float32Array) -> Float32Array:
+    """Photo pixels seen at fractional wall places ``(col, row)``; unseen places drop out."""
+    if not len(grid):
+        return np.empty((0, 2), dtype=np.float32)
+    points = cv2.remap(
+        wall.pixels,
+        np.ascontiguousarray(grid[None, :, 0]),
+        np.ascontiguousarray(grid[None, :, 1]),
+        interpolation=cv2.INTER_LINEAR,
+        borderMode=cv2.BORDER_REPLICATE,
+    )[0]
+    seen: Float32Array = points[np.isfinite(points).all(axis=1)].astype(np.float32)
+    return seen
+
+
+def _encode_srgb(linear: Float32Array) -> ByteArray:
+    """Linear light to sRGB ``uint8``, IEC 61966-2-1."""
+    clipped = np.clip(np.nan_to_num(linear), 0, 1)
+    encoded = np.where(clipped <= 0.0031308, 12.92 * clipped, 1.055 * clipped ** (1 / 2.4) - 0.055)
+    return np.round(encoded * 255).astype(np.uint8)
