@@ -1,0 +1,224 @@
+"""Growth curves: their formulas, a weighted robust fit, and draws that carry its uncertainty.
+
+Formulas, with y the coverage in percent and t in days: Zwietering, Jongenburger, Rombouts and
+van 't Riet 1990, Appl. Environ. Microbiol. 56(6):1875-1881. Both curves are written in the same
+three parameters: asymptote A (percent), largest slope m (percent/day) and lag L (days), where the
+tangent of the largest slope meets zero. The fit is done in y, not in a transform of it: logits
+near 0 and 100 % have small absolute but large transformed errors.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
+
+MAX_EXPONENT = 300.0
+"""Exponents are held here: exp(300) is finite, and its effect on any percentage is nil."""
+
+
+def logistic(t: FloatArray, a: FloatArray, m: FloatArray, lag: FloatArray) -> FloatArray:
+    """Return ``A / (1 + exp(4 m (L - t) / A + 2))`` (Zwietering et al. 1990)."""
+    return a / (1 + np.exp(np.clip(4 * m * (lag - t) / a + 2, -MAX_EXPONENT, MAX_EXPONENT)))
+
+
+def gompertz(t: FloatArray, a: FloatArray, m: FloatArray, lag: FloatArray) -> FloatArray:
+    """Return ``A exp(-exp(m e (L - t) / A + 1))`` (Zwietering et al. 1990)."""
+    inner = np.clip(m * math.e * (lag - t) / a + 1, -MAX_EXPONENT, math.log(MAX_EXPONENT))
+    return a * np.exp(-np.exp(inner))
+
+
+def logistic_time(y: float, a: FloatArray, m: FloatArray, lag: FloatArray) -> FloatArray:
+    """Return when the logistic reaches ``y``, infinite where it never does."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        time = lag + a / (4 * m) * (2 - np.log(a / y - 1))
+    return np.where(a > y, time, np.inf)
+
+
+def gompertz_time(y: float, a: FloatArray, m: FloatArray, lag: FloatArray) -> FloatArray:
+    """Return when the modified Gompertz curve reaches ``y``, infinite where it never does."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        time = lag + a / (m * math.e) * (1 - np.log(np.log(a / y)))
+    return np.where(a > y, time, np.inf)
+
+
+Curve = Callable[[FloatArray, FloatArray, FloatArray, FloatArray], FloatArray]
+Inverse = Callable[[float, FloatArray, FloatArray, FloatArray], FloatArray]
+
+
+@dataclass(frozen=True)
+class Model:
+    """A curve of (A, m, L) and its inverse."""
+
+    name: str
+    curve: Curve
+    time: Inverse
+
+
+MODELS = (
+    Model("logistic", logistic, logistic_time),
+    Model("gompertz", gompertz, gompertz_time),
+)
+
+
+@dataclass(frozen=True)
+class Bounds:
+    """Where the parameters may lie: lowest and highest (A, m, L)."""
+
+    low: tuple[float, float, float] = (1.0, 0.05, -60.0)
+    high: tuple[float, float, float] = (100.0, 100.0, 365.0)
+
+
+@dataclass(frozen=True)
+class Fit:
+    """A fitted curve.
+
+    Attributes
+    ----------
+    parameters
+        ``(3,)``: A, m, L.
+    covariance
+        ``(3, 3)`` for weights of one: multiply by ``scale`` for the parameters' covariance.
+    chi2
+        Robust weighted sum of squares at the solution (twice the cost).
+    scale
+        ``max(floor, chi2 / degrees of freedom)``.
+    aicc
+        Akaike's criterion, corrected for few points (Hurvich & Tsai 1989), for known weights.
+    """
+
+    model: Model
+    parameters: FloatArray
+    covariance: FloatArray
+    chi2: float
+    scale: float
+    aicc: float
+
+    def at(self, t: FloatArray) -> FloatArray:
+        """Return the curve at the times ``t``."""
+        return self.model.curve(t, *self.parameters)
+
+
+def fit_curve(
+    model: Model,
+    t: FloatArray,
+    y: FloatArray,
+    sd: FloatArray,
+    *,
+    prior: tuple[float, float] | None = None,
+    bounds: Bounds | None = None,
+    robust: bool = True,
+    scale_floor: float = 1.0,
+) -> Fit:
+    """Fit a curve by bounded weighted least squares.
+
+    Parameters
+    ----------
+    t, y, sd
+        ``(n,)`` days, percent, standard uncertainty in percent; n >= 4.
+    prior
+        Mean and standard deviation of what is known of A beforehand: one more residual.
+    robust
+        ``soft_l1`` loss, so that a bad reading pulls little; else plain least squares.
+    scale_floor
+        Smallest residual variance believed: 1 trusts ``sd`` at least as much as the residuals.
+    """
+    from scipy.optimize import least_squares
+
+    limits = bounds or Bounds()
+
+    def residuals(p: FloatArray) -> FloatArray:
+        misfit = (model.curve(t, *p) - y) / sd
+        return misfit if prior is None else np.append(misfit, (p[0] - prior[0]) / prior[1])
+
+    result = least_squares(
+        residuals,
+        _start(t, y, limits, prior),
+        bounds=(limits.low, limits.high),
+        x_scale=np.array([50.0, 10.0, 5.0]) * max(1.0, float(np.max(y)) / 100.0),
+        loss="soft_l1" if robust else "linear",
+        xtol=1e-10,
+        ftol=1e-10,
+        gtol=1e-10,
+        max_nfev=200,
+    )
+    chi2 = 2 * float(result.cost)
+    n = len(t) + (prior is not None)
+    k = len(result.x)
+    aicc = chi2 + 2 * k + 2 * k * (k + 1) / max(n - k - 1, 0.5)
+    return Fit(
+        model=model,
+        parameters=np.asarray(result.x, dtype=np.float64),
+        covariance=np.linalg.pinv(result.jac.T @ result.jac),
+        chi2=chi2,
+        scale=max(scale_floor, chi2 / max(n - k, 1)),
+        aicc=aicc,
+    )
+
+
+def _start(
+    t: FloatArray, y: FloatArray, limits: Bounds, prior: tuple[float, float] | None
+) -> FloatArray:
+    """Return a start for (A, m, L): the prior's or highest level, the steepest step, its lag."""
+    order = np.argsort(t, kind="stable")
+    ts, ys = t[order], y[order]
+    level = max(float(ys.max()), prior[0] if prior else 0.0) * 1.001
+    slopes = np.diff(ys) / np.maximum(np.diff(ts), 1e-9)
+    steepest = int(np.argmax(slopes))
+    m = max(float(slopes[steepest]), level / 60.0)
+    lag = (
+        float(ts[steepest] + ts[steepest + 1]) / 2 - float(ys[steepest] + ys[steepest + 1]) / 2 / m
+    )
+    low, high = np.array(limits.low), np.array(limits.high)
+    margin = 1e-3 * (high - low)
+    return np.clip(np.array([level, m, lag]), low + margin, high - margin)
+
+
+def draw_parameters(
+    fit: Fit,
+    t: FloatArray,
+    y: FloatArray,
+    sd: FloatArray,
+    *,
+    count: int,
+    rng: np.random.Generator,
+    prior: tuple[float, float] | None = None,
+    bounds: Bounds | None = None,
+) -> FloatArray:
+    """Draw ``(count, 3)`` parameters that the readings allow.
+
+    Proposals from a widened Student t (4 degrees of freedom) about the fit are weighted by how
+    well each explains the readings and drawn again by these weights (sampling importance
+    resampling, Rubin 1988). Early curves are far from linear in their parameters, so the
+    covariance alone would mislead. One pass over arrays, no loop.
+    """
+    limits = bounds or Bounds()
+    spread = _root(fit.covariance * fit.scale)
+    normal = rng.standard_normal((4 * count, 3))
+    tail = np.sqrt(4.0 / rng.chisquare(4.0, (4 * count, 1)))
+    steps = 1.2 * normal * tail
+    drawn = fit.parameters + steps @ spread.T
+    inside = np.all((drawn >= limits.low) & (drawn <= limits.high), axis=1)
+    drawn, steps = drawn[inside], steps[inside]
+    a, m, lag = (drawn[:, i, None] for i in range(3))
+    misfit = (fit.model.curve(t, a, m, lag) - y) / sd
+    if prior is not None:
+        misfit = np.hstack([misfit, (a - prior[0]) / prior[1]])
+    chi2 = np.sum(2 * (np.sqrt(1 + misfit**2) - 1), axis=1)  # soft_l1, as in the fit
+    proposal = -3.5 * np.log1p(np.sum((steps / 1.2) ** 2, axis=1) / 4.0)  # log t density, 3-D
+    logs = -0.5 * chi2 / fit.scale - proposal
+    weights = np.exp(logs - logs.max())
+    chosen: FloatArray = drawn[rng.choice(len(drawn), count, p=weights / weights.sum())]
+    return chosen
+
+
+def _root(covariance: FloatArray) -> FloatArray:
+    """Return a square root of a covariance that may be singular at a bound."""
+    values, vectors = np.linalg.eigh((covariance + covariance.T) / 2)
+    root: FloatArray = vectors * np.sqrt(np.clip(values, 0.0, 1e6))
+    return root

@@ -1,0 +1,188 @@
+"""The jar register: a plain CSV that the grower edits, read into :class:`JarEntry` records.
+
+Columns: ``jar`` (the only one that must be there), ``kind`` (``spawn`` or ``fruiting``),
+``species``, ``substrate``, ``started`` (ISO date), ``parent`` (the spawn jar it was made from),
+``profile`` (the name of the jar's shape), ``notes``. Other columns are
+left alone. Commas or semicolons, a byte-order mark, blank lines and ``#`` lines are all fine.
+"""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+from types import MappingProxyType
+from typing import get_args
+
+from jarvision.errors import RegisterError
+from jarvision.records import JarEntry, JarKind
+
+COLUMNS = ("jar", "kind", "species", "substrate", "started", "parent", "profile", "notes")
+KINDS: tuple[str, ...] = get_args(JarKind)
+
+
+@dataclass(frozen=True)
+class Register(Mapping[str, JarEntry]):
+    """Jar name to :class:`JarEntry`, in the order of the file, and what was odd about it."""
+
+    entries: Mapping[str, JarEntry] = MappingProxyType({})
+    warnings: tuple[str, ...] = ()
+
+    def __getitem__(self, jar: str) -> JarEntry:
+        return self.entries[jar]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self.entries)
+
+    def __len__(self) -> int:
+        return len(self.entries)
+
+    def entry(self, jar: str) -> JarEntry:
+        """Return the jar's line, or an unregistered entry that says so."""
+        return self.entries.get(jar) or JarEntry(jar, registered=False)
+
+
+def read_register(path: Path, *, is_known_species: Callable[[str], bool] | None = None) -> Register:
+    """Read ``jars.csv``.
+
+    Parameters
+    ----------
+    is_known_species
+        Says whether a species has a profile; an unknown species becomes a warning.
+        None: not asked.
+
+    Raises
+    ------
+    RegisterError
+        With the line number, for a missing ``jar`` column, an empty or repeated jar name, an
+        unknown kind, a date that is not ISO 8601, an unknown parent, or jars that descend from
+        themselves; without one when the file cannot be read as UTF-8 text.
+    """
+    entries: dict[str, JarEntry] = {}
+    lines: dict[str, int] = {}
+    for line, row in _rows(path):
+        entry = _entry(row, line, path)
+        if entry.jar in entries:
+            raise _error(path, line, f"jar '{entry.jar}' is already on line {lines[entry.jar]}")
+        entries[entry.jar], lines[entry.jar] = entry, line
+    _check_parents(entries, lines, path)
+    warnings = _species_warnings(entries, lines, is_known_species)
+    return Register(MappingProxyType(entries), warnings)
+
+
+def shared_parents(register: Mapping[str, JarEntry]) -> dict[str, tuple[str, ...]]:
+    """Return the spawn jars that feed more than one jar, each with its jars in register order."""
+    children: dict[str, list[str]] = {}
+    for entry in register.values():
+        if entry.parent:
+            children.setdefault(entry.parent, []).append(entry.jar)
+    return {parent: tuple(jars) for parent, jars in children.items() if len(jars) > 1}
+
+
+def siblings(register: Mapping[str, JarEntry], jar: str) -> tuple[str, ...]:
+    """Return the other jars that were made from the same spawn jar as ``jar``."""
+    parent = register[jar].parent if jar in register else ""
+    return tuple(j for j in shared_parents(register).get(parent, ()) if j != jar)
+
+
+# --------------------------------------------------------------------------- one line
+def _rows(path: Path) -> Iterator[tuple[int, dict[str, str]]]:
+    """Yield ``(line number, {lower-case column: stripped cell})`` for every line with content."""
+    try:
+        lines = path.read_text(encoding="utf-8-sig").splitlines()
+    except (OSError, UnicodeDecodeError) as error:
+        raise RegisterError(
+            f"The register {path.name} cannot be read ({error})", "Save it as UTF-8 CSV."
+        ) from error
+    kept = [(n, t) for n, t in enumerate(lines, 1) if t.strip(" \t,;") and t.lstrip()[0] != "#"]
+    if not kept:
+        raise RegisterError(
+            f"The register {path.name} is empty", f"Give it a first line: {','.join(COLUMNS)}."
+        )
+    delimiter = ";" if kept[0][1].count(";") > kept[0][1].count(",") else ","
+    # One csv.reader per line: a stray quote then spoils its own line, not the rest of the file.
+    cells = [(n, next(csv.reader([text], delimiter=delimiter))) for n, text in kept]
+    header = [name.strip().lower() for name in cells[0][1]]
+    if "jar" not in header:
+        raise _error(path, cells[0][0], "there is no column 'jar'")
+    for number, row in cells[1:]:
+        padded = [cell.strip() for cell in row] + [""] * (len(header) - len(row))
+        yield number, dict(zip(header, padded, strict=False))
+
+
+def _entry(row: Mapping[str, str], line: int, path: Path) -> JarEntry:
+    """Turn the cells of one line into an entry; raise :class:`RegisterError` for a bad cell."""
+    jar = row["jar"]
+    if not jar:
+        raise _error(path, line, "the jar has no name")
+    return JarEntry(
+        jar=jar,
+        kind=_kind(row.get("kind", ""), line, path),
+        species=row.get("species", ""),
+        substrate=row.get("substrate", ""),
+        started=_date(row.get("started", ""), line, path),
+        parent=row.get("parent", ""),
+        profile=row.get("profile", ""),
+        notes=row.get("notes", ""),
+    )
+
+
+def _kind(text: str, line: int, path: Path) -> JarKind:
+    match text.lower():
+        case "" | "spawn":
+            return "spawn"
+        case "fruiting":
+            return "fruiting"
+    raise _error(path, line, f"kind '{text}' is neither {' nor '.join(KINDS)}")
+
+
+def _date(text: str, line: int, path: Path) -> date | None:
+    if not text:
+        return None
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise _error(
+            path, line, f"'{text}' is not a date", "Write dates as year-month-day: 2026-01-31."
+        ) from None
+
+
+# --------------------------------------------------------------------------- whole file
+def _check_parents(entries: Mapping[str, JarEntry], lines: Mapping[str, int], path: Path) -> None:
+    """Raise unless every parent is a jar of the register and nobody descends from itself."""
+    for jar, entry in entries.items():
+        if entry.parent and entry.parent not in entries:
+            raise _error(
+                path,
+                lines[jar],
+                f"parent '{entry.parent}' of jar '{jar}' is not in the register",
+                "Add a line for it, or leave the parent empty.",
+            )
+        chain = [jar]
+        while parent := entries[chain[-1]].parent:
+            if parent in chain:
+                loop = " <- ".join([*chain, parent])
+                raise _error(path, lines[jar], f"a jar descends from itself ({loop})")
+            chain.append(parent)
+
+
+def _species_warnings(
+    entries: Mapping[str, JarEntry],
+    lines: Mapping[str, int],
+    is_known: Callable[[str], bool] | None,
+) -> tuple[str, ...]:
+    """Return one sentence for every jar whose species has no profile."""
+    if is_known is None:
+        return ()
+    return tuple(
+        f"line {lines[jar]}: species '{entry.species}' of jar '{jar}' has no profile: "
+        "cautious defaults are used"
+        for jar, entry in entries.items()
+        if entry.species and not is_known(entry.species)
+    )
+
+
+def _error(path: Path, line: int, what: str, remedy: str = "Correct this line.") -> RegisterError:
+    return RegisterError(f"{path.name}, line {line}: {what}", remedy)
