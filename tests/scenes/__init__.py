@@ -1,0 +1,1 @@
+"""Physically based test photos with exact truth: what stands in the jar, and how it is rendered."""

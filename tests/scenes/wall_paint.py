@@ -1,0 +1,130 @@
+"""The unrolled wall of a jar: its grid, and what stands against the glass on one day."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from jarvision.records import ByteArray, Float32Array, FloatArray
+
+
+@dataclass(frozen=True)
+class WallGrid:
+    """A regular grid over the whole inner wall; row 0 is the top, columns run -180 to 180 deg.
+
+    Attributes
+    ----------
+    radius_mm
+        Inner radius of the glass.
+    height_mm
+        Height of the grid above the inner floor.
+    cell_mm
+        Wanted cell size; the true one differs by less than a cell over the whole wall.
+    """
+
+    radius_mm: float
+    height_mm: float
+    cell_mm: float = 0.25
+
+    @property
+    def girth_mm(self) -> float:
+        """Circumference of the inner wall."""
+        return 2.0 * np.pi * self.radius_mm
+
+    @property
+    def rows(self) -> int:
+        """Number of rows."""
+        return max(2, round(self.height_mm / self.cell_mm))
+
+    @property
+    def cols(self) -> int:
+        """Number of columns."""
+        return max(2, round(self.girth_mm / self.cell_mm))
+
+    @property
+    def shape(self) -> tuple[int, int]:
+        """``(rows, cols)``."""
+        return self.rows, self.cols
+
+    @property
+    def step_mm(self) -> tuple[float, float]:
+        """True cell height and width, mm."""
+        return self.height_mm / self.rows, self.girth_mm / self.cols
+
+    @property
+    def angles_deg(self) -> FloatArray:
+        """``(cols,)`` angle of each column's centre."""
+        return (np.arange(self.cols) + 0.5) * (360.0 / self.cols) - 180.0
+
+    @property
+    def along_mm(self) -> FloatArray:
+        """``(cols,)`` arc length of each column's centre, from -girth/2 to girth/2."""
+        return np.deg2rad(self.angles_deg) * self.radius_mm
+
+    @property
+    def heights_mm(self) -> FloatArray:
+        """``(rows,)`` height of each row's centre, falling."""
+        return self.height_mm - (np.arange(self.rows) + 0.5) * self.step_mm[0]
+
+    def offsets_mm(self, angle_deg: float, height_mm: float) -> tuple[FloatArray, FloatArray]:
+        """Shortest way from a place to every cell.
+
+        Returns
+        -------
+        tuple of arrays
+            ``(1, cols)`` arc length and ``(rows, 1)`` height difference, mm.
+        """
+        turn = (self.angles_deg - angle_deg + 180.0) % 360.0 - 180.0
+        along = np.deg2rad(turn) * self.radius_mm
+        return along[None, :], (self.heights_mm - height_mm)[:, None]
+
+
+@dataclass(frozen=True)
+class WallPaint:
+    """One jar on one day: what stands against the inside of the glass, unrolled over 360 deg.
+
+    Attributes
+    ----------
+    albedo
+        ``(rows, cols, 3)`` linear sRGB reflectance; of no meaning above the fill line.
+    relief_mm
+        ``(rows, cols)`` depth of the surface behind the inner glass wall; 0 touches the glass.
+    gloss
+        ``(rows, cols)`` 0 matt to 1 wet.
+    classes
+        ``(rows, cols)`` :class:`jarvision.records.TissueClass`; OUTSIDE above the fill line.
+    opacity
+        ``(rows, cols)`` share of the contents hidden by mycelium, 0 to 1; 0 under coloured mould.
+    fill_height_mm
+        ``(cols,)`` height of the fill line above the inner floor.
+    radius_mm, height_mm
+        Inner radius, and height of the arrays: row 0 is at the top, columns run -180 to 180 deg.
+    """
+
+    albedo: Float32Array
+    relief_mm: Float32Array
+    gloss: Float32Array
+    classes: ByteArray
+    opacity: Float32Array
+    fill_height_mm: Float32Array
+    radius_mm: float
+    height_mm: float
+
+    @property
+    def angles_deg(self) -> FloatArray:
+        """``(cols,)`` angle of each column's centre."""
+        cols = self.classes.shape[1]
+        return (np.arange(cols) + 0.5) * (360.0 / cols) - 180.0
+
+    @property
+    def heights_mm(self) -> FloatArray:
+        """``(rows,)`` height of each row's centre, falling."""
+        rows = self.classes.shape[0]
+        return self.height_mm * (1.0 - (np.arange(rows) + 0.5) / rows)
+
+    @property
+    def cell_cm2(self) -> float:
+        """True area of one cell on the cylinder."""
+        rows, cols = self.classes.shape
+        return (2.0 * np.pi * self.radius_mm / cols) * (self.height_mm / rows) / 100.0
