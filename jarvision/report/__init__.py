@@ -1,1 +1,1 @@
-"""To be written."""
+"""The files that come out: tables, curves and the page."""

@@ -1,0 +1,201 @@
+"""The five CSV files. Columns are a contract: new ones are added at the end, none is renamed."""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+import re
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+from typing import Final
+
+from jarvision.flags import FLAGS
+from jarvision.identity import printable
+from jarvision.records import OFF_COLOUR_KINDS, Coverage, JarStory, Reading, ShelfResult
+from jarvision.report.files import write_whole
+
+Cell = str | int | float | None
+Row = Sequence[Cell]
+
+READINGS: Final = [
+    "photo",
+    "jar",
+    "view",
+    "taken_at",
+    "status",
+    "reason",
+    "coverage_percent",
+    "coverage_low",
+    "coverage_high",
+    "soft_coverage_percent",
+    "seen_percent",
+    "bare_cm2",
+    "offcolour_cm2",
+    "stain_cm2",
+    "wet_cm2",
+    "fill_height_mm",
+    "colour_de00_median",
+    "detail",
+    "time_source",
+    "card_values",
+    "overlay",
+    "wall_picture",
+]
+DAYS: Final = [
+    "jar",
+    "date",
+    "views",
+    "coverage_percent",
+    "coverage_low",
+    "coverage_high",
+    "seen_percent",
+]
+PATCHES: Final = ["jar", "date", "patch", "kind", "area_cm2", "angle_deg", "height_mm", "trend"]
+VERDICTS: Final = [
+    "jar",
+    "species",
+    "verdict",
+    "reasons",
+    "coverage_percent",
+    "ready_date",
+    "ready_low",
+    "ready_high",
+    "coverage_low",
+    "coverage_high",
+    "last_day",
+    "rate_percent_per_day",
+]
+FLAG_COLUMNS: Final = ["jar", "date", "severity", "flag", "message"]
+
+# Spreadsheets run a cell that starts like this as a formula; a plain number is harmless.
+_FORMULA: Final = re.compile(r"^[=+\-@\t\r\n]")
+_NUMBER: Final = re.compile(r"^[+-]?\d+(\.\d+)?$")
+
+
+def write_tables(result: ShelfResult, out: Path) -> tuple[Path, ...]:
+    """Write the five CSV files into ``out`` and return their paths.
+
+    UTF-8, comma, one header line. Percent, mm and degrees have one decimal, areas two, dates are
+    ISO 8601; what was not measured is empty.
+
+    Raises
+    ------
+    NotWritableError
+        When a file cannot be written.
+    """
+    stories = result.stories
+    tables: tuple[tuple[str, Sequence[str], Iterable[Row]], ...] = (
+        ("readings.csv", READINGS, (_reading(r) for r in result.readings)),
+        ("days.csv", DAYS, (row for s in stories for row in _days(s))),
+        ("patches.csv", PATCHES, (row for s in stories for row in _patches(s))),
+        ("verdicts.csv", VERDICTS, (_verdict(s) for s in stories)),
+        ("flags.csv", FLAG_COLUMNS, (row for s in stories for row in _flags(s))),
+    )
+    return tuple(
+        write_whole(out / name, to_csv(columns, rows).encode("utf-8"))
+        for name, columns, rows in tables
+    )
+
+
+def to_csv(columns: Sequence[str], rows: Iterable[Row]) -> str:
+    """CSV text with a header; cells that a spreadsheet would run are made harmless."""
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(columns)
+    writer.writerows([_cell(value) for value in row] for row in rows)
+    return text.getvalue()
+
+
+def _cell(value: Cell) -> str:
+    if value is None or (isinstance(value, float) and not math.isfinite(value)):
+        return ""
+    if not isinstance(value, str):
+        return str(value)
+    text = printable(value)
+    # The first character is judged before it is cleaned: a tab must not hide what follows it.
+    risky = _FORMULA.match(value.lstrip(" ")) and not _NUMBER.match(value)
+    return f"'{text}" if risky else text
+
+
+def _fixed(value: float | None, decimals: int = 1) -> str:
+    """Fixed decimals, so that the same shelf gives the same bytes; empty when not measured."""
+    if value is None or not math.isfinite(value):
+        return ""
+    return f"{value + 0.0:.{decimals}f}"
+
+
+def _cover(coverage: Coverage | None) -> tuple[str, str, str]:
+    if coverage is None:
+        return "", "", ""
+    return _fixed(coverage.percent), _fixed(coverage.low), _fixed(coverage.high)
+
+
+def _reading(reading: Reading) -> Row:
+    cover = reading.coverage
+    kinds = (("bare",), OFF_COLOUR_KINDS, ("stain",), ("wet",))
+    areas = [_fixed(reading.area_cm2(*k), 2) if cover is not None else "" for k in kinds]
+    return (
+        reading.photo,
+        reading.jar,
+        reading.view,
+        reading.taken_at.isoformat(timespec="seconds"),
+        reading.status,
+        reading.reason,
+        *_cover(cover),
+        _fixed(cover.soft_percent if cover else None),
+        _fixed(cover.seen_percent if cover else None),
+        *areas,
+        _fixed(reading.fill_height_mm),
+        _fixed(reading.colour_de00_median, 2),
+        reading.detail,
+        reading.time_source,
+        reading.card_values,
+        reading.overlay,
+        reading.wall_picture,
+    )
+
+
+def _days(story: JarStory) -> Iterable[Row]:
+    for day in story.history.days:
+        seen = _fixed(day.coverage.seen_percent)
+        yield day.jar, day.day.isoformat(), day.views, *_cover(day.coverage), seen
+
+
+def _patches(story: JarStory) -> Iterable[Row]:
+    for day in story.history.days:
+        for patch in day.patches:
+            yield (
+                day.jar,
+                day.day.isoformat(),
+                patch.patch,
+                patch.kind,
+                _fixed(patch.area_cm2, 2),
+                _fixed(patch.angle_deg),
+                _fixed(patch.height_mm),
+                patch.trend,
+            )
+
+
+def _verdict(story: JarStory) -> Row:
+    verdict, growth, days = story.verdict, story.growth, story.history.days
+    percent, low, high = _cover(verdict.coverage)
+    ready = (growth.ready_date, growth.ready_low, growth.ready_high)
+    return (
+        verdict.jar,
+        verdict.species,
+        verdict.verdict,
+        "; ".join(verdict.reasons),
+        percent,
+        *(day.isoformat() if day else "" for day in ready),
+        low,
+        high,
+        days[-1].day.isoformat() if days else "",
+        _fixed(growth.rate_percent_per_day, 2),
+    )
+
+
+def _flags(story: JarStory) -> Iterable[Row]:
+    for flag in story.flags:
+        day = flag.day.isoformat() if flag.day else ""
+        yield flag.jar, day, FLAGS[flag.flag].severity, flag.flag, flag.message

@@ -1,0 +1,88 @@
+"""The words and the order of the verdicts: the same in the table, the curves and the page."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from typing import Final
+
+from jarvision.records import Coverage, Growth, JarStory, VerdictWord
+
+
+@dataclass(frozen=True)
+class VerdictWords:
+    """How a verdict is told. ``short`` is the label, ``heading`` tells what to do with the jars.
+
+    ``symbol`` is told apart by its shape alone, ``urgency`` sorts: the lowest comes first.
+    """
+
+    short: str
+    heading: str
+    advice: str
+    symbol: str
+    urgency: int
+
+
+VERDICT_WORDS: Final[dict[VerdictWord, VerdictWords]] = {
+    "no-go": VerdictWords(
+        "No-go",
+        "Take out of the room",
+        "Keep closed. Carry it out; do not open or sniff it indoors.",
+        "✕",
+        0,
+    ),
+    "check": VerdictWords(
+        "Check",
+        "Look at it yourself",
+        "The photo alone cannot settle it. Look before you do anything else.",
+        "!",
+        1,
+    ),
+    "go": VerdictWords(
+        "Go",
+        "Use",
+        "Nothing wrong was seen. Look it over once more before you open it.",
+        "✓",
+        2,
+    ),
+    "wait": VerdictWords("Wait", "Leave alone", "Still growing as it should.", "…", 3),
+}
+
+
+def by_urgency(stories: tuple[JarStory, ...]) -> list[JarStory]:
+    """Sort by what to do first; within a verdict by ready date, then by name."""
+    return sorted(
+        stories,
+        key=lambda story: (
+            VERDICT_WORDS[story.verdict.verdict].urgency,
+            story.growth.ready_date or date.max,
+            story.verdict.jar,
+        ),
+    )
+
+
+def tell_day(day: date, *, year: bool = False) -> str:
+    """``Tue 3 Mar``, with the year where wanted; never padded."""
+    return f"{day:%a} {day.day} {day:%b}" + (f" {day.year}" if year else "")
+
+
+def tell_ready(growth: Growth) -> str:
+    """When the jar will be (or was) ready, with the 80 % interval; empty when it is not known."""
+    if growth.ready_date is None:
+        return ""
+    low, high = growth.ready_low, growth.ready_high
+    middle = tell_day(growth.ready_date)
+    if low is None or high is None or low == high:
+        return middle
+    return f"{middle} ({_short(low)} to {_short(high)})"
+
+
+def tell_coverage(coverage: Coverage | None) -> str:
+    """``81.5 % (79.0 to 84.1)``, or ``not scored``."""
+    if coverage is None:
+        return "not scored"
+    return f"{coverage.percent:.1f} % ({coverage.low:.1f} to {coverage.high:.1f})"
+
+
+def _short(day: date) -> str:
+    return f"{day.day} {day:%b}"
