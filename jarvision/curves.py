@@ -1,10 +1,11 @@
 """Growth curves: their formulas, a weighted robust fit, and draws that carry its uncertainty.
 
 Formulas, with y the coverage in percent and t in days: Zwietering, Jongenburger, Rombouts and
-van 't Riet 1990, Appl. Environ. Microbiol. 56(6):1875-1881. Both curves are written in the same
-three parameters: asymptote A (percent), largest slope m (percent/day) and lag L (days), where the
-tangent of the largest slope meets zero. The fit is done in y, not in a transform of it: logits
-near 0 and 100 % have small absolute but large transformed errors.
+van 't Riet 1990, Appl. Environ. Microbiol. 56(6):1875-1881; nucleation and growth: see
+:func:`kjma`. All curves are written in the same three parameters: asymptote A (percent), largest
+slope m (percent/day) and lag L (days), where the tangent of the largest slope meets zero. The
+fit is done in y, not in a transform of it: logits near 0 and 100 % have small absolute but large
+transformed errors.
 """
 
 from __future__ import annotations
@@ -17,6 +18,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 FloatArray = NDArray[np.float64]
+Curve = Callable[[FloatArray, FloatArray, FloatArray, FloatArray], FloatArray]
+Inverse = Callable[[float, FloatArray, FloatArray, FloatArray], FloatArray]
 
 MAX_EXPONENT = 300.0
 """Exponents are held here: exp(300) is finite, and its effect on any percentage is nil."""
@@ -24,7 +27,10 @@ MAX_EXPONENT = 300.0
 
 def logistic(t: FloatArray, a: FloatArray, m: FloatArray, lag: FloatArray) -> FloatArray:
     """Return ``A / (1 + exp(4 m (L - t) / A + 2))`` (Zwietering et al. 1990)."""
-    return a / (1 + np.exp(np.clip(4 * m * (lag - t) / a + 2, -MAX_EXPONENT, MAX_EXPONENT)))
+    y: FloatArray = a / (
+        1 + np.exp(np.clip(4 * m * (lag - t) / a + 2, -MAX_EXPONENT, MAX_EXPONENT))
+    )
+    return y
 
 
 def gompertz(t: FloatArray, a: FloatArray, m: FloatArray, lag: FloatArray) -> FloatArray:
@@ -47,8 +53,35 @@ def gompertz_time(y: float, a: FloatArray, m: FloatArray, lag: FloatArray) -> Fl
     return np.where(a > y, time, np.inf)
 
 
-Curve = Callable[[FloatArray, FloatArray, FloatArray, FloatArray], FloatArray]
-Inverse = Callable[[float, FloatArray, FloatArray, FloatArray], FloatArray]
+def kjma(n: int) -> tuple[Curve, Inverse]:
+    """Return the curve of nucleation and growth and its inverse, in (A, m, L).
+
+    ``A (1 - exp(-((t - t0) / tau)^n))`` (Kolmogorov 1937, Johnson & Mehl 1939, Avrami 1939 to
+    1941): discs that start at random places and grow at one speed until they meet, as mycelium
+    does from the grains of spawn. n = 2: all start at once; n = 3: they start at a steady rate.
+    The largest slope lies at ``(t - t0) / tau = (1 - 1/n)^(1/n)``, where the exponent is
+    ``1 - 1/n``; tau and t0 follow from it and the tangent there.
+    """
+    steep = (1 - 1 / n) ** (1 / n)
+    level = 1 - math.exp(-(1 - 1 / n))
+    slope = n * steep ** (n - 1) * (1 - level)
+
+    def origin(a: FloatArray, m: FloatArray, lag: FloatArray) -> tuple[FloatArray, FloatArray]:
+        tau = a * slope / m
+        return lag + a * level / m - tau * steep, tau
+
+    def curve(t: FloatArray, a: FloatArray, m: FloatArray, lag: FloatArray) -> FloatArray:
+        t0, tau = origin(a, m, lag)
+        y: FloatArray = a * -np.expm1(-(np.clip((t - t0) / tau, 0.0, 50.0) ** n))
+        return y
+
+    def time(y: float, a: FloatArray, m: FloatArray, lag: FloatArray) -> FloatArray:
+        t0, tau = origin(a, m, lag)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            reached = t0 + tau * (-np.log1p(-y / a)) ** (1 / n)
+        return np.where(a > y, reached, np.inf)
+
+    return curve, time
 
 
 @dataclass(frozen=True)
@@ -63,15 +96,20 @@ class Model:
 MODELS = (
     Model("logistic", logistic, logistic_time),
     Model("gompertz", gompertz, gompertz_time),
+    Model("kjma-2", *kjma(2)),
+    Model("kjma-3", *kjma(3)),
 )
 
 
 @dataclass(frozen=True)
 class Bounds:
-    """Where the parameters may lie: lowest and highest (A, m, L)."""
+    """Where the parameters may lie: lowest and highest (A, m, L).
+
+    The asymptote may pass 100 % a little, so that a full jar's best fit does not sit on a bound.
+    """
 
     low: tuple[float, float, float] = (1.0, 0.05, -60.0)
-    high: tuple[float, float, float] = (100.0, 100.0, 365.0)
+    high: tuple[float, float, float] = (104.0, 100.0, 365.0)
 
 
 @dataclass(frozen=True)
@@ -171,12 +209,13 @@ def _start(
     slopes = np.diff(ys) / np.maximum(np.diff(ts), 1e-9)
     steepest = int(np.argmax(slopes))
     m = max(float(slopes[steepest]), level / 60.0)
-    lag = (
-        float(ts[steepest] + ts[steepest + 1]) / 2 - float(ys[steepest] + ys[steepest + 1]) / 2 / m
-    )
+    middle_t = float(ts[steepest] + ts[steepest + 1]) / 2
+    middle_y = float(ys[steepest] + ys[steepest + 1]) / 2
+    lag = middle_t - middle_y / m
     low, high = np.array(limits.low), np.array(limits.high)
     margin = 1e-3 * (high - low)
-    return np.clip(np.array([level, m, lag]), low + margin, high - margin)
+    start: FloatArray = np.clip(np.array([level, m, lag]), low + margin, high - margin)
+    return start
 
 
 def draw_parameters(
@@ -202,14 +241,15 @@ def draw_parameters(
     normal = rng.standard_normal((4 * count, 3))
     tail = np.sqrt(4.0 / rng.chisquare(4.0, (4 * count, 1)))
     steps = 1.2 * normal * tail
+    steps[0] = 0.0  # the fit itself is always among them, so that never all are out of bounds
     drawn = fit.parameters + steps @ spread.T
     inside = np.all((drawn >= limits.low) & (drawn <= limits.high), axis=1)
     drawn, steps = drawn[inside], steps[inside]
     a, m, lag = (drawn[:, i, None] for i in range(3))
     misfit = (fit.model.curve(t, a, m, lag) - y) / sd
-    if prior is not None:
-        misfit = np.hstack([misfit, (a - prior[0]) / prior[1]])
     chi2 = np.sum(2 * (np.sqrt(1 + misfit**2) - 1), axis=1)  # soft_l1, as in the fit
+    if prior is not None:
+        chi2 += ((a[:, 0] - prior[0]) / prior[1]) ** 2
     proposal = -3.5 * np.log1p(np.sum((steps / 1.2) ** 2, axis=1) / 4.0)  # log t density, 3-D
     logs = -0.5 * chi2 / fit.scale - proposal
     weights = np.exp(logs - logs.max())

@@ -65,12 +65,12 @@ class GrowthSettings:
     """Smallest standard uncertainty given to a reading, points: no photo is better than this, and
     without a floor the days near 0 and 100 % would rule the fit."""
 
-    full_mean_percent: float = 99.0
-    """A healthy jar's curve ends about here ..."""
+    full_mean_percent: float = 100.0
+    """A healthy jar's curve ends here ..."""
 
-    full_sd_points: float = 2.0
-    """... give or take this: weak knowledge that keeps an early fit from ending anywhere. The
-    robust loss lets a jar that does level off elsewhere override it."""
+    full_sd_points: float = 1.0
+    """... give or take this: without it an early curve could end anywhere. The robust loss of the
+    fit lets a jar that does level off elsewhere override it."""
 
     draws: int = 1500
     """Parameter draws for the bands: the 10 % quantile is then good to about 1 % of the draws."""
