@@ -15,7 +15,8 @@ from scipy import ndimage
 
 from jarvision.records import Float32Array, TissueClass
 
-from .anomalies import Canvas, Event, Shake, Stall
+from .anomalies import Shake, Stall
+from .events import Canvas, Event, Growth
 from .growth_field import Front, arrival_days, scatter_nuclei
 from .measures import TruePatch, true_coverage, true_patches, true_soft_coverage
 from .mycelium import (
@@ -116,9 +117,14 @@ class _Spell:
     """What stays the same between two shakes."""
 
     bare: Bare
-    arrival: Float32Array
+    growth: Growth
     texture: Felt
     remains: Float32Array
+
+    def age(self, day: float) -> Float32Array:
+        """Days that each place has been growing, negative where nothing has arrived yet."""
+        age = np.minimum(day - self.growth.arrival, self.growth.oldest)
+        return np.asarray(age, dtype=np.float32)
 
 
 def paint(recipe: JarRecipe, *, day: float) -> WallPaint:
@@ -158,14 +164,16 @@ def paint(recipe: JarRecipe, *, day: float) -> WallPaint:
 
 def _grown(recipe: JarRecipe, spell: _Spell, day: float) -> Canvas:
     """Bare contents with the mycelium of ``day`` grown over them."""
-    age = (recipe.growing_day(day) - spell.arrival).astype(np.float32)
+    age = spell.age(recipe.growing_day(day))
     opacity = np.maximum(opacity_at(age, spell.texture, recipe.habit), spell.remains)
     colour = mycelium_colour(age, spell.texture, recipe.habit, recipe.tint)
     classes = np.where(opacity >= 0.5, TissueClass.MYCELIUM, TissueClass.BARE).astype(np.uint8)
     canvas = Canvas(
         grid=recipe.grid,
         albedo=spell.bare.albedo.copy(),
-        relief_mm=filled_relief(spell.bare.relief_mm, opacity, spell.texture, recipe.habit),
+        relief_mm=filled_relief(
+            spell.bare.relief_mm, opacity, spell.texture, recipe.habit, recipe.grid
+        ),
         gloss=np.asarray(spell.bare.gloss * (1.0 - 0.9 * opacity), dtype=np.float32),
         classes=classes,
         opacity=opacity,
@@ -204,10 +212,11 @@ def _spell(recipe: JarRecipe, shaken: int) -> _Spell:
         husks=recipe.husks,
     )
     arrival = _healthy_arrival(recipe, bare, shaken, rng)
+    growth = Growth(arrival, np.full(grid.shape, np.inf, dtype=np.float32))
     for number, event in enumerate(recipe.events):
-        arrival = event.hinder(arrival, grid, rng=recipe.event_rng(number))
+        growth = event.hinder(growth, grid, rng=recipe.event_rng(number))
     texture = felt(grid, arrival, recipe.habit, rng=rng)
-    return _Spell(bare, arrival, texture, _remains(recipe, bare, texture, shaken))
+    return _Spell(bare, growth, texture, _remains(recipe, bare, texture, shaken))
 
 
 def _healthy_arrival(
@@ -255,7 +264,9 @@ def _remains(recipe: JarRecipe, bare: Bare, texture: Felt, shaken: int) -> Float
         return np.zeros(recipe.grid.shape, dtype=np.float32)
     before = _spell(recipe, shaken - 1)
     day = recipe.growing_day(recipe.shakes(np.inf)[shaken - 1].from_day)
-    grown = opacity_at((day - before.arrival).astype(np.float32), before.texture, recipe.habit)
+    grown = opacity_at(before.age(day), before.texture, recipe.habit)
     share = float(grown[recipe.grid.heights_mm < recipe.fill_mm].mean())
-    coat = 0.7 * share * (0.35 + 1.2 * bare.piece_tone) + 0.10 * share * texture.threads
+    # some kernels come out white, most hardly so
+    torn = np.clip(0.7 + 0.35 * texture.threads + 0.3 * texture.patches, 0.0, 1.6)
+    coat = share * (0.15 + 1.5 * bare.piece_tone**3) * torn
     return np.asarray(np.clip(coat, 0.0, 0.9), dtype=np.float32)

@@ -6,11 +6,14 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
+from scipy import ndimage
 
 from jarvision.records import Float32Array, FloatArray
 
 from .textures import brushed, fractal_noise, lab_to_linear, sigmoid, smoothstep, tangle
 from .wall_paint import WallGrid
+
+FELT_BRIDGE_MM = 0.75  # felt spans hollows about this wide
 
 Habit = Literal["fluffy", "ropey", "wispy", "skin"]
 Tint = Literal["white", "cream", "greyish"]
@@ -50,10 +53,10 @@ class HabitLook:
 
 
 HABITS: dict[Habit, HabitLook] = {
-    "fluffy": HabitLook(1.1, 0.28, 1.1, 0.45, 0.42, 5.0, 0.985, 0.010, 0.35),
-    "ropey": HabitLook(1.3, 0.32, 1.9, 0.75, 0.80, 14.0, 0.975, 0.015, 0.45),
-    "wispy": HabitLook(1.7, 0.50, 1.7, 0.55, 0.45, 7.0, 0.84, 0.080, 0.20),
-    "skin": HabitLook(1.0, 0.25, 0.7, 0.25, 0.35, 3.0, 0.990, 0.006, 0.10),
+    "fluffy": HabitLook(1.5, 0.42, 1.1, 0.45, 0.42, 5.0, 0.985, 0.010, 0.30),
+    "ropey": HabitLook(1.7, 0.45, 2.0, 0.75, 0.80, 14.0, 0.975, 0.015, 0.40),
+    "wispy": HabitLook(2.2, 0.65, 1.6, 0.55, 0.45, 7.0, 0.84, 0.080, 0.18),
+    "skin": HabitLook(1.3, 0.36, 0.7, 0.25, 0.35, 3.0, 0.990, 0.006, 0.10),
 }
 TINTS: dict[Tint, tuple[float, float, float]] = {
     "white": (92.0, -0.4, 3.5),
@@ -81,7 +84,7 @@ def felt(grid: WallGrid, arrival: Float32Array, habit: Habit, *, rng: np.random.
     return Felt(
         np.asarray(threads / threads.std(), dtype=np.float32),
         fractal_noise(grid, rng=rng, largest_mm=18.0, smallest_mm=1.5, slope=1.2),
-        fractal_noise(grid, rng=rng, largest_mm=4.0, smallest_mm=0.5, slope=0.9),
+        fractal_noise(grid, rng=rng, largest_mm=7.0, smallest_mm=0.9, slope=1.5),
     )
 
 
@@ -114,15 +117,21 @@ def mycelium_colour(
     lab[..., 0] = light + relief * (0.6 + look.fluff_mm) + 0.9 * texture.patches - 3.0 * thin
     lab[..., 0] = np.minimum(lab[..., 0], 97.0)
     lab[..., 1] = a + 0.4 * old
-    lab[..., 2] = b + 2.5 * old * (1.0 + 0.4 * texture.patches) + 0.6 * texture.patches
+    lab[..., 2] = b + 2.5 * old * (1.0 + 0.3 * texture.patches) + 0.4 * texture.patches
     return lab_to_linear(lab)
 
 
 def filled_relief(
-    relief_mm: Float32Array, opacity: Float32Array, texture: Felt, habit: Habit
+    relief_mm: Float32Array, opacity: Float32Array, texture: Felt, habit: Habit, grid: WallGrid
 ) -> Float32Array:
-    """Depth after mycelium has grown into the gaps: dense felt lies close behind the glass."""
-    fluff = HABITS[habit].fluff_mm * (1.0 + 0.6 * np.clip(texture.tufts, -1.6, 2.0))
-    dense = smoothstep(0.25, 1.0, opacity)
-    closed: FloatArray = 0.22 * relief_mm + fluff
-    return np.asarray((1.0 - dense) * relief_mm + dense * np.minimum(closed, relief_mm + 0.3))
+    """Depth after mycelium has grown into the gaps: dense felt lies close behind the glass.
+
+    Felt bridges the steps between kernels, so their shapes show through it only softly.
+    """
+    blur = FELT_BRIDGE_MM / grid.step_mm[1]
+    soft = ndimage.gaussian_filter(relief_mm, blur, mode=("nearest", "wrap"))
+    fluff = HABITS[habit].fluff_mm * (1.0 + 0.35 * np.clip(texture.tufts, -2.0, 2.0))
+    threads = 0.03 * np.clip(texture.threads, -2.0, 2.0)
+    dense = smoothstep(0.15, 0.95, opacity)
+    closed: FloatArray = np.maximum(0.38 * soft + fluff - threads, 0.0)
+    return np.asarray((1.0 - dense) * relief_mm + dense * closed, dtype=np.float32)

@@ -13,6 +13,7 @@ from jarvision.records import Float32Array, FloatArray
 from .wall_paint import WallGrid
 
 DEEPEST_MM = 5.0  # behind this nothing is seen through the gaps
+STAND_OUT_MM = 1.5  # tips of pieces rise this far above the top at most
 CANDIDATES = 5  # places tried for each piece; the emptiest is taken, which packs them tightly
 PROBES = 19  # points of a piece at which it is asked what already lies there
 
@@ -74,17 +75,23 @@ def pack(
     grid: WallGrid,
     *,
     rng: np.random.Generator,
-    top_mm: float,
-    count: int | None = None,
+    top_mm: FloatArray | Float32Array,
+    share: float | None = None,
 ) -> Packing:
     """Let pieces settle one after another, each behind the ones that already lie in its way.
 
-    Sequential placing with the emptiest of a few candidates, then a depth buffer. ``count``
-    defaults to as many as cover the wall ``kind.layers`` times.
+    Sequential placing with the emptiest of a few candidates, then a depth buffer.
+
+    Parameters
+    ----------
+    top_mm
+        ``(cols,)`` height that pieces hardly rise above.
+    share
+        Area of all pieces over that of the wall below ``top_mm``; ``kind.layers`` by default.
     """
     area = np.pi / 4.0 * kind.length_mm * kind.width_mm
-    if count is None:
-        count = int(kind.layers * grid.girth_mm * top_mm / area)
+    layers = kind.layers if share is None else share
+    count = round(layers * grid.girth_mm * float(top_mm.mean()) / area)
     board = _Board(grid)
     centres = np.zeros((count, 2))
     probes = _probes(rng)
@@ -94,10 +101,11 @@ def pack(
         spots = np.column_stack(
             [
                 rng.uniform(-grid.girth_mm / 2.0, grid.girth_mm / 2.0, CANDIDATES),
-                rng.uniform(-1.0, top_mm, CANDIDATES),
+                rng.uniform(-1.0, top_mm.max(), CANDIDATES),
                 rng.uniform(0.0, np.pi, CANDIDATES),
             ]
         )
+        board.keep_below(top_mm, spots, size)
         behind = board.depth_behind(spots, size, probes)
         best = int(np.argmin(behind))
         centres[number] = spots[best, :2]
@@ -123,8 +131,17 @@ class _Board:
         self.along, self.across = blank.along, blank.across
         self.back = np.zeros(grid.shape, dtype=np.float32)
 
+    def keep_below(
+        self, top_mm: FloatArray | Float32Array, spots: FloatArray, size: FloatArray
+    ) -> None:
+        """Lower the spots, in place, whose piece would stand out above the top."""
+        cols = ((spots[:, 0] + self.grid.girth_mm / 2.0) / self.grid.step_mm[1]).astype(int)
+        tall = np.abs(np.sin(spots[:, 2])) * size[0] + np.abs(np.cos(spots[:, 2])) * size[1]
+        limit = top_mm[cols % self.grid.cols] + STAND_OUT_MM - tall
+        spots[:, 1] = np.minimum(spots[:, 1], limit)
+
     def depth_behind(self, spots: FloatArray, size: FloatArray, probes: FloatArray) -> FloatArray:
-        """Mean depth of what lies in the way, for each of ``(n, 3)`` spots (along, height, turn)."""
+        """Mean depth of what lies in the way of ``(n, 3)`` spots (along, height, turn)."""
         cos, sin = np.cos(spots[:, 2:]), np.sin(spots[:, 2:])
         u, v = probes[:, 0] * size[0], probes[:, 1] * size[1]
         down, across = self.grid.step_mm

@@ -16,6 +16,7 @@ from .wall_paint import WallGrid
 
 GAP_SHADE = 0.62  # share of light that a gap as deep as DEEPEST_MM loses between its neighbours
 UNEVEN_TOP_MM = 1.6  # spread of the slow waves of a fill line
+SLOT_MM = 5.0  # slots narrower than this do not lower the fill line
 TOP_LIMIT_MM = 4.0  # single pieces reach at most this far above or below those waves
 
 
@@ -114,16 +115,15 @@ def bare_contents(
     look = LOOKS[substrate]
     waves = fractal_noise(grid, rng=rng, largest_mm=120.0, smallest_mm=15.0, slope=1.2)[0]
     line = fill_mm + UNEVEN_TOP_MM * waves
-    packing = pack(look.piece, grid, rng=rng, top_mm=min(fill_mm, grid.height_mm - 2.0))
+    line = np.minimum(line, grid.height_mm - 4.0)
+    packing = pack(look.piece, grid, rng=rng, top_mm=line)
     albedo = _colour(packing, look, grid, rng, husks)
     spawn = np.zeros(grid.shape, dtype=np.float32)
     relief = packing.relief_mm
     tone = rng.random(packing.count + 1)[packing.piece].astype(np.float32)
     if spawn_share > 0.0:
         kind = LOOKS["rye"].piece
-        area = np.pi / 4.0 * kind.length_mm * kind.width_mm
-        count = round(spawn_share * grid.girth_mm * fill_mm / area)
-        grains = pack(kind, grid, rng=rng, top_mm=fill_mm, count=count)
+        grains = pack(kind, grid, rng=rng, top_mm=line, share=spawn_share)
         on = (grains.piece >= 0) & (grains.relief_mm < relief + 1.0)
         albedo = np.where(on[..., None], _colour(grains, LOOKS["rye"], grid, rng, 0.0), albedo)
         relief = np.where(on, grains.relief_mm, relief)
@@ -150,7 +150,9 @@ def _fill_line(relief: Float32Array, line: FloatArray, grid: WallGrid) -> Float3
     near = relief < 0.6 * DEEPEST_MM
     top = np.where(near.any(axis=0), grid.heights_mm[near.argmax(axis=0)], 0.0)
     top = top + 0.5 * grid.step_mm[0]
-    top = ndimage.median_filter(top, 5, mode="wrap")
+    # a slot between two pieces at the top is a dark gap in the contents, not headspace
+    top = ndimage.grey_closing(top, round(SLOT_MM / grid.step_mm[1]), mode="wrap")
+    top = ndimage.gaussian_filter1d(top, 0.8 / grid.step_mm[1], mode="wrap")
     kept = np.clip(top, line - TOP_LIMIT_MM, line + TOP_LIMIT_MM)
     return np.asarray(np.clip(kept, 1.0, grid.height_mm - 1.0), dtype=np.float32)
 
