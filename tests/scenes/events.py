@@ -94,7 +94,7 @@ class Blob(Event):
         along, up = grid.offsets_mm(self.angle_deg, self.height_mm)
         radius = self.size_mm / 2.0
         warp = fractal_noise(grid, rng=rng, largest_mm=1.2 * radius, smallest_mm=0.6)
-        return np.asarray(np.hypot(along, up) + self.ragged * radius * warp)
+        return np.asarray(np.clip(np.hypot(along, up) + self.ragged * radius * warp, 0.0, None))
 
     def inwards_mm(self, grid: WallGrid, rng: np.random.Generator) -> Float32Array:
         """Depth inside the region, mm; negative outside."""

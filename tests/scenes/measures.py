@@ -36,7 +36,8 @@ class TruePatch:
 def _turned(paint: WallPaint, centre_deg: float) -> int:
     """Columns to roll so that ``centre_deg`` comes to stand in the middle."""
     cols = paint.classes.shape[1]
-    return -round(centre_deg / 360.0 * cols)
+    columns: int = round(centre_deg / 360.0 * cols)
+    return -columns
 
 
 def _window(paint: WallPaint, half_width_deg: float) -> BoolArray:
@@ -84,7 +85,8 @@ def true_patches(
     angles = paint.angles_deg[_window(paint, half_width_deg)] + centre_deg
     found: list[TruePatch] = []
     for kind, tissue in PATCH_KINDS.items():
-        for region in measure.regionprops(measure.label(classes == tissue, connectivity=2)):
+        labels = measure.label(classes == tissue, connectivity=2)  # type: ignore[no-untyped-call]
+        for region in measure.regionprops(labels):  # type: ignore[no-untyped-call]
             area = float(region.area) * paint.cell_cm2
             if area < min_cm2:
                 continue

@@ -118,7 +118,7 @@ def _probes(rng: np.random.Generator) -> FloatArray:
     # a sunflower pattern covers the unit disc evenly (Vogel 1979, from memory)
     n = np.arange(PROBES) + 0.5
     turn = n * np.pi * (3.0 - np.sqrt(5.0)) + rng.uniform(0, 2 * np.pi)
-    return (np.sqrt(n / PROBES) * np.stack([np.cos(turn), np.sin(turn)])).T
+    return np.asarray((np.sqrt(n / PROBES) * np.stack([np.cos(turn), np.sin(turn)])).T)
 
 
 class _Board:

@@ -205,4 +205,4 @@ def _marks(
         split = (rng.random(count) < 0.3)[piece] * np.exp(-(((v - 0.2) / 0.08) ** 2))
         return -9.0 * band - 14.0 * split + look.grain * strands + 0.4 * rim
     rings = np.sin(place * 1.3 + 3.0 * u) * 1.5
-    return look.grain * strands + rings + 0.6 * rim
+    return np.asarray(look.grain * strands + rings + 0.6 * rim)

@@ -30,7 +30,7 @@ def lab_to_linear(lab: FloatArray | Float32Array) -> Float32Array:
     f = np.stack([fy + lab[..., 1] / 500.0, fy, fy - lab[..., 2] / 200.0], axis=-1)
     delta = 6.0 / 29.0
     xyz = np.where(f > delta, f**3, 3.0 * delta**2 * (f - 4.0 / 29.0)) * D65_WHITE
-    return np.clip(xyz @ XYZ_TO_LINEAR.T, 0.002, 1.0).astype(np.float32)
+    return np.asarray(np.clip(xyz @ XYZ_TO_LINEAR.T, 0.002, 1.0), dtype=np.float32)
 
 
 def smoothstep(low: float, high: float, value: FloatArray | Float32Array) -> Float32Array:

@@ -55,17 +55,17 @@ class WallGrid:
     @property
     def angles_deg(self) -> FloatArray:
         """``(cols,)`` angle of each column's centre."""
-        return (np.arange(self.cols) + 0.5) * (360.0 / self.cols) - 180.0
+        return np.asarray((np.arange(self.cols) + 0.5) * (360.0 / self.cols) - 180.0)
 
     @property
     def along_mm(self) -> FloatArray:
         """``(cols,)`` arc length of each column's centre, from -girth/2 to girth/2."""
-        return np.deg2rad(self.angles_deg) * self.radius_mm
+        return np.asarray(np.deg2rad(self.angles_deg) * self.radius_mm, dtype=np.float64)
 
     @property
     def heights_mm(self) -> FloatArray:
         """``(rows,)`` height of each row's centre, falling."""
-        return self.height_mm - (np.arange(self.rows) + 0.5) * self.step_mm[0]
+        return np.asarray(self.height_mm - (np.arange(self.rows) + 0.5) * self.step_mm[0])
 
     def offsets_mm(self, angle_deg: float, height_mm: float) -> tuple[FloatArray, FloatArray]:
         """Shortest way from a place to every cell.
@@ -77,7 +77,8 @@ class WallGrid:
         """
         turn = (self.angles_deg - angle_deg + 180.0) % 360.0 - 180.0
         along = np.deg2rad(turn) * self.radius_mm
-        return along[None, :], (self.heights_mm - height_mm)[:, None]
+        up = self.heights_mm - height_mm
+        return np.asarray(along[None, :], dtype=np.float64), up[:, None]
 
 
 @dataclass(frozen=True)
@@ -115,16 +116,16 @@ class WallPaint:
     def angles_deg(self) -> FloatArray:
         """``(cols,)`` angle of each column's centre."""
         cols = self.classes.shape[1]
-        return (np.arange(cols) + 0.5) * (360.0 / cols) - 180.0
+        return np.asarray((np.arange(cols) + 0.5) * (360.0 / cols) - 180.0)
 
     @property
     def heights_mm(self) -> FloatArray:
         """``(rows,)`` height of each row's centre, falling."""
         rows = self.classes.shape[0]
-        return self.height_mm * (1.0 - (np.arange(rows) + 0.5) / rows)
+        return np.asarray(self.height_mm * (1.0 - (np.arange(rows) + 0.5) / rows))
 
     @property
     def cell_cm2(self) -> float:
         """True area of one cell on the cylinder."""
         rows, cols = self.classes.shape
-        return (2.0 * np.pi * self.radius_mm / cols) * (self.height_mm / rows) / 100.0
+        return float((2.0 * np.pi * self.radius_mm / cols) * (self.height_mm / rows) / 100.0)
