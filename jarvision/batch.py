@@ -21,7 +21,7 @@ from jarvision.errors import NothingToScoreError, NotWritableError, UsageError
 from jarvision.growth import fit_growth
 from jarvision.identity import find_photos, printable, read_name
 from jarvision.records import JarHistory, JarStory, Reading, ShelfResult
-from jarvision.register import Register, read_register
+from jarvision.register import Register, read_register, siblings
 from jarvision.settings import Settings
 from jarvision.species import find_profile, is_known
 from jarvision.tracking import build_histories
@@ -242,9 +242,16 @@ def _start_worker() -> None:
 def _tell(history: JarHistory, known: Register, *, today: date, settings: Settings) -> JarStory:
     """Curve, verdict and flags of one jar."""
     profile = find_profile(history.entry.species)
-    growth = fit_growth(history, profile, today=today)
-    verdict, flags = decide(history, growth, profile, today=today, settings=settings)
-    return JarStory(history=history, growth=growth, verdict=verdict, flags=tuple(flags))
+    growth = fit_growth(history, profile, today=today, settings=settings)
+    verdict, flags = decide(
+        history,
+        growth,
+        profile,
+        today=today,
+        settings=settings,
+        siblings=siblings(known, history.entry.jar),
+    )
+    return JarStory(history=history, growth=growth, verdict=verdict, flags=flags)
 
 
 def _newest_day(readings: Iterable[Reading]) -> date:

@@ -34,8 +34,8 @@ PATCHES: Final[dict[str, Colour]] = {
     "yellow": (236, 64, 142),
 }
 
-TAG_HEIGHT: Final = 26
-_TAG_TEXT_PX: Final = 16
+TAG_HEIGHT: Final = 34
+_TAG_TEXT_PX: Final = 22  # readable on a phone, where 1000 px shrink to about 400
 _SUBPIXEL_BITS: Final = 4  # cv2 takes fixed-point coordinates: 1/16 px
 
 
@@ -132,7 +132,7 @@ def fit_size(words: str, width: float, *, size: int) -> int:
 
 def tag_width(words: str) -> int:
     """Width of a tag with these words, px."""
-    return text_width(words, size=_TAG_TEXT_PX) + 22
+    return text_width(words, size=_TAG_TEXT_PX) + 24
 
 
 def tag(picture: ByteArray, words: str, at: tuple[int, int], colour: Colour) -> None:
@@ -141,7 +141,7 @@ def tag(picture: ByteArray, words: str, at: tuple[int, int], colour: Colour) -> 
     corner = (x + tag_width(words), y + TAG_HEIGHT)
     cv2.rectangle(picture, (x, y), corner, STRIP, cv2.FILLED)
     cv2.rectangle(picture, (x, y), (x + 5, y + TAG_HEIGHT), colour, cv2.FILLED)
-    text(picture, words, (x + 13, y + 19), size=_TAG_TEXT_PX)
+    text(picture, words, (x + 14, y + 25), size=_TAG_TEXT_PX)
 
 
 def _strokes(

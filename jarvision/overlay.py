@@ -33,7 +33,7 @@ from jarvision.records import (
 
 JUDGED_ANGLE_DEG: Final = 60.0
 PICTURE_HEIGHT_PX: Final = 1000
-CAPTION_HEIGHT_PX: Final = 74
+CAPTION_HEIGHT_PX: Final = 88
 SIDE_MARGIN: Final = 0.48  # of the jar's width, on each side: room for the labels
 TOP_MARGIN: Final = 0.10  # of the jar's height, above and below
 STRIP_HEIGHT_PX: Final = 260
@@ -109,8 +109,8 @@ def draw_refusal(rgb: ByteArray, *, title: str, text: str) -> ByteArray:
     scale = height / rgb.shape[0]
     frame = Frame(0, 0, scale, max(240, round(rgb.shape[1] * scale)), height)
     strip = np.full((CAPTION_HEIGHT_PX, frame.width, 3), ink.STRIP, dtype=np.uint8)
-    ink.text(strip, title, (16, 31), size=21, weight=600)
-    ink.text(strip, text, (16, 58), size=15, colour=ink.QUIET)
+    ink.text(strip, title, (18, 38), size=26, weight=600)
+    ink.text(strip, text, (18, 70), size=18, colour=ink.QUIET)
     return np.vstack([_crop(rgb, frame), strip])
 
 
@@ -201,7 +201,7 @@ def _draw_zone(picture: ByteArray, frame: Frame, wall: Wall) -> None:
     zone = frame.place(max(edges, key=len))
     ink.dashes(picture, zone, ink.ZONE, dash=14, gap=8, width=2)
     top = zone[np.argmin(zone[:, 0] + 2 * zone[:, 1])]
-    ink.text(picture, "judged area", (int(top[0]) + 6, int(top[1]) - 8), size=14, cased=True)
+    ink.text(picture, "judged area", (int(top[0]) + 6, int(top[1]) - 8), size=18, cased=True)
 
 
 @dataclass(frozen=True)
@@ -269,7 +269,7 @@ def _write_labels(picture: ByteArray, labels: list[_Label], frame: Frame, jar: J
             colour = ink.PATCHES.get(label.kind, ink.OTHER)
             ink.polyline(picture, leader, colour, width=1)
             ink.tag(picture, label.text, (int(x), int(y)), colour)
-            next_free = y + ink.TAG_HEIGHT + 6
+            next_free = y + ink.TAG_HEIGHT + 8
     if hidden:
         note = f"+ {len(hidden)} smaller"
         ink.tag(picture, note, (6, picture.shape[0] - ink.TAG_HEIGHT - 6), ink.OTHER)
@@ -277,16 +277,16 @@ def _write_labels(picture: ByteArray, labels: list[_Label], frame: Frame, jar: J
 
 def _caption_strip(width: int, caption: Caption) -> ByteArray:
     strip = np.full((CAPTION_HEIGHT_PX, width, 3), ink.STRIP, dtype=np.uint8)
-    name_px = ink.fit_size(caption.jar, 0.42 * width, size=25)
-    ink.text(strip, caption.jar, (16, 33), size=name_px, weight=600)
-    ink.text(strip, f"{caption.day:%d %b %Y}", (16, 60), size=16, colour=ink.QUIET)
+    name_px = ink.fit_size(caption.jar, 0.42 * width, size=30)
+    ink.text(strip, caption.jar, (18, 40), size=name_px, weight=600)
+    ink.text(strip, f"{caption.day:%d %b %Y}", (18, 72), size=20, colour=ink.QUIET)
     if caption.coverage is None:
-        ink.text(strip, "not scored", (width - 16, 42), size=22, right=True)
+        ink.text(strip, "not scored", (width - 18, 52), size=26, right=True)
         return strip
     cover = caption.coverage
     seen = f"{cover.low:.1f} to {cover.high:.1f} %  ·  {cover.seen_percent:.0f} % seen"
-    ink.text(strip, f"covered {cover.percent:.1f} %", (width - 16, 33), size=25, right=True)
-    ink.text(strip, seen, (width - 16, 60), size=16, colour=ink.QUIET, right=True)
+    ink.text(strip, f"covered {cover.percent:.1f} %", (width - 18, 40), size=30, right=True)
+    ink.text(strip, seen, (width - 18, 72), size=20, colour=ink.QUIET, right=True)
     return strip
 
 

@@ -1,1 +1,29 @@
 """The files that come out: tables, curves and the page."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from jarvision.identity import safe_name
+from jarvision.records import ShelfResult
+
+
+def write_report(result: ShelfResult, out: Path) -> None:
+    """Write the five tables, ``curves/<jar>.png`` and ``report.html`` into ``out``.
+
+    Raises
+    ------
+    NotWritableError
+        When a file cannot be written.
+    """
+    from jarvision.report.charts import save_curve
+    from jarvision.report.page import write_page
+    from jarvision.report.tables import write_tables
+    from jarvision.species import find_profile
+
+    write_tables(result, out)
+    for story in result.stories:
+        entry = story.history.entry
+        ready = find_profile(entry.species).ready_percent
+        save_curve(out / "curves" / f"{safe_name(entry.jar)}.png", story, ready_percent=ready)
+    write_page(result, out)

@@ -18,6 +18,7 @@ from markupsafe import Markup
 from jarvision import __version__
 from jarvision.flags import CAUTIONS, FLAGS, PHOTO_REASONS
 from jarvision.identity import printable
+from jarvision.overlay import CAPTION_HEIGHT_PX, PICTURE_HEIGHT_PX
 from jarvision.records import JarDay, JarStory, Reading, ShelfResult
 from jarvision.report.charts import curve_svg
 from jarvision.report.files import write_whole
@@ -37,6 +38,7 @@ if TYPE_CHECKING:
 OVERLAY_PX: Final = (640, 760)  # inlined pictures are scaled down to fit these boxes
 STRIP_PX: Final = (520, 220)
 FRAME_PX: Final = (112, 134)
+THUMBNAIL_SIDE_CUT: Final = 0.19  # the label margins are about a quarter of the width each
 MOST_FRAMES: Final = 14  # film strip: the newest days, two weeks
 INLINE_QUALITY: Final = 78
 
@@ -172,7 +174,8 @@ def _jar_card(story: JarStory, out: Path, *, anchor: str) -> JarCard:
     cover = verdict.coverage
     reading = _shown(last) if last is not None else None
     finding = f"{jar}: {VERDICT_WORDS[verdict.verdict].short}, covered {tell_coverage(cover)}"
-    ready = tell_ready(story.growth)
+    # A date to look forward to has no place on a jar that must leave the room.
+    ready = tell_ready(story.growth) if verdict.verdict != "no-go" else ""
     curve_alt = f"Curve of {finding}" + (f", ready {ready}" if ready else "")
     about = (entry.species, entry.substrate, _started(entry.started))
     return JarCard(
@@ -219,7 +222,8 @@ def _frame(day: JarDay, out: Path, jar: str) -> Frame:
     percent = f"{day.coverage.percent:.0f} %"
     when = f"{day.day.day} {day.day:%b}"
     alt = f"{jar} on {when}: covered {percent}"
-    return Frame(when, percent, _picture(out, _shown(day).overlay, FRAME_PX, alt))
+    picture = _picture(out, _shown(day).overlay, FRAME_PX, alt, middle=True)
+    return Frame(when, percent, picture)
 
 
 def _told(day: JarDay | None, jar: str) -> str:
@@ -270,8 +274,13 @@ def _card_values(result: ShelfResult) -> str:
     return ", ".join(sorted({r.card_values for r in result.readings if r.card_values}))
 
 
-def _picture(out: Path, relative: str, box: tuple[int, int], alt: str) -> Picture | None:
-    """Inline a picture of the output folder, scaled into ``box``; None when it is not there."""
+def _picture(
+    out: Path, relative: str, box: tuple[int, int], alt: str, *, middle: bool = False
+) -> Picture | None:
+    """Inline a picture of the output folder, scaled into ``box``; None when it is not there.
+
+    ``middle`` keeps the jar alone, without caption and labels, which are too small in a thumbnail.
+    """
     from PIL import Image
 
     if not relative:
@@ -279,11 +288,19 @@ def _picture(out: Path, relative: str, box: tuple[int, int], alt: str) -> Pictur
     try:
         with Image.open(out / relative) as image:
             image.draft("RGB", (box[0] * 2, box[1] * 2))
-            image.thumbnail(box, Image.Resampling.LANCZOS)
+            shown = image.crop(_jar_box(image.size)) if middle else image
+            shown.thumbnail(box, Image.Resampling.LANCZOS)
             data = io.BytesIO()
-            image.convert("RGB").save(data, "JPEG", quality=INLINE_QUALITY, optimize=True)
-            width, height = image.size
+            shown.convert("RGB").save(data, "JPEG", quality=INLINE_QUALITY, optimize=True)
+            width, height = shown.size
     except (OSError, ValueError):  # a picture that went missing must not cost the page
         return None
     uri = "data:image/jpeg;base64," + base64.b64encode(data.getvalue()).decode("ascii")
     return Picture(uri, alt, width, height)
+
+
+def _jar_box(size: tuple[int, int]) -> tuple[int, int, int, int]:
+    """Where the jar is in an overlay of this size: between the label margins, over the caption."""
+    width, height = size
+    side = round(width * THUMBNAIL_SIDE_CUT)
+    return side, 0, width - side, round(height * (1 - CAPTION_HEIGHT_PX / PICTURE_HEIGHT_PX))

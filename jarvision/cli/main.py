@@ -1,0 +1,87 @@
+"""The ``jarvision`` command: options in, exit code out. All work is done elsewhere.
+
+stdout is data, stderr is talk. Heavy libraries are loaded inside the commands, so that help and
+usage errors come at once.
+"""
+
+from __future__ import annotations
+
+import sys
+from typing import Annotated
+
+import typer
+
+from jarvision import __version__
+from jarvision.cli import card, score, tags
+from jarvision.cli.console import DEBUG_VARIABLE, tell_error
+from jarvision.errors import ExitCode, JarvisionError
+
+app = typer.Typer(
+    name="jarvision",
+    help="Score photos of glass jars: which to use, wait for, look at or throw out.",
+    epilog="Example: jarvision score photos --out report",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+app.command("score", epilog=score.EXAMPLE)(score.score)
+app.command("card", epilog=card.EXAMPLE)(card.card)
+app.command("tags", epilog=tags.EXAMPLE)(tags.tags)
+
+
+def _show_version(wanted: bool) -> None:
+    if wanted:
+        typer.echo(f"jarvision {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def main(
+    _version: Annotated[
+        bool,
+        typer.Option(
+            "--version", callback=_show_version, is_eager=True, help="Show the version and stop."
+        ),
+    ] = False,
+) -> None:
+    """Score photos of glass jars: which to use, wait for, look at or throw out."""
+
+
+def run() -> None:
+    """Run the command line and leave with one of :class:`~jarvision.errors.ExitCode`.
+
+    The one place where exceptions become sentences: no user meets a traceback.
+    """
+    try:
+        app()
+    except SystemExit as end:  # typer has told usage errors itself
+        if end.code == ExitCode.STOPPED:
+            tell_error("Stopped", "Nothing was scored; photos are never changed.")
+        raise
+    except Exception as error:
+        sys.exit(tell(error))
+
+
+def tell(error: Exception) -> ExitCode:
+    """Tell an exception in one sentence with its remedy, and return the exit code."""
+    if isinstance(error, JarvisionError):
+        tell_error(error.message, error.remedy)
+        return error.exit_code
+    if isinstance(error, ImportError) and _lacks_system_library(error):
+        tell_error(
+            f"OpenCV lacks a library of the system ({error})",
+            "On Debian or Ubuntu: sudo apt install libgl1 libglib2.0-0.",
+        )
+        return ExitCode.UNEXPECTED
+    tell_error(
+        f"Something unexpected went wrong ({type(error).__name__}: {error})",
+        f"Run it again with {DEBUG_VARIABLE}=1 set to see where.",
+        trace=error,
+    )
+    return ExitCode.UNEXPECTED
+
+
+def _lacks_system_library(error: ImportError) -> bool:
+    """Tell a wheel without its system libraries from a package that is not installed."""
+    return "shared object" in str(error)

@@ -1,0 +1,147 @@
+"""``jarvision score``: read a folder of photos, write tables and report, tell the result."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import date, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from jarvision.cli.console import stderr, stdout
+from jarvision.errors import ExitCode
+
+if TYPE_CHECKING:
+    from jarvision.batch import Progress
+    from jarvision.records import Reading, ShelfResult
+
+EXAMPLE = "Example: jarvision score photos --out report --register photos/jars.csv"
+
+
+def score(
+    folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="Folder of photos.")],
+    out: Annotated[
+        Path, typer.Option("--out", metavar="OUT", help="Folder for tables, pictures and report.")
+    ],
+    register: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="CSV", help="Jar register. Without it: jars.csv in FOLDER, when there is one."
+        ),
+    ] = None,
+    jobs: Annotated[
+        int | None,
+        typer.Option(min=1, metavar="N", help="Photos read at once. Default: one per core."),
+    ] = None,
+    as_json: Annotated[
+        bool, typer.Option("--json", help="Print the result as JSON instead of a table.")
+    ] = False,
+    strict: Annotated[
+        bool, typer.Option("--strict", help="Leave with 4 when a photo was unusable.")
+    ] = False,
+    quiet: Annotated[
+        bool, typer.Option("--quiet", "-q", help="No progress bar and no notes.")
+    ] = False,
+    today: Annotated[
+        datetime | None,
+        typer.Option(
+            formats=["%Y-%m-%d"],
+            metavar="DATE",
+            help="Day the verdicts are for. Default: the day of the newest usable photo.",
+        ),
+    ] = None,
+) -> None:
+    """Score every photo in FOLDER and say what to do with each jar.
+
+    Exit codes: 0 done, 2 bad usage, 3 no photo found, 4 some photos unusable (with --strict),
+    5 output folder not writable, 130 stopped.
+    """
+    result = _score_and_write(
+        folder,
+        out,
+        register=register,
+        jobs=jobs or _cores(),
+        today=today.date() if today else None,
+        quiet=quiet,
+    )
+    if as_json:
+        from jarvision.cli.document import to_json
+
+        typer.echo(to_json(result))
+    else:
+        from jarvision.cli.summary import print_summary
+
+        print_summary(stdout(), result)
+    if not quiet:
+        _tell_notes(result, out)
+    if strict and any(reading.status == "unusable" for reading in result.readings):
+        raise typer.Exit(ExitCode.SOME_UNUSABLE)
+
+
+def _score_and_write(
+    folder: Path,
+    out: Path,
+    *,
+    register: Path | None,
+    jobs: int,
+    today: date | None,
+    quiet: bool,
+) -> ShelfResult:
+    from jarvision.batch import score_folder
+    from jarvision.report import write_report
+
+    with _progress_bar(shown=not quiet) as progress:
+        result = score_folder(
+            folder, out=out, register=register, jobs=jobs, progress=progress, today=today
+        )
+    write_report(result, out)
+    return result
+
+
+@contextmanager
+def _progress_bar(*, shown: bool) -> Iterator[Progress | None]:
+    """Show photos done, photos a second and time left on stderr; nothing in a pipe."""
+    console = stderr()
+    if not shown or not console.is_terminal:
+        yield None
+        return
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
+    from rich.progress import TimeRemainingColumn as TimeLeft
+
+    columns = (
+        TextColumn("reading photos"),
+        BarColumn(),
+        MofNCompleteColumn(),
+        TextColumn("{task.fields[pace]}"),
+        TimeLeft(),
+    )
+    with Progress(*columns, console=console, transient=True) as bar:
+        task = bar.add_task("", total=None, pace="")
+
+        def step(done: int, total: int, _: Reading) -> None:
+            seconds = bar.tasks[0].elapsed or 0.0
+            pace = f"{done / seconds:.1f} photos/s" if seconds > 0 else ""
+            bar.update(task, completed=done, total=total, pace=pace)
+
+        yield step
+
+
+def _tell_notes(result: ShelfResult, out: Path) -> None:
+    from jarvision.cli.summary import tell_refused
+
+    console = stderr()
+    for line in (*result.warnings, *tell_refused(result)):
+        console.print(line, soft_wrap=True)
+    console.print(f"Report: {out / 'report.html'}", soft_wrap=True)
+    tables = "readings.csv, days.csv, patches.csv, verdicts.csv, flags.csv"
+    console.print(f"Tables: {tables} in {out}", soft_wrap=True)
+
+
+def _cores() -> int:
+    """Cores that this process may use."""
+    if hasattr(os, "sched_getaffinity"):
+        return max(1, len(os.sched_getaffinity(0)))
+    return os.cpu_count() or 1
