@@ -1,0 +1,1 @@
+"""Makes the helpers beside this file importable from every test folder."""
