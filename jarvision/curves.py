@@ -204,7 +204,7 @@ def _start(
 ) -> FloatArray:
     """Return a start for (A, m, L): the prior's or highest level, the steepest step, its lag."""
     order = np.argsort(t, kind="stable")
-    ts, ys = t[order], y[order]
+    ts, ys = t[order], _median_of_three(y[order])  # so that one wild point makes no slope
     level = max(float(ys.max()), prior[0] if prior else 0.0) * 1.001
     slopes = np.diff(ys) / np.maximum(np.diff(ts), 1e-9)
     steepest = int(np.argmax(slopes))
@@ -216,6 +216,13 @@ def _start(
     margin = 1e-3 * (high - low)
     start: FloatArray = np.clip(np.array([level, m, lag]), low + margin, high - margin)
     return start
+
+
+def _median_of_three(y: FloatArray) -> FloatArray:
+    """Return the running median of three, the ends as they are."""
+    smooth = y.copy()
+    smooth[1:-1] = np.median([y[:-2], y[1:-1], y[2:]], axis=0)
+    return smooth
 
 
 def draw_parameters(

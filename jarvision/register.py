@@ -10,10 +10,9 @@ from __future__ import annotations
 
 import csv
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
-from types import MappingProxyType
 from typing import get_args
 
 from jarvision.errors import RegisterError
@@ -23,11 +22,11 @@ COLUMNS = ("jar", "kind", "species", "substrate", "started", "parent", "profile"
 KINDS: tuple[str, ...] = get_args(JarKind)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Register(Mapping[str, JarEntry]):
     """Jar name to :class:`JarEntry`, in the order of the file, and what was odd about it."""
 
-    entries: Mapping[str, JarEntry] = MappingProxyType({})
+    entries: Mapping[str, JarEntry] = field(default_factory=dict)
     warnings: tuple[str, ...] = ()
 
     def __getitem__(self, jar: str) -> JarEntry:
@@ -69,7 +68,7 @@ def read_register(path: Path, *, is_known_species: Callable[[str], bool] | None 
         entries[entry.jar], lines[entry.jar] = entry, line
     _check_parents(entries, lines, path)
     warnings = _species_warnings(entries, lines, is_known_species)
-    return Register(MappingProxyType(entries), warnings)
+    return Register(entries, warnings)
 
 
 def shared_parents(register: Mapping[str, JarEntry]) -> dict[str, tuple[str, ...]]:

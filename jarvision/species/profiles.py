@@ -129,7 +129,7 @@ def parse_profile(name: str, text: str) -> SpeciesProfile:
         odd = ", ".join(sorted(table.keys() ^ UNITS.keys()))
         raise _bad(name, f"lacks or does not know: {odd}")
     values = {key: _value(name, key, table[key]) for key in UNITS}
-    sources = MappingProxyType({key: str(table[key]["source"]) for key in UNITS})
+    sources = {key: str(table[key]["source"]) for key in UNITS}
     return SpeciesProfile(name=name, latin=latin, common=common, sources=sources, **values)
 
 
@@ -172,7 +172,7 @@ def _bad(name: str, what: str) -> UsageError:
 # --------------------------------------------------------------------------- names
 def _words(name: str) -> str:
     """Return a name as lower-case words: ``"P.  Ostreatus"`` becomes ``"p ostreatus"``."""
-    return " ".join(re.findall(r"\w+", re.sub("['’]", "", name.casefold())))
+    return " ".join(re.findall(r"[^\W_]+", re.sub("['’]", "", name.casefold())))
 
 
 @cache
@@ -208,8 +208,6 @@ DEFAULT_PROFILE = SpeciesProfile(
     keeps_days=7,
     pins_in_jar="often",
     front_mm_per_day=(1.0, 8.0),
-    sources=MappingProxyType(
-        dict.fromkeys(UNITS, "cautious choice for a species without a profile, no source")
-    ),
+    sources=dict.fromkeys(UNITS, "cautious choice for a species without a profile, no source"),
 )
 """For unknown species: the latest start, the earliest end, and no colour called normal."""
