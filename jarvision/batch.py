@@ -17,6 +17,7 @@ from datetime import date, datetime, time
 from functools import partial
 from pathlib import Path
 
+from jarvision.day import read_jar_photo
 from jarvision.errors import NothingToScoreError, NotWritableError, UsageError
 from jarvision.growth import fit_growth
 from jarvision.identity import find_photos, printable, read_name
@@ -120,8 +121,6 @@ def score_folder(
 
 def read_one(job: Job) -> Reading:
     """Read one photo with the package's own reader."""
-    from jarvision.day import read_jar_photo  # cv2 is loaded in the workers, not in the parent
-
     return read_jar_photo(job.path, root=job.root, out=job.out)
 
 
@@ -145,6 +144,8 @@ def _read_guarded(read: PhotoReader, job: Job) -> Reading:
     """Read one photo; whatever goes wrong becomes an unusable reading."""
     try:
         return read(job)
+    except ImportError:  # the installation is broken, not the photo
+        raise
     except Exception as error:  # one odd photo must not cost the others: it becomes its own row
         return _unread(job, f"{type(error).__name__}: {error}")
 
