@@ -229,15 +229,17 @@ def label(frame: JarFrame, jar: Jar, extras: Extras, shape: Profiles, radius: fl
     return grid_mesh(grid, uv, outward=grid - frame.place(0 * height, angle, height))
 
 
-def fog_film(frame: JarFrame, extras: Extras, shape: Profiles, radius: float) -> MeshData:
-    """A thin scattering film just inside the inner wall, over its straight part."""
+def fog_film(frame: JarFrame, extras: Extras, shape: Profiles) -> MeshData:
+    """A thin scattering film just inside the inner wall, from near the floor to the neck.
+
+    Its v coordinate is 1 at the inner floor and 0 at the rim.
+    """
     lift = 0.0 if extras.fog_opacity > 0 else HIDDEN_MM
-    height = np.linspace(shape.shoulder_mm, 2.0, 12)
-    outline = np.stack([np.full(12, radius - 0.02), height + lift], axis=1)[::-1]
-    mesh = revolve(frame, outline, segments=192)
-    v = np.linspace(1.0, 0.0, 12)  # from the bottom up, as the outline runs
+    height = np.linspace(2.0, shape.rim_mm - 3.0, 48)
+    outline = np.stack([shape.inner_radius(height) - 0.025, height], axis=1)
+    mesh = revolve(frame, outline + np.array([0.0, lift]), segments=192)
     uv = mesh.uv.copy()
-    uv[:, 1] = np.repeat(v, 193)
+    uv[:, 1] = np.repeat(1.0 - height / shape.rim_mm, 193)
     return MeshData(mesh.points, mesh.normals, uv, mesh.faces)
 
 

@@ -145,7 +145,9 @@ class Stage:
         clear = mi.load_dict({"type": "dielectric", "int_ior": 1.5, "ext_ior": 1.0})
         water = mi.load_dict({"type": "dielectric", "int_ior": 1.33, "ext_ior": 1.0})
         fog_map = surfaces.fog(
-            spec.extras.fog_opacity, low_fraction=spec.extras.fog_low_fraction, rng=rng
+            spec.extras.fog_opacity,
+            low_fraction=spec.extras.fog_low_fraction * shape.shoulder_mm / shape.rim_mm,
+            rng=rng,
         )
         fog = mi.load_dict(
             {
@@ -170,7 +172,7 @@ class Stage:
             "label": (glass.label(frame, jar, spec.extras, shape, radius), mi.load_dict(
                 _solid(_bitmap(_label_picture(spec, rng)), 0.7)
             )),
-            "fog": (glass.fog_film(frame, spec.extras, shape, radius), fog),
+            "fog": (glass.fog_film(frame, spec.extras, shape), fog),
             "droplets": (
                 glass.droplets(frame, spec.extras, shape, radius, rng=rng), water
             ),

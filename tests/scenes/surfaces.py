@@ -71,14 +71,20 @@ def wall(room: Room, *, rng: np.random.Generator) -> Float32Array:
 
 
 def fog(opacity: float, *, low_fraction: float, rng: np.random.Generator) -> Float32Array:
-    """Opacity of the film on the inner wall ``(256, 512, 1)``: cloudy, running out downwards."""
-    shape = (256, 512)
-    cloud = 0.65 + 0.35 * _smooth(shape, 14.0, rng) + 0.12 * _smooth(shape, 2.0, rng)
+    """Opacity of the film on the inner wall ``(384, 768, 1)``: fine dew, thinning out downwards.
+
+    Rows run from the rim down to the inner floor. Drops that ran down have wiped clear tracks.
+    """
+    shape = (384, 768)
+    cloud = 0.8 + 0.10 * _smooth(shape, 30.0, rng) + 0.09 * _smooth(shape, 1.0, rng)
     height = 1.0 - (np.arange(shape[0]) + 0.5) / shape[0]
-    edge = low_fraction + 0.06 * ndimage.gaussian_filter1d(
-        rng.standard_normal(shape[1]), 12.0, mode="wrap"
-    ) * np.sqrt(12.0)
-    there = np.clip((height[:, None] - edge[None, :]) / 0.08, 0.0, 1.0)
+    edge = low_fraction + 0.05 * _smooth((1, shape[1]), 20.0, rng)[0]
+    there = np.clip((height[:, None] - edge[None, :]) / 0.15, 0.0, 1.0)
+    for _ in range(rng.integers(0, 14)):
+        column, width = rng.integers(0, shape[1] - 8), rng.integers(2, 6)
+        start = rng.integers(10, shape[0] // 2)
+        there[start : start + rng.integers(40, 250), column : column + width] *= 0.25
+    there = ndimage.gaussian_filter(there, 0.7)
     return np.clip(opacity * cloud * there, 0.0, 0.95).astype(np.float32)[..., None]
 
 
