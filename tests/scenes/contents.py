@@ -45,6 +45,7 @@ __all__ = [
 
 GAP_DELAY_DAYS_PER_MM = 0.12  # threads bridge a gap later than they coat the kernels beside it
 PIECE_DELAY_DAYS = 0.7  # kernels lie with more or less of themselves in the air
+SPAWN_FUZZ_MM = 1.8
 SPAWN_AGE_DAYS = 3.0  # grain spawn is already grown through when it is mixed in
 
 
@@ -253,8 +254,11 @@ def _from_spawn(
     distance = ndimage.distance_transform_edt(wide, sampling=grid.step_mm)
     distance = distance[:, grid.cols : 2 * grid.cols]
     rough = fractal_noise(grid, rng=rng, largest_mm=14.0, smallest_mm=0.6)
-    days = first_day + np.maximum(distance + 1.2 * rough, 0.0) / recipe.speed_mm_per_day
     ready = first_day - recipe.lag_days - SPAWN_AGE_DAYS
+    # a fuzz of old growth surrounds each piece, then the front starts after the lag
+    fuzz = smoothstep(0.0, SPAWN_FUZZ_MM, distance + 0.5 * rough)
+    days = ready + (first_day - ready) * fuzz
+    days = days + np.maximum(distance + 1.2 * rough, 0.0) / recipe.speed_mm_per_day
     return np.asarray(np.where(bare.spawn > 0.5, ready, days), dtype=np.float32)
 
 

@@ -114,4 +114,4 @@ def _powder(
     coloured = cover >= 0.5
     canvas.classes[coloured] = powder.tissue
     canvas.opacity[coloured] = 0.0
-    canvas.relief_mm[coloured] += (0.12 * np.clip(grain, -1.5, 1.5) + 0.1)[coloured]
+    canvas.relief_mm += cover * (0.07 * np.clip(grain, -1.5, 1.5) + 0.1).astype(np.float32)

@@ -14,6 +14,7 @@ from .textures import brushed, fractal_noise, lab_to_linear, sigmoid, smoothstep
 from .wall_paint import WallGrid
 
 FELT_BRIDGE_MM = 0.75  # felt spans hollows about this wide
+THREAD_SAG_MM = 0.45  # relief follows opacity only at sizes above this
 
 Habit = Literal["fluffy", "ropey", "wispy", "skin"]
 Tint = Literal["white", "cream", "greyish"]
@@ -132,6 +133,10 @@ def filled_relief(
     soft = ndimage.gaussian_filter(relief_mm, blur, mode=("nearest", "wrap"))
     fluff = HABITS[habit].fluff_mm * (1.0 + 0.35 * np.clip(texture.tufts, -2.0, 2.0))
     threads = 0.03 * np.clip(texture.threads, -2.0, 2.0)
+    # single threads hang across a gap: they do not raise walls out of its ground
     dense = smoothstep(0.15, 0.95, opacity)
+    dense = ndimage.gaussian_filter(
+        dense, THREAD_SAG_MM / grid.step_mm[1], mode=("nearest", "wrap")
+    )
     closed: FloatArray = np.maximum(0.38 * soft + fluff - threads, 0.0)
     return np.asarray((1.0 - dense) * relief_mm + dense * closed, dtype=np.float32)

@@ -16,7 +16,7 @@ from .wall_paint import WallGrid
 
 GAP_SHADE = 0.62  # share of light that a gap as deep as DEEPEST_MM loses between its neighbours
 UNEVEN_TOP_MM = 1.6  # spread of the slow waves of a fill line
-SLOT_MM = 5.0  # slots narrower than this do not lower the fill line
+SLOT_MM = 3.5  # slots narrower than this do not lower the fill line
 TOP_LIMIT_MM = 4.0  # single pieces reach at most this far above or below those waves
 
 
@@ -59,8 +59,8 @@ LOOKS: dict[str, Look] = {
         (57, 5.4, 20), (3.0, 0.5, 1.6), 5, 0.8, 0.35,
     ),
     "wheat straw": Look(
-        PieceKind(38.0, 4.0, 1.6, 0.25, "stalk", 4.0, 1.6),
-        (67, 4.0, 27), (4.5, 1.2, 2.0), 4, 3.2, 0.3,
+        PieceKind(38.0, 3.6, 2.0, 0.27, "stalk", 4.5, 1.6),
+        (69, 3.6, 27), (5.0, 1.2, 2.2), 4, 2.6, 0.3,
     ),
     "beech shavings": Look(
         PieceKind(13.0, 6.5, 1.3, 0.28, "chip", 4.0, 1.0),
@@ -152,7 +152,7 @@ def _fill_line(relief: Float32Array, line: FloatArray, grid: WallGrid) -> Float3
     top = top + 0.5 * grid.step_mm[0]
     # a slot between two pieces at the top is a dark gap in the contents, not headspace
     top = ndimage.grey_closing(top, round(SLOT_MM / grid.step_mm[1]), mode="wrap")
-    top = ndimage.gaussian_filter1d(top, 0.8 / grid.step_mm[1], mode="wrap")
+    top = ndimage.gaussian_filter1d(top, 0.4 / grid.step_mm[1], mode="wrap")
     kept = np.clip(top, line - TOP_LIMIT_MM, line + TOP_LIMIT_MM)
     return np.asarray(np.clip(kept, 1.0, grid.height_mm - 1.0), dtype=np.float32)
 
@@ -202,7 +202,9 @@ def _marks(
     if look.piece.shape == "stalk":
         node = rng.uniform(-2.0, 2.0, count)[piece]
         band = np.exp(-(((u - node) / 0.035) ** 2))
-        split = (rng.random(count) < 0.3)[piece] * np.exp(-(((v - 0.2) / 0.08) ** 2))
-        return -9.0 * band - 14.0 * split + look.grain * strands + 0.4 * rim
+        split = (rng.random(count) < 0.3)[piece] * np.exp(
+            -(((v - 0.8 * np.cos(phase)) / 0.06) ** 2)
+        )
+        return np.asarray(-9.0 * band - 14.0 * split + look.grain * strands + 0.4 * rim)
     rings = np.sin(place * 1.3 + 3.0 * u) * 1.5
     return np.asarray(look.grain * strands + rings + 0.6 * rim)

@@ -28,7 +28,8 @@ from tests.scenes.contents import (
     true_soft_coverage,
 )
 from tests.scenes.growth_field import Front, Nuclei, arrival_days, scatter_nuclei
-from tests.scenes.moulds import POWDERS
+from tests.scenes.moulds import POWDERS, MouldKind
+from tests.scenes.mycelium import Habit
 from tests.scenes.substrates import LOOKS
 from tests.scenes.textures import brushed, fractal_noise, lab_to_linear, tangle
 from tests.scenes.wall_paint import WallGrid
@@ -108,7 +109,7 @@ def test_painting_a_day_leaves_the_other_days_alone() -> None:
 
 
 @pytest.mark.parametrize("habit", ["fluffy", "ropey", "wispy", "skin"])
-def test_growth_never_recedes(habit: str) -> None:
+def test_growth_never_recedes(habit: Habit) -> None:
     recipe = replace(SMALL, habit=habit)
     days = [paint(recipe, day=d) for d in (0.0, 4.0, 6.0, 8.0, 11.0, 20.0)]
     for early, late in pairwise(days):
@@ -209,7 +210,7 @@ def test_a_late_bare_patch_keeps_what_had_grown() -> None:
 
 
 @pytest.mark.parametrize("kind", sorted(POWDERS))
-def test_a_mould_is_white_before_it_colours(kind: str) -> None:
+def test_a_mould_is_white_before_it_colours(kind: MouldKind) -> None:
     mould = Mould(kind=kind, height_mm=28.0, from_day=3.0, size_mm=30.0, speed_mm_per_day=8.0)
     recipe = replace(SMALL, nuclei_per_cm2=0.0, lag_days=50.0, events=(mould,))
     young, ripe = paint(recipe, day=5.1), paint(recipe, day=16.0)
