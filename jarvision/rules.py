@@ -70,10 +70,6 @@ def _photo(case: Case) -> list[Finding]:
             f"{limits.old_photo_days} days say too little about today."
         )
         found.append(Finding("check", text, "old_photo"))
-    newest_refused = max((r.taken_at.date() for r in case.history.refused), default=date.min)
-    if case.last.day < newest_refused <= case.today:
-        text = f"The photo of {newest_refused} could not be used, only that of {case.last.day}."
-        found.append(Finding("check", text))
     seen = max(r.coverage.seen_percent for r in case.last.readings if r.coverage)
     if seen < limits.min_seen_for_go_percent:
         text = (
@@ -169,7 +165,10 @@ def _wet(case: Case) -> list[Finding]:
 
 # --------------------------------------------------------------------------- 4. dead patch
 def _dead_patch(case: Case) -> list[Finding]:
-    """Find bare areas that stand still although the jar is late for them."""
+    """Find bare areas that stand still although the jar is late for them.
+
+    A species that stays thin shows such areas when all is well: then a person must look.
+    """
     found = []
     for patch in case.last.patches:
         still = _still_days(case, patch)
@@ -186,7 +185,8 @@ def _dead_patch(case: Case) -> list[Finding]:
             f"{patch.height_mm:.0f} mm) has not closed for {still} days while the rest is "
             f"{rest:.0f} % covered."
         )
-        found.append(Finding("no-go", text, "dead_patch", case.last.day))
+        word: VerdictWord = "check" if _thin(case) else "no-go"
+        found.append(Finding(word, text, "dead_patch", case.last.day))
     return found
 
 
@@ -286,9 +286,32 @@ def ripeness(case: Case) -> list[Finding]:
             f"{case.limits.sure_days} days in all; so far {len(sure)}."
         )
         return [Finding("wait", text)]
+    doubts = _last_doubts(case)
+    if doubts:
+        return doubts
     use = "use as spawn" if case.history.entry.kind == "spawn" else "fruiting conditions"
     text = f"{told}, ready since {since}, rested {rested} days, nothing wrong seen: {use}."
     return [Finding("go", text)]
+
+
+def _last_doubts(case: Case) -> list[Finding]:
+    """Doubt a jar that would be go: a newer photo was refused, or an area is still bare."""
+    found = []
+    refused = max((r.taken_at.date() for r in case.history.refused), default=date.min)
+    if case.last.day < refused <= case.today:
+        text = f"Ready by the photo of {case.last.day}, but that of {refused} could not be used."
+        found.append(Finding("check", text))
+    bare = [p for p in case.last.patches if p.kind == "bare"]
+    largest = max((p.area_cm2 for p in bare), default=0.0)
+    if largest >= case.limits.dead_patch_cm2 and not _thin(case):
+        text = f"Ready and rested, but an area of {largest:.1f} cm2 is still bare."
+        found.append(Finding("check", text))
+    return found
+
+
+def _thin(case: Case) -> bool:
+    """Say whether the species grows so thin that gaps are part of its ready look."""
+    return case.profile.ready_percent < case.limits.thin_below_percent
 
 
 def _outlook(case: Case) -> str:

@@ -155,6 +155,10 @@ class VerdictSettings:
     dead_patch_rest_percent: float = 90.0
     """The jar is late for a bare area when the rest of the wall is covered this far."""
 
+    thin_below_percent: float = 90.0
+    """Species that are ready below this coverage stay thin and patchy: their bare areas are
+    looked at, not condemned."""
+
     long_stall_days: int = 7
     """A stall of this length ends the jar: a week at rest is a week for what holds it back."""
 

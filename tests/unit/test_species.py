@@ -23,7 +23,7 @@ HANDBOOK = {
 # Temperature of fastest growth, C, from abstracts of the named papers.
 OPTIMA = {
     "Hericium erinaceus": 26,  # Grigansky, Solomko & Kirchhoff 1999, Int. J. Med. Mushr. 1(1):81-87
-    "Stropharia rugosoannulata": 25,  # Bonenfant-Magne et al. 1997, C. R. Acad. Sci. III 320:917-924
+    "Stropharia rugosoannulata": 25,  # Bonenfant-Magne et al. 1997, C. R. Acad. Sci. III 320:917
     "Pholiota adiposa": 26,  # Mushroom Sci. Biotechnol. 2003 11(4):183-192
 }
 
