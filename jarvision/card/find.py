@@ -7,14 +7,13 @@ there to correct.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from functools import cache
-from itertools import combinations
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from jarvision.card.layout import CardLayout, Marker, load_layout
+from jarvision.card.plane import MARKS_NEEDED, card_to_photo, fit_card, gather, scale_at, side_px
 from jarvision.colourspace import byte_to_linear_table
 from jarvision.errors import PhotoRefusedError
 from jarvision.records import ByteArray, CardFit, FloatArray, SwatchReadings
@@ -22,20 +21,9 @@ from jarvision.records import ByteArray, CardFit, FloatArray, SwatchReadings
 if TYPE_CHECKING:
     import cv2
 
-# Long side of the picture that is searched, px: marks of 22 mm are then some 60 px wide, and the
+# Long side of the picture that is searched, px: marks of 20 mm are then some 60 px wide, and the
 # search takes a fraction of the decoding.
 SEARCH_SIDE_PX = 1200
-
-# Three marks give twelve corners, four more than a homography needs.
-_MARKS_NEEDED = 3
-
-# Largest RMS distance between corners found and fitted, mm on the card. Curled paper and lens
-# distortion stay below; a mark that is not where this card has it misses by far more.
-_MISFIT_MAX_MM = 1.0
-
-# Step and limit of the common inset of the marks' corners, mm: half a cell is 1.6 mm, and neither
-# blur nor ink moves an edge as far in a photo whose marks can be read.
-_INSET_STEP_MM, _INSET_MAX_MM = 0.1, 0.8
 
 # Smallest perimeter of a mark, as a share of the picture's long side: 24 px marks.
 _PERIMETER_MIN = 0.08
@@ -53,8 +41,9 @@ _SAMPLES = (40, 20)
 # An 8-bit channel this high may be clipped: JPEG and resizing smear 255 downwards.
 _CLIPPED_FROM = 250
 
-# Median absolute deviation to standard deviation of a normal distribution.
-_MAD_TO_SIGMA = 1.4826
+# Spread is the middle 80 % of the samples over what it is for a normal distribution, in sigmas: a
+# shadow or glare over a tenth of the swatch raises it, single hot pixels do not.
+_SPREAD_PERCENTILES, _SPREAD_SIGMAS = (10.0, 90.0), 2.563
 
 # Floor of the spread's denominator, linear: below it sensor noise would rule.
 _DARKEST_LINEAR = 1e-3
@@ -80,29 +69,21 @@ def find_card(rgb: ByteArray, focal_px: float, *, layout: CardLayout | None = No
     layout = layout or load_layout()
     grey = cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY)
     found = _find_marks(np.asarray(grey), layout)
-    if len(found) < _MARKS_NEEDED:
+    if len(found) < MARKS_NEEDED:
         raise PhotoRefusedError("no_card", _missing(found, layout))
-    corners = {number: _refine(np.asarray(grey), seen) for number, seen in found.items()}
-    fit = _best_fit(corners, layout)
+    refined = {number: _refine(np.asarray(grey), seen) for number, seen in found.items()}
+    fit = fit_card(gather(refined, layout))
     camera = _camera_matrix(rgb.shape, focal_px)
-    rotation, translation = _pose(fit.card_mm, fit.seen_px, camera)
+    rotation, translation = _pose(fit.corners.card_mm, fit.corners.photo_px, camera)
     return CardFit(
         homography=fit.homography,
         camera=camera,
         rotation=rotation,
         translation=translation,
-        markers=fit.markers,
+        markers=fit.corners.marks,
         reprojection_px=fit.rms_px,
-        px_per_mm=_scale_at(fit.homography, layout.centre_mm),
+        px_per_mm=scale_at(fit.homography, layout.centre_mm),
     )
-
-
-def card_to_photo(points_mm: FloatArray, homography: FloatArray) -> FloatArray:
-    """Photo pixels ``(..., 2)`` of points ``(..., 2)`` on the card, mm."""
-    lifted = np.concatenate([points_mm, np.ones((*points_mm.shape[:-1], 1))], axis=-1)
-    image = lifted @ homography.T
-    pixels: FloatArray = image[..., :2] / image[..., 2:]
-    return pixels
 
 
 def read_swatches(
@@ -122,9 +103,9 @@ def read_swatches(
     linear = byte_to_linear_table()[values]
     median = np.median(linear, axis=1)
     light = linear.mean(axis=2)
-    middle = np.median(light, axis=1)
-    mad = np.median(np.abs(light - middle[:, None]), axis=1)
-    spread = _MAD_TO_SIGMA * mad / np.maximum(middle, _DARKEST_LINEAR)
+    low, high = np.percentile(light, _SPREAD_PERCENTILES, axis=1)
+    middle = np.maximum(np.median(light, axis=1), _DARKEST_LINEAR)
+    spread = (high - low) / _SPREAD_SIGMAS / middle
     clipped = (values >= _CLIPPED_FROM).any(axis=2).mean(axis=1)
 
     outside = inside.mean(axis=1) < 0.5
@@ -187,15 +168,10 @@ def _detect(grey: ByteArray, layout: CardLayout) -> dict[int, FloatArray]:
     found: dict[int, FloatArray] = {}
     # smallest first: of two marks with one id the larger, nearer one stays
     for index, seen in sorted(
-        zip(indices.ravel(), corners, strict=True), key=lambda pair: _side_px(pair[1][0])
+        zip(indices.ravel(), corners, strict=True), key=lambda pair: side_px(pair[1][0])
     ):
         found[ids[int(index)]] = np.asarray(seen[0], dtype=np.float64)
     return found
-
-
-def _side_px(corners: FloatArray) -> float:
-    """Mean side of a quadrilateral, px."""
-    return float(np.linalg.norm(corners - np.roll(corners, 1, axis=0), axis=1).mean())
 
 
 def _refine(grey: ByteArray, corners: FloatArray) -> FloatArray:
@@ -205,7 +181,7 @@ def _refine(grey: ByteArray, corners: FloatArray) -> FloatArray:
     """
     import cv2
 
-    cell_px = _side_px(corners) / 7.0  # five cells and the border on both sides
+    cell_px = side_px(corners) / 7.0  # five cells and the border on both sides
     half = int(np.clip(round(_WINDOW_CELLS * cell_px), _WINDOW_MIN_PX, _WINDOW_MAX_PX))
     stop = (cv2.TERM_CRITERIA_EPS | cv2.TERM_CRITERIA_COUNT, _REFINE_STEPS, _REFINE_STOP_PX)
     start = corners.astype(np.float32).reshape(-1, 1, 2)
@@ -227,67 +203,7 @@ def _place(marker: Marker, layout: CardLayout) -> str:
     return f"{vertical} {'left' if marker.x_mm < middle_x else 'right'}"
 
 
-# --------------------------------------------------------------------------- fits
-@dataclass(frozen=True)
-class _PlaneFit:
-    """A homography and the ``(4 k, 2)`` corners it was fitted to, on the card and in the photo."""
-
-    markers: tuple[int, ...]
-    card_mm: FloatArray
-    seen_px: FloatArray
-    homography: FloatArray
-    rms_px: float
-
-
-def _best_fit(corners: Mapping[int, FloatArray], layout: CardLayout) -> _PlaneFit:
-    """The fit to all marks seen, else to the three that agree best."""
-    numbers = tuple(m.id for m in layout.markers if m.id in corners)
-    for count in range(len(numbers), _MARKS_NEEDED - 1, -1):
-        fits = [_fit_inset(kept, corners, layout) for kept in combinations(numbers, count)]
-        best = min(fits, key=lambda fit: fit.rms_px)
-        if best.rms_px <= _MISFIT_MAX_MM * _scale_at(best.homography, layout.centre_mm):
-            return best
-    raise PhotoRefusedError("no_card", "the corner marks found do not lie as on this card")
-
-
-def _fit_inset(
-    kept: tuple[int, ...], corners: Mapping[int, FloatArray], layout: CardLayout
-) -> _PlaneFit:
-    """Fit with all marks shrunk or grown by one common amount, the one that fits best.
-
-    Blur rounds a mark's corners inwards and spreading ink pushes them outwards, all alike. The
-    squared misfit is a parabola in that amount, so three trials give its lowest point.
-    """
-    trials = [_fit_plane(kept, corners, layout, step * _INSET_STEP_MM) for step in (-1, 0, 1)]
-    before, here, after = (fit.rms_px**2 for fit in trials)
-    bend = before - 2.0 * here + after
-    if not np.isfinite(bend) or bend <= 0.0:
-        return trials[1]
-    inset_mm = _INSET_STEP_MM * (before - after) / (2.0 * bend)
-    return _fit_plane(
-        kept, corners, layout, float(np.clip(inset_mm, -_INSET_MAX_MM, _INSET_MAX_MM))
-    )
-
-
-def _fit_plane(
-    kept: tuple[int, ...], corners: Mapping[int, FloatArray], layout: CardLayout, inset_mm: float
-) -> _PlaneFit:
-    """Least-squares homography, the marks' corners taken ``inset_mm`` inwards on both axes."""
-    import cv2
-
-    on_card = {marker.id: marker.corners_mm for marker in layout.markers}
-    inwards = np.array([[1.0, 1.0], [-1.0, 1.0], [-1.0, -1.0], [1.0, -1.0]]) * inset_mm
-    card_mm = np.concatenate([on_card[number] + inwards for number in kept])
-    seen_px = np.concatenate([corners[number] for number in kept])
-    matrix, _ = cv2.findHomography(card_mm, seen_px, 0)
-    if np.shape(matrix) != (3, 3):  # None for degenerate corners
-        return _PlaneFit(kept, card_mm, seen_px, np.eye(3), float("inf"))
-    homography = np.asarray(matrix, dtype=np.float64)
-    miss = card_to_photo(card_mm, homography) - seen_px
-    rms_px = float(np.sqrt((miss**2).sum(axis=1).mean()))
-    return _PlaneFit(kept, card_mm, seen_px, homography, rms_px)
-
-
+# --------------------------------------------------------------------------- pose
 def _camera_matrix(shape: tuple[int, ...], focal_px: float) -> FloatArray:
     rows, cols = shape[:2]
     return np.array(
@@ -312,10 +228,3 @@ def _pose(
     turn, shift = cv2.solvePnPRefineLM(flat, seen_px, camera, None, turn, shift)
     rotation, _ = cv2.Rodrigues(turn)
     return np.asarray(rotation, dtype=np.float64), np.asarray(shift, dtype=np.float64).ravel()
-
-
-def _scale_at(homography: FloatArray, point_mm: tuple[float, float]) -> float:
-    """Pixels per mm at a card point: square root of the homography's change of area there."""
-    weight = homography[2] @ np.array([*point_mm, 1.0])
-    # the Jacobian of a homography has the determinant det(H) / weight^3
-    return float(np.sqrt(abs(np.linalg.det(homography) / weight**3)))
