@@ -111,11 +111,14 @@ def text(
     right: bool = False,
     cased: bool = False,
 ) -> None:
-    """Write one line; ``at`` is the left (or right) end of its baseline, ``size`` in px."""
+    """Write one line; ``at`` is the left (or right) end of its baseline, ``size`` in px.
+
+    ``cased`` puts a dark box behind it.
+    """
     x, y = at[0] - (text_width(words, size=size, weight=weight) if right else 0), at[1]
     if cased:
-        for dx, dy in ((-1, 0), (1, 0), (0, -1), (0, 1), (1, 1)):
-            cv2.putText(picture, words, (x + dx, y + dy), CASING, _font(), size, weight)
+        corner = (x + text_width(words, size=size, weight=weight) + 4, y + size // 3)
+        cv2.rectangle(picture, (x - 4, y - size), corner, STRIP, cv2.FILLED)
     cv2.putText(picture, words, (x, y), colour, _font(), size, weight)
 
 

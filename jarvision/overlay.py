@@ -201,7 +201,7 @@ def _draw_zone(picture: ByteArray, frame: Frame, wall: Wall) -> None:
     zone = frame.place(max(edges, key=len))
     ink.dashes(picture, zone, ink.ZONE, dash=14, gap=8, width=2)
     top = zone[np.argmin(zone[:, 0] + 2 * zone[:, 1])]
-    ink.text(picture, "judged area", (int(top[0]) + 6, int(top[1]) - 8), size=18, cased=True)
+    ink.text(picture, "judged area", (int(top[0]) + 5, int(top[1]) - 9), size=17, cased=True)
 
 
 @dataclass(frozen=True)

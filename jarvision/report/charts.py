@@ -54,7 +54,8 @@ def build_curve(story: JarStory, *, ready_percent: float) -> Curve | None:
         (float((d.day - origin).days), d.coverage.percent, d.coverage.low, d.coverage.high)
         for d in days
     )
-    ready = _ready_days(growth, origin)
+    # A date to look forward to has no place on a jar that must leave the room.
+    ready = _ready_days(growth, origin) if story.verdict.verdict != "no-go" else None
     last = max(points[-1][0], min(ready[2] if ready else 0.0, points[-1][0] + FORECAST_DAYS))
     rows = zip(
         growth.day_numbers,
@@ -64,8 +65,9 @@ def build_curve(story: JarStory, *, ready_percent: float) -> Curve | None:
         strict=True,
     )
     fitted = tuple((t + shift, p, lo, hi) for t, p, lo, hi in rows)
-    shown = tuple(row for row in fitted if 0.0 <= row[0] <= last + 1.0)
-    return Curve(origin, points, shown, ready_percent, ready, max(last + 0.6, 1.0))
+    end = max(last + 0.6, 1.0)
+    shown = tuple(row for row in fitted if 0.0 <= row[0] <= end)
+    return Curve(origin, points, shown, ready_percent, ready, end)
 
 
 def _ready_days(growth: Growth, origin: date) -> tuple[float, float, float] | None:

@@ -185,7 +185,7 @@ def _verdict(story: JarStory) -> Row:
         verdict.jar,
         verdict.species,
         verdict.verdict,
-        "; ".join(verdict.reasons),
+        "; ".join(reason.rstrip(".") for reason in verdict.reasons),
         percent,
         *(day.isoformat() if day else "" for day in ready),
         low,
