@@ -182,6 +182,31 @@ def test_homography_and_pose_tell_the_same_places(drawn, layout):
     assert np.linalg.norm(miss, axis=1).max() < 0.2
 
 
+def test_curled_card_keeps_all_marks_and_its_swatches_in_place(drawn, layout):
+    # a sheet curled forwards about its vertical middle by 3 mm at its sides, seen from 300 mm
+    sagitta_mm, distance_mm, scale = 3.0, 300.0, 5.0
+    middle = np.array(layout.centre_mm)
+
+    def to_photo(points_mm: np.ndarray) -> np.ndarray:
+        offset = points_mm - middle
+        forwards = sagitta_mm * (offset[..., :1] / middle[0]) ** 2
+        return (offset * distance_mm / (distance_mm - forwards)) * scale + (599.5, 799.5)
+
+    cols, rows = np.meshgrid(np.arange(1200), np.arange(1600))
+    photo = np.stack([cols, rows], axis=-1).astype(np.float64)
+    points = (photo - (599.5, 799.5)) / scale + middle
+    for _ in range(6):  # invert by fixed-point steps: each shrinks the error a hundredfold
+        points -= (to_photo(points) - photo) / scale
+    source = (points * DRAWN_PX_PER_MM - 0.5).astype(np.float32)
+    smooth = cv2.GaussianBlur(drawn, (0, 0), 1.0)
+    rgb = cv2.remap(smooth, source[..., 0], source[..., 1], cv2.INTER_LINEAR, borderValue=WALL_RGB)
+    fit = find_card(rgb, distance_mm * scale)
+    assert fit.markers == (1, 2, 3, 5)
+    miss = card_to_photo(layout.centres_mm, fit.homography) - to_photo(layout.centres_mm)
+    assert np.linalg.norm(miss, axis=1).max() / scale < 0.3  # mm
+    assert 0.1 < fit.reprojection_px / scale < 0.5  # and the fit says that something is off
+
+
 def test_mark_in_a_wrong_place_is_left_out(drawn, layout):
     mark = layout.markers[1]
     left, top = round(mark.x_mm * DRAWN_PX_PER_MM), round(mark.y_mm * DRAWN_PX_PER_MM)
