@@ -395,7 +395,8 @@ class Growth:
     Attributes
     ----------
     model
-        ``logistic``, ``gompertz`` or ``too-few-days``.
+        ``logistic``, ``gompertz``, ``kjma-2``, ``kjma-3`` (nucleation and growth) or
+        ``too-few-days``.
     day_numbers, curve_percent
         The curve sampled for plotting: days since ``origin`` and coverage.
     curve_low, curve_high

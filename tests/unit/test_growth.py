@@ -193,7 +193,7 @@ def test_a_ready_jar_is_ready_since_the_first_day_it_was() -> None:
 
 
 def test_a_lucky_reading_that_the_next_days_deny_is_not_when_it_was_ready() -> None:
-    truth = np.array([40.0, 55, 99, 70, 82, 92, 98, 99])
+    truth = np.array([40.0, 65, 99, 86, 90, 92, 98, 99])  # a drop too small for a shake
     growth = grow(Story(truth, noise=0.5))
     assert growth.ready_date == day(6)
 
@@ -226,8 +226,15 @@ def test_a_shaken_jar_starts_anew_and_is_not_stalled() -> None:
     before, after = kjma(np.arange(8), t95=14.0), kjma(np.arange(6), lag=0.0, t95=6.0)
     growth = grow(Story(np.concatenate([before, after])))
     assert not growth.stalled
+    assert growth.day_numbers[0] == 8
     assert growth.ready_date is not None
     assert abs((growth.ready_date - day(8 + 6)).days) <= 1
+
+
+def test_one_low_reading_is_not_a_shake() -> None:
+    truth = kjma(np.arange(12))
+    truth[7] -= 40
+    assert grow(Story(truth)).day_numbers[0] == 0
 
 
 def test_the_same_record_gives_the_same_growth() -> None:

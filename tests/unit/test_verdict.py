@@ -224,6 +224,23 @@ def test_a_wide_interval_never_goes() -> None:
     assert judge(wide)[0].verdict == "wait"
 
 
+def test_the_lower_bound_of_the_last_day_must_reach_ready() -> None:
+    readings = healthy(17).readings()
+    readings[-1] = reading(16, 99.0, half_width=5.0)
+    assert judge(readings)[0].verdict == "wait"
+    readings[-1] = reading(16, 99.0, half_width=3.0)
+    assert judge(readings)[0].verdict == "go"
+
+
+def test_the_lower_bound_of_one_day_alone_is_not_enough() -> None:
+    readings = [reading(i, float(p), half_width=6.0) for i, p in enumerate(kjma(np.arange(16)))]
+    readings.append(reading(16, 99.0, half_width=2.0))
+    verdict, _ = judge(readings)
+    assert verdict.verdict == "wait"
+    assert "so far 1" in verdict.reasons[0]
+    assert judge([*readings, reading(17, 99.0, half_width=2.0)])[0].verdict == "go"
+
+
 @pytest.mark.parametrize(("age", "verdict"), [(0, "go"), (2, "go"), (3, "check"), (9, "check")])
 def test_an_old_photo_never_goes(age: int, verdict: str) -> None:
     told, flags = judge(healthy(17).readings(), today=day(16 + age))
