@@ -242,13 +242,14 @@ def test_the_same_record_gives_the_same_growth() -> None:
 
 
 def test_a_jar_takes_less_than_50_ms() -> None:
+    # Time of this thread alone: other work on the machine must not fail the test.
     history = build_history(Story(kjma(np.arange(25), t95=20.0)[:20]).readings(), oyster())
     fit_growth(history, OYSTER, today=day(20))  # the first call pays for imports
     spent = []
     for _ in range(5):
-        begun = time.perf_counter()
+        begun = time.thread_time()
         fit_growth(history, OYSTER, today=day(20))
-        spent.append(time.perf_counter() - begun)
+        spent.append(time.thread_time() - begun)
     assert min(spent) < 0.050
 
 
