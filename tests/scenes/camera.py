@@ -55,7 +55,9 @@ def sensitivities(number: int) -> FloatArray:
     return out / out.max(axis=1, keepdims=True)
 
 
-def develop(signal: NDArray[np.float32], phone: Phone, *, white: FloatArray, seed: int) -> ByteArray:
+def develop(
+    signal: NDArray[np.float32], phone: Phone, *, white: FloatArray, seed: int
+) -> ByteArray:
     """Camera signal ``(rows, cols, 3)`` to sRGB bytes.
 
     ``white`` is the signal of a perfect white under the scene's mixed light, from which the
@@ -139,9 +141,7 @@ def _expose(light: FloatArray, phone: Phone) -> FloatArray:
 def _sensor_noise(light: FloatArray, phone: Phone, rng: np.random.Generator) -> FloatArray:
     """Shot and read noise in electrons, saturation, then the phone's own noise reduction."""
     electrons = np.clip(light, 0.0, 1.25) * phone.full_well_electrons
-    noise = rng.standard_normal(light.shape) * np.sqrt(
-        electrons + phone.read_noise_electrons**2
-    )
+    noise = rng.standard_normal(light.shape) * np.sqrt(electrons + phone.read_noise_electrons**2)
     noise -= phone.denoise * ndimage.gaussian_filter(noise, (0.7, 0.7, 0))
     noise *= 1.0 - 0.5 * phone.denoise
     return np.clip((electrons + noise) / phone.full_well_electrons, 0.0, 1.0)

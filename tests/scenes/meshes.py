@@ -37,9 +37,7 @@ class JarFrame:
     right: FloatArray
 
     @staticmethod
-    def facing(
-        *, axis_x: float, axis_z: float, floor_y: float, camera: FloatArray
-    ) -> JarFrame:
+    def facing(*, axis_x: float, axis_z: float, floor_y: float, camera: FloatArray) -> JarFrame:
         """Frame of a jar whose wall angle 0 faces a camera at ``camera`` (world, mm)."""
         away = np.array([camera[0] - axis_x, 0.0, camera[2] - axis_z])
         toward = away / np.linalg.norm(away)
@@ -48,9 +46,7 @@ class JarFrame:
 
     def place(self, radius: FloatArray, angle: FloatArray, height: FloatArray) -> FloatArray:
         """World points of cylinder coordinates (mm, radians, mm above the inner floor)."""
-        horizontal = (
-            np.cos(angle)[..., None] * self.toward + np.sin(angle)[..., None] * self.right
-        )
+        horizontal = np.cos(angle)[..., None] * self.toward + np.sin(angle)[..., None] * self.right
         points = radius[..., None] * horizontal
         points[..., 0] += self.axis_x
         points[..., 2] += self.axis_z
@@ -169,7 +165,9 @@ def rounded(polyline: FloatArray, radii: FloatArray, *, steps: int = 10) -> Floa
         angle = np.arctan2(start[0] * end[1] - start[1] * end[0], start @ end)
         for turn in np.linspace(0.0, angle, steps + 1):
             c, s = np.cos(turn), np.sin(turn)
-            out.append(centre + np.array([c * start[0] - s * start[1], s * start[0] + c * start[1]]))
+            out.append(
+                centre + np.array([c * start[0] - s * start[1], s * start[0] + c * start[1]])
+            )
     out.append(polyline[-1])
     return np.array(out)
 

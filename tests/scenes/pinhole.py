@@ -120,8 +120,8 @@ def hold(
     right = np.cross(np.array([0.0, 1.0, 0.0]), forward)
     right /= np.linalg.norm(right)
     level = np.stack([right, np.cross(forward, right), forward])
-    wobble = turn(2, phone.roll_deg) @ turn(1, phone.aim_error_deg[0]) @ turn(
-        0, phone.aim_error_deg[1]
+    wobble = (
+        turn(2, phone.roll_deg) @ turn(1, phone.aim_error_deg[0]) @ turn(0, phone.aim_error_deg[1])
     )
     rotation = wobble @ level
     local = (must_see - centre) @ rotation.T

@@ -122,7 +122,9 @@ class Renderer:
         told = time.perf_counter()
         marks = np.diff([start, built, traced, clean, developed, told]).tolist()
         names = ("build", "trace", "denoise", "develop", "truth")
-        jpeg = encode(rgb, spec.phone, taken_at=spec.taken_at, focal_35mm=geometry.camera.focal_35mm)
+        jpeg = encode(
+            rgb, spec.phone, taken_at=spec.taken_at, focal_35mm=geometry.camera.focal_35mm
+        )
         seconds = dict(zip(names, marks, strict=True))
         return Shot(spec, light, rgb, jpeg, truth, seconds)
 

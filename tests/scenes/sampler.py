@@ -42,8 +42,10 @@ def _jar(rng: np.random.Generator) -> Jar:
     plastic = [(0.8, 0.8, 0.8), (0.75, 0.7, 0.6), (0.06, 0.06, 0.07), (0.1, 0.2, 0.5)]
     tone = float(rng.uniform(0.55, 0.75))
     gold = (0.75, 0.58, 0.28)
-    rgb = (gold if rng.random() < 0.25 else (tone, tone, tone)) if metal else (
-        plastic[rng.integers(len(plastic))]
+    rgb = (
+        (gold if rng.random() < 0.25 else (tone, tone, tone))
+        if metal
+        else (plastic[rng.integers(len(plastic))])
     )
     return Jar(
         axis_x_mm=float(95.0 + rng.uniform(-12.0, 12.0)),
@@ -108,7 +110,13 @@ def _light(rng: np.random.Generator) -> tuple[tuple[Lamp, ...], Room]:
         "plain": [(0.75, 0.74, 0.72), (0.25, 0.25, 0.26), (0.5, 0.48, 0.44)],
         "cloth": [(0.6, 0.58, 0.5), (0.18, 0.25, 0.4), (0.5, 0.2, 0.18), (0.35, 0.42, 0.3)],
     }[table]
-    walls = [(0.75, 0.74, 0.7), (0.62, 0.6, 0.56), (0.5, 0.55, 0.5), (0.7, 0.6, 0.48), (0.35, 0.4, 0.46)]
+    walls = [
+        (0.75, 0.74, 0.7),
+        (0.62, 0.6, 0.56),
+        (0.5, 0.55, 0.5),
+        (0.7, 0.6, 0.48),
+        (0.35, 0.4, 0.46),
+    ]
     return tuple(lamps), Room(
         table=table,
         table_rgb=tables[rng.integers(len(tables))],
@@ -126,15 +134,25 @@ def _main_lamp(rng: np.random.Generator, spectrum: str, share: float) -> Lamp:
     kind = str(rng.choice(["window", "ceiling", "softbox"], p=[0.5, 0.3, 0.2]))
     side = float(rng.choice([-1.0, 1.0]))
     if kind == "window":
-        place = (95.0 + side * rng.uniform(700, 1600), rng.uniform(-500, 0), rng.uniform(-1300, -350))
+        place = (
+            95.0 + side * rng.uniform(700, 1600),
+            rng.uniform(-500, 0),
+            rng.uniform(-1300, -350),
+        )
         size = (rng.uniform(500, 1100), rng.uniform(700, 1300))
     elif kind == "ceiling":
         place = (95.0 + rng.uniform(-600, 600), rng.uniform(-1900, -1300), rng.uniform(-1300, -500))
         size = (rng.uniform(300, 700), rng.uniform(300, 700))
     else:
-        place = (95.0 + side * rng.uniform(350, 800), rng.uniform(-700, -200), rng.uniform(-900, -500))
+        place = (
+            95.0 + side * rng.uniform(350, 800),
+            rng.uniform(-700, -200),
+            rng.uniform(-900, -500),
+        )
         size = (rng.uniform(200, 450), rng.uniform(200, 450))
-    return Lamp(kind, tuple(float(v) for v in place), float(size[0]), float(size[1]), share, spectrum)
+    return Lamp(
+        kind, tuple(float(v) for v in place), float(size[0]), float(size[1]), share, spectrum
+    )
 
 
 def _mirrored_lamp(rng: np.random.Generator, spectrum: str, share: float) -> Lamp:

@@ -10,8 +10,6 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Literal
 
-import numpy as np
-
 CARD_WIDTH_MM = 190.0
 CARD_HEIGHT_MM = 260.0
 PAPERS_MM = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}

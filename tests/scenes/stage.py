@@ -8,6 +8,7 @@ from functools import cached_property
 from pathlib import Path
 from typing import Any
 
+import drjit as dr
 import mitsuba as mi
 import numpy as np
 from numpy.typing import NDArray
@@ -30,6 +31,9 @@ PAPER_REFLECTANCE = 0.88  # plain printer paper, common practice, no source
 PAGE_DPI = 300
 LAMPS = 3  # every scene has this many; unused ones are dark and never sampled
 BOXES = 3
+# mitsuba compiles other code for exact zeros: dark lamps and plain paints stay just above it
+SELDOM = 1e-4
+HARDLY_METAL = 1e-3
 
 
 @dataclass(frozen=True)
@@ -157,33 +161,47 @@ class Stage:
             }
         )
         parts: dict[str, tuple[meshes.MeshData, Any]] = {
-            "page": (_page_mesh(geometry), mi.load_dict(
-                _solid(self._page(spec.card.paper), spec.card.paper_roughness, specular=0.3)
-            )),
+            "page": (
+                _page_mesh(geometry),
+                mi.load_dict(
+                    _solid(self._page(spec.card.paper), spec.card.paper_roughness, specular=0.3)
+                ),
+            ),
             "glass": (glass.shell(frame, jar, shape, rng=rng), clear),
             "contents": (glass.contents(frame, paint, shape), stuff),
             "heap": (glass.heap(frame, paint, shape), stuff),
-            "lid": (glass.lid(frame, jar, shape), mi.load_dict(
-                _solid(_rgb(jar.lid_rgb), 0.38 if metal else 0.5, metallic=0.95 if metal else 0.0)
-            )),
-            "filter": (glass.filter_disc(frame, jar, shape), mi.load_dict(
-                _solid(_rgb((0.8, 0.8, 0.78)), 0.9)
-            )),
-            "label": (glass.label(frame, jar, spec.extras, shape, radius), mi.load_dict(
-                _solid(_bitmap(_label_picture(spec, rng)), 0.7)
-            )),
-            "fog": (glass.fog_film(frame, spec.extras, shape), fog),
-            "droplets": (
-                glass.droplets(frame, spec.extras, shape, radius, rng=rng), water
+            "lid": (
+                glass.lid(frame, jar, shape),
+                mi.load_dict(
+                    _solid(
+                        _rgb(jar.lid_rgb), 0.38 if metal else 0.5, metallic=0.95 if metal else 0.0
+                    )
+                ),
             ),
-            "table": (_table_mesh(spec), mi.load_dict(_solid(
-                _bitmap(surfaces.table(spec.room, rng=rng)),
-                0.9 if spec.room.table == "cloth" else 0.45,
-                specular=0.1 if spec.room.table == "cloth" else 0.5,
-            ))),
-            "wall": (_wall_mesh(spec), mi.load_dict(
-                _solid(_bitmap(surfaces.wall(spec.room, rng=rng)), 0.7)
-            )),
+            "filter": (
+                glass.filter_disc(frame, jar, shape),
+                mi.load_dict(_solid(_rgb((0.8, 0.8, 0.78)), 0.9)),
+            ),
+            "label": (
+                glass.label(frame, jar, spec.extras, shape, radius),
+                mi.load_dict(_solid(_bitmap(_label_picture(spec, rng)), 0.7)),
+            ),
+            "fog": (glass.fog_film(frame, spec.extras, shape), fog),
+            "droplets": (glass.droplets(frame, spec.extras, shape, radius, rng=rng), water),
+            "table": (
+                _table_mesh(spec),
+                mi.load_dict(
+                    _solid(
+                        _bitmap(surfaces.table(spec.room, rng=rng)),
+                        0.9 if spec.room.table == "cloth" else 0.45,
+                        specular=0.1 if spec.room.table == "cloth" else 0.5,
+                    )
+                ),
+            ),
+            "wall": (
+                _wall_mesh(spec),
+                mi.load_dict(_solid(_bitmap(surfaces.wall(spec.room, rng=rng)), 0.7)),
+            ),
         }
         for number in range(BOXES):
             mesh, rgb = _clutter(spec, number, rng)
@@ -192,7 +210,20 @@ class Stage:
         scene: dict[str, Any] = {"type": "scene", **shapes}
         for number, lamp in enumerate(padded(spec.lamps)):
             scene[f"lamp{number}"] = _lamp(lamp, geometry)
-        return mi.load_dict(scene), shapes
+        loaded = mi.load_dict(scene)
+        _keep_out_of_code(loaded)
+        return loaded, shapes
+
+
+def _keep_out_of_code(scene: Any) -> None:
+    """Turn the lamps' places from constants in the compiled code into data."""
+    params = mi.traverse(scene)
+    for number in range(LAMPS):
+        key = f"lamp{number}.to_world"
+        place = params[key]
+        dr.make_opaque(place)
+        params[key] = place
+    params.update()
 
 
 def padded(lamps: tuple[Lamp, ...]) -> tuple[Lamp, ...]:
@@ -226,7 +257,7 @@ def _lamp(lamp: Lamp, geometry: Geometry) -> dict[str, Any]:
         "to_world": place,
         "emitter": {
             "type": "area",
-            "sampling_weight": max(lamp.share, 0.0),
+            "sampling_weight": max(lamp.share, SELDOM),
             "radiance": {
                 "type": "regular",
                 "wavelength_min": float(lights.FIRST_NM),
@@ -263,7 +294,7 @@ def _solid(colour: Any, roughness: Any, *, specular: float = 0.4, metallic: floa
             "type": "principled",
             "base_color": colour,
             "roughness": roughness,
-            "metallic": metallic,
+            "metallic": max(metallic, HARDLY_METAL),
             "specular": specular,
         },
     }
@@ -338,7 +369,9 @@ def _clutter(
 
 def _label_picture(spec: SceneSpec, rng: np.random.Generator) -> NDArray[np.float32]:
     """Paper with a few pen strokes."""
-    picture = np.broadcast_to(np.array(spec.extras.label_rgb, dtype=np.float32), (96, 192, 3)).copy()
+    picture = np.broadcast_to(
+        np.array(spec.extras.label_rgb, dtype=np.float32), (96, 192, 3)
+    ).copy()
     x = np.arange(10, 180)
     for line in range(3):
         y = 24 + 24 * line + 4 * np.sin(x * rng.uniform(0.15, 0.5)) + rng.normal(0, 1.2, x.size)

@@ -24,7 +24,9 @@ def table(room: Room, *, rng: np.random.Generator) -> Float32Array:
         picture = base * (0.55 + 0.9 * value[..., None] ** np.array([1.0, 1.1, 1.25]))
     elif room.table == "cloth":
         x = np.arange(n)
-        weave = 0.5 + 0.25 * np.sin(x * 2 * np.pi / 6.0)[None, :] * np.sin(x * 2 * np.pi / 6.0)[:, None]
+        weave = (
+            0.5 + 0.25 * np.sin(x * 2 * np.pi / 6.0)[None, :] * np.sin(x * 2 * np.pi / 6.0)[:, None]
+        )
         noise = ndimage.gaussian_filter(rng.standard_normal((n, n)), 1.0, mode="wrap")
         folds = _smooth((n, n), 120.0, rng)
         picture = base * (0.75 + 0.4 * weave + 0.15 * noise + 0.12 * folds)[..., None]
@@ -103,7 +105,9 @@ def sky(*, rng: np.random.Generator) -> Float32Array:
         picture[low - tall // 2 : low + tall, left : left + wide] *= rng.uniform(0.35, 1.25)
     for _ in range(2):
         left = rng.integers(0, cols - 14)
-        picture[rows // 3 - 2 : rows // 2, left : left + rng.integers(5, 12)] *= rng.uniform(1.5, 3.0)
+        picture[rows // 3 - 2 : rows // 2, left : left + rng.integers(5, 12)] *= rng.uniform(
+            1.5, 3.0
+        )
     picture = ndimage.gaussian_filter(picture, 0.8, mode=("nearest", "wrap"))
     return (picture / picture.mean()).astype(np.float32)
 

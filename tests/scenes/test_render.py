@@ -12,11 +12,11 @@ from scipy import ndimage
 pytest.importorskip("mitsuba")
 pytest.importorskip("colour")
 
-from jarvision.records import TissueClass  # noqa: E402
-from tests.scenes.render import Renderer  # noqa: E402
-from tests.scenes.sampler import random_spec  # noqa: E402
-from tests.scenes.spec import Extras, Jar, Phone  # noqa: E402
-from tests.scenes.wall_paint import WallGrid, WallPaint  # noqa: E402
+from jarvision.records import TissueClass
+from tests.scenes.render import Renderer
+from tests.scenes.sampler import random_spec
+from tests.scenes.spec import Extras, Jar, Phone
+from tests.scenes.wall_paint import WallGrid, WallPaint
 
 pytestmark = [pytest.mark.slow, pytest.mark.scenes]
 
@@ -75,9 +75,9 @@ def test_truth_map_agrees_with_the_picture_seen_through_the_glass(shot):
 
 def test_wall_place_and_contents_place_differ_by_the_depth_alone(shot):
     maps = shot.truth.maps
-    front = (np.abs(maps.angle_deg) < 40.0) & np.isfinite(maps.contents_angle_deg)
+    front = (np.abs(maps.angle_deg) < 30.0) & np.isfinite(maps.contents_angle_deg)
     assert front.sum() > 200
-    # 0.2 mm behind the wall, seen at up to 45 degrees inside: 0.2 mm of 40 mm radius is 0.29 deg
+    # 0.2 mm behind the wall, met at up to 45 degrees: up to 0.2 mm aside, 0.29 deg of 40 mm radius
     np.testing.assert_allclose(maps.angle_deg[front], maps.contents_angle_deg[front], atol=0.4)
     np.testing.assert_allclose(maps.height_mm[front], maps.contents_height_mm[front], atol=0.2)
 

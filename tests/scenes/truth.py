@@ -75,7 +75,12 @@ def _numbers(geometry: Geometry) -> dict[str, Any]:
     rim = foot - np.array([0.0, paint.height_mm, 0.0])
     middle = geometry.card.to_card((foot + rim) / 2.0)
     corners = np.array(
-        [[0, 0, 0], [CARD_WIDTH_MM, 0, 0], [CARD_WIDTH_MM, CARD_HEIGHT_MM, 0], [0, CARD_HEIGHT_MM, 0]]
+        [
+            [0, 0, 0],
+            [CARD_WIDTH_MM, 0, 0],
+            [CARD_WIDTH_MM, CARD_HEIGHT_MM, 0],
+            [0, CARD_HEIGHT_MM, 0],
+        ]
     )
     return {
         "coverage_percent": true_coverage(paint),

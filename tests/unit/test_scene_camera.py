@@ -97,7 +97,9 @@ def test_exposure_error_of_one_ev_halves_linear_light():
         camera.develop(ramp.astype(np.float32), p, white=white, seed=1)[60:160].astype(float)
         for p in phones
     )
-    linear = [colour.models.eotf_sRGB(picture.mean(axis=(1, 2)) / 255.0) for picture in (full, half)]
+    linear = [
+        colour.models.eotf_sRGB(picture.mean(axis=(1, 2)) / 255.0) for picture in (full, half)
+    ]
     np.testing.assert_allclose(linear[1] / linear[0], 0.5, atol=0.01)
 
 
@@ -120,7 +122,9 @@ def test_projection_agrees_with_opencv():
         height=2016,
     )
     rotation, translation = eye.card_pose(card)
-    expected, _ = cv2.projectPoints(points, cv2.Rodrigues(rotation)[0], translation, eye.matrix, None)
+    expected, _ = cv2.projectPoints(
+        points, cv2.Rodrigues(rotation)[0], translation, eye.matrix, None
+    )
     np.testing.assert_allclose(eye.project(card.to_world(points)), expected[:, 0], atol=1e-6)
     mapped = np.column_stack([points[:, :2], np.ones(50)]) @ eye.card_homography(card).T
     np.testing.assert_allclose(mapped[:, :2] / mapped[:, 2:], expected[:, 0], atol=1e-6)
