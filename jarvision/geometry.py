@@ -15,16 +15,34 @@ _AIM_STEPS = 6
 """Each step shrinks the error by about glass over radius (1/13): six leave less than 1 um."""
 
 
-def project(points_mm: FloatArray, *, card: CardFit) -> FloatArray:
-    """Pinhole projection of card-frame points ``(..., 3)`` to photo pixels ``(..., 2)``."""
-    seen = points_mm @ card.rotation.T + card.translation
-    image = seen @ card.camera.T
-    return np.asarray(image[..., :2] / image[..., 2:])
+@dataclass(frozen=True)
+class Viewpoint:
+    """A pinhole camera in the jar frame: ``X_camera = rotation @ X_jar + translation``, mm."""
+
+    camera: FloatArray
+    rotation: FloatArray
+    translation: FloatArray
+
+    @classmethod
+    def of_card(cls, card: CardFit, card_to_jar: FloatArray) -> Viewpoint:
+        """The camera of a photo whose card was found, seen from a turned frame."""
+        return cls(card.camera, card.rotation @ card_to_jar.T, card.translation)
+
+    @property
+    def eye_mm(self) -> FloatArray:
+        """Camera centre in the jar frame, ``(3,)``, mm."""
+        return np.asarray(-self.rotation.T @ self.translation)
+
+    def project(self, points_mm: FloatArray) -> FloatArray:
+        """Photo pixels ``(..., 2)`` of jar-frame points ``(..., 3)``."""
+        seen = points_mm @ self.rotation.T + self.translation
+        image = seen @ self.camera.T
+        return np.asarray(image[..., :2] / image[..., 2:])
 
 
 @dataclass(frozen=True)
 class GlassCylinder:
-    """An upright glass cylinder and the eye that looks at it, card frame, mm.
+    """An upright glass cylinder and the eye that looks at it, jar frame, mm.
 
     Wall angle 0 is where the wall faces the eye; angles grow to the eye's right.
     """
@@ -52,7 +70,7 @@ class GlassCylinder:
         return toward, np.array([-toward[1], toward[0]])
 
     def outer_points(self, angles_rad: FloatArray, ys_mm: FloatArray) -> FloatArray:
-        """Card-frame points ``(..., 3)`` of the outer surface."""
+        """Points ``(..., 3)`` of the outer surface."""
         toward, right = self._facing()
         cos, sin = np.cos(angles_rad)[..., None], np.sin(angles_rad)[..., None]
         flat = self._axis + self.outer_radius_mm * (cos * toward + sin * right)
@@ -62,7 +80,7 @@ class GlassCylinder:
         """Where sight lines through points ``(..., 3)`` of the outer glass meet the inner wall.
 
         Snell's law in vector form at the outer surface, then the quadratic of a ray with the
-        inner cylinder. Returns wall angle (rad) and card-frame y (mm), each ``(...)``.
+        inner cylinder. Returns wall angle (rad) and y (mm), each ``(...)``.
         """
         incoming = outer_mm - self.eye_mm
         incoming = incoming / np.linalg.norm(incoming, axis=-1, keepdims=True)

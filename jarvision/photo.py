@@ -148,6 +148,11 @@ def _time_taken(original: Any, *, dated: date | None, path: Path) -> tuple[datet
         return datetime.strptime(text, "%Y:%m:%d %H:%M:%S"), "exif"
     except ValueError:
         pass
+    return time_without_exif(path, dated=dated)
+
+
+def time_without_exif(path: Path, *, dated: date | None) -> tuple[datetime, TimeSource]:
+    """The name's date at noon, else the file's own time."""
     if dated is not None:
         return datetime.combine(dated, time(12)), "name"
     return datetime.fromtimestamp(path.stat().st_mtime).replace(microsecond=0), "file"

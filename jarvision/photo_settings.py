@@ -35,7 +35,152 @@ class ColourSettings:
 
 
 @dataclass(frozen=True)
+class JarSettings:
+    """How the jar is found before the card."""
+
+    smooth_px: float = 1.5
+    """Blur of the card-plane view (3 px/mm) before its edges are sought: half a millimetre."""
+
+    blueness_edge: float = 0.62
+    """Log of blue over the mean of red and green that parts the card's blue-violet field (1.0)
+    from bluish mould (below 0.45): about the middle."""
+
+    close_px: int = 7
+    """Gaps of up to 2 mm between bits of contents are closed."""
+
+    off_centre_mm: float = 30.0
+    """How far the middle of the jar may stand from the card's middle, mm."""
+
+    contents_min_cm2: float = 15.0
+    """Smaller things are no jar: a 60 mm jar filled 30 mm high shows 18 cm2."""
+
+    upright_top_mm: float = 195.0
+    upright_bottom_mm: float = 280.0
+    """Card-plane heights between which every jar's wall is straight: its foot shows near 290, its
+    rounding ends above 280, and jars of a pint reach higher than 195."""
+
+    quiet_min: float = 0.3
+    """Liveliness (CIELAB bytes a pixel) of plain print without noise."""
+
+    peak_share: float = 0.35
+    peak_over_quiet: float = 2.5
+    """The outer edge is at least this share of the side's strongest edge, and so many times the
+    liveliness of plain print."""
+
+    border_mm: float = 3.0
+    """Contents hidden to within this of the field's border may reach beyond it."""
+
+    beyond_mm: float = 32.0
+    outside_mm: float = 8.0
+    inside_mm: float = 6.0
+    """The edge is sought so far outside the hidden span (to the card's side where the span meets
+    the field's border; glass of 3 mm and a millimetre of gap otherwise) and inside it."""
+
+    line_reach_mm: float = 1.5
+    """Each row's edge is sought within this of its column."""
+
+    edge_change_min: float = 1.5
+    """Liveliness from which a row shows the edge."""
+
+    on_line_mm: float = 1.0
+    top_step_mm: float = 4.0
+    top_missed_steps: int = 3
+    """The straight wall ends where an edge is off its line for three steps of 4 mm."""
+
+    lean_max: float = 0.09
+    """Greatest slope of a leaning card that is believed: 5 degrees."""
+
+    axis_before_card_mm: float = 70.0
+    axis_before_card_sd_mm: float = 6.0
+    """The jar's axis stands 60 to 80 mm before the card's foot: the middle, and the standard
+    uncertainty of a uniform spread of that width."""
+
+    radius_min_mm: float = 28.0
+    radius_max_mm: float = 66.0
+    """Jars are 60 to 120 mm wide; a tenth more for the uncertain distance."""
+
+    glass_mm: float = 3.0
+    floor_mm: float = 6.0
+    """Usual glass of a wall and of a jar's bottom (common practice, no source)."""
+
+    px_per_mm_min: float = 2.5
+    """Kernels are 2 to 6 mm: fewer pixels lose the texture of thin growth."""
+
+    page_reach_mm: float = 4.0
+    page_edge_levels: float = 1.5
+    """The page's lower end is sought this far around A4's and Letter's; a weaker step of grey
+    levels a row is no edge."""
+
+    fill_smooth_cells: float = 3.0
+    fill_median_cells: int = 21
+    """Blur (0.75 mm) and median window (5 mm) of the fill line."""
+
+    fill_wide_cells: int = 121
+    fill_jump_mm: float = 5.0
+    """A column whose fill line is off the median of 30 mm around it by more than this shows a
+    mirrored lamp or a label there; heaps of grain are flatter."""
+
+    floor_half_deg: float = 45.0
+    floor_smooth_mm: float = 0.4
+    floor_reach_mm: float = 8.0
+    floor_below_mm: float = 4.0
+    floor_peak_share: float = 0.45
+    """The contents' lower edge is sought in the front of the wall, from 8 mm above to 4 mm below
+    the expected floor (glass bottoms are 4 to 8 mm thick and cards lean up to 3 degrees); it is
+    the uppermost step of at least this share of the strongest."""
+
+    lean_prior: float = -0.026
+    lean_prior_sd: float = 0.015
+    lean_sd: float = 0.015
+    """A standing page leans back by 0 to 3 degrees (common practice, no source); its slope as
+    measured on the edges is uncertain by about 0.9 degrees."""
+
+    empty_contrast_min: float = 0.25
+    middle_min: float = 0.12
+    """Blueness of empty glass over contents below which there is no empty glass; and the least
+    level that parts them, above white growth (0.1)."""
+
+
+@dataclass(frozen=True)
+class MaskSettings:
+    """What of the wall cannot be judged."""
+
+    clipped_level: int = 252
+    """All three bytes at or above this: the camera is burnt out."""
+
+    diffuse_max: float = 1.05
+    """Corrected linear value that no matt surface can reach under the card's own light."""
+
+    glare_margin_cells: int = 2
+    """Half a millimetre around a mirrored lamp, where it still adds light."""
+
+
+@dataclass(frozen=True)
+class TissueSettings:
+    """How places are classed."""
+
+    score_blur_cells: float = 1.5
+    """Blur of the class scores (0.4 mm): below it there is noise, no tissue."""
+
+
+@dataclass(frozen=True)
+class CoverageSettings:
+    """Interval of the coverage."""
+
+    floor_points: float = 2.0
+    doubtful_opacity: float = 0.15
+    doubtful_weight: float = 0.5
+    unseen_weight: float = 0.15
+    seen_min_percent: float = 40.0
+    """Less of the wall than this gives no reading."""
+
+
+@dataclass(frozen=True)
 class PhotoSettings:
     """Groups for the stages from card to reading."""
 
     colour: ColourSettings = field(default_factory=ColourSettings)
+    jar: JarSettings = field(default_factory=JarSettings)
+    masks: MaskSettings = field(default_factory=MaskSettings)
+    tissue: TissueSettings = field(default_factory=TissueSettings)
+    coverage: CoverageSettings = field(default_factory=CoverageSettings)

@@ -160,40 +160,38 @@ class ColourFit:
 # --------------------------------------------------------------------------- jar
 @dataclass(frozen=True)
 class JarFit:
-    """The jar in front of the card, as an upright cylinder in the card frame.
+    """The jar in front of the card, as an upright cylinder.
+
+    The card leans a little and the jar does not: lengths are in the **jar frame**, the card frame
+    turned about its origin until y runs along the jar's axis.
 
     Attributes
     ----------
+    card_to_jar
+        ``(3, 3)`` rotation: ``X_jar = card_to_jar @ X_card``.
     axis_x_mm, axis_z_mm
-        Where the axis stands (card frame; z is negative: before the card).
+        Where the axis stands (z is negative: before the card).
     radius_mm
         Outer radius of the straight wall.
     glass_mm
         Thickness of the glass.
-    floor_y_mm, shoulder_y_mm
-        Card-frame y of the inner floor and of the top of the straight wall (y grows downwards).
-    fill_y_mm
-        Card-frame y of the highest contents, at the axis.
+    floor_y_mm, top_y_mm
+        y of the inner floor and of the top of the contents' straight part (y grows downwards).
     radius_sd_mm
         Standard uncertainty of the radius; areas inherit twice its relative size.
     outline_px
         ``(k, 2)`` closed outline of the jar's body in photo pixels, for drawing.
     """
 
+    card_to_jar: FloatArray
     axis_x_mm: float
     axis_z_mm: float
     radius_mm: float
     glass_mm: float
     floor_y_mm: float
-    shoulder_y_mm: float
-    fill_y_mm: float
+    top_y_mm: float
     radius_sd_mm: float
     outline_px: Float32Array
-
-    @property
-    def fill_height_mm(self) -> float:
-        """Height of the contents above the inner floor, mm."""
-        return self.floor_y_mm - self.fill_y_mm
 
 
 @dataclass(frozen=True)

@@ -102,13 +102,13 @@ def fake_jar() -> JarFit:
     roof = np.array([[450 - half, 230], [450 - half + 40, 190], [450 + half - 40, 190]])
     outline = np.vstack([floor, roof, [[450 + half, 230]]]).astype(np.float32)
     return JarFit(
+        card_to_jar=np.eye(3),
         axis_x_mm=95,
         axis_z_mm=-70,
         radius_mm=42,
         glass_mm=2,
         floor_y_mm=210,
-        shoulder_y_mm=90,
-        fill_y_mm=105,
+        top_y_mm=90,
         radius_sd_mm=0.4,
         outline_px=outline,
     )

@@ -12,8 +12,8 @@ import numpy as np
 from jarvision.card.layout import CardLayout
 from jarvision.colourspace import delta_e_2000, linear_to_lab
 from jarvision.errors import PhotoRefusedError
-from jarvision.records import BoolArray, ColourFit, FloatArray, SwatchReadings
 from jarvision.photo_settings import ColourSettings
+from jarvision.records import BoolArray, ColourFit, FloatArray, SwatchReadings
 
 
 def fit_colour(
@@ -27,7 +27,7 @@ def fit_colour(
         ``overexposed``, ``underexposed`` or ``poor_colour``.
     """
     _check_exposure(readings, layout=layout, settings=settings)
-    reference = layout.linear
+    reference = layout.nominal_linear
     usable = (readings.clipped <= settings.clipped_share_max) & (
         readings.spread <= settings.swatch_spread_max
     )
@@ -36,7 +36,7 @@ def fit_colour(
             "poor_colour", f"only {np.count_nonzero(usable)} of {usable.size} swatches are clean"
         )
     slope = _light_slope(readings, usable, layout=layout)
-    even = readings.linear / light_at(_centres_mm(layout), slope, layout=layout)[:, None]
+    even = readings.linear / light_at(layout.centres_mm, slope, layout=layout)[:, None]
     matrix = _robust_matrix(even[usable], reference[usable], scale=settings.swatch_scale_de)
     de00 = delta_e_2000(linear_to_lab(even @ matrix.T), linear_to_lab(reference))
     fit = ColourFit(
@@ -61,14 +61,10 @@ def light_at(points_mm: FloatArray, slope: FloatArray, *, layout: CardLayout) ->
     return np.asarray(np.exp((points_mm - middle) @ slope))
 
 
-def _centres_mm(layout: CardLayout) -> FloatArray:
-    return np.array([swatch.centre_mm for swatch in layout.swatches])
-
-
 def _check_exposure(
     readings: SwatchReadings, *, layout: CardLayout, settings: ColourSettings
 ) -> None:
-    white = layout.linear.min(axis=1) >= settings.white_reflectance_min
+    white = layout.nominal_linear.min(axis=1) >= settings.white_reflectance_min
     if readings.clipped[white].min() > settings.clipped_share_max:
         raise PhotoRefusedError("overexposed", "every white swatch of the card is burnt out")
     brightest = float(readings.linear[white].mean(axis=1).max())
@@ -84,7 +80,7 @@ def _light_slope(readings: SwatchReadings, usable: BoolArray, *, layout: CardLay
     Left against right needs no reflectance, so a bad print does no harm. The slope down the card
     is left at zero: the greys of one side differ in tone, and the camera's tone curve is unknown.
     """
-    centres = _centres_mm(layout)
+    centres = layout.centres_mm
     sides: dict[tuple[float, float, float], list[int]] = {}
     for index, swatch in enumerate(layout.swatches):
         if swatch.role == "grey" and usable[index]:

@@ -6,8 +6,16 @@ import cv2
 import numpy as np
 
 from jarvision.colour.apply import correct
-from jarvision.geometry import GlassCylinder, project
-from jarvision.records import CardFit, ColourFit, FloatArray, Float32Array, JarFit, Photo, Wall
+from jarvision.geometry import GlassCylinder, Viewpoint
+from jarvision.records import (
+    CardFit,
+    ColourFit,
+    Float32Array,
+    FloatArray,
+    JarFit,
+    Photo,
+    Wall,
+)
 
 CELL_MM = 0.25
 """Side of a wall cell: about one and a half working pixels, a tenth of a kernel's width."""
@@ -19,10 +27,10 @@ _NODES_ACROSS, _NODES_UP = 41, 25
 """Exact sight lines; bilinear between them is off by less than 0.02 mm on a 60 mm jar."""
 
 
-def glass_of(jar: JarFit, card: CardFit) -> GlassCylinder:
+def glass_of(jar: JarFit, viewpoint: Viewpoint) -> GlassCylinder:
     """The refracting cylinder of a jar as the photo's camera sees it."""
     return GlassCylinder(
-        eye_mm=card.camera_position_mm,
+        eye_mm=viewpoint.eye_mm,
         axis_x_mm=jar.axis_x_mm,
         axis_z_mm=jar.axis_z_mm,
         outer_radius_mm=jar.radius_mm,
@@ -30,21 +38,27 @@ def glass_of(jar: JarFit, card: CardFit) -> GlassCylinder:
     )
 
 
-def unroll(photo: Photo, *, card: CardFit, colour: ColourFit, jar: JarFit) -> Wall:
+def unroll(
+    photo: Photo, *, card: CardFit, colour: ColourFit, jar: JarFit, below_mm: float = 0.0
+) -> Wall:
     """Unroll the wall within 60 degrees, from the floor to the top of the straight wall.
+
+    ``below_mm`` adds what lies under the expected floor, at negative heights.
 
     ``filled`` and ``judged`` come out all True; the next stages narrow them.
     """
-    glass = glass_of(jar, card)
+    viewpoint = Viewpoint.of_card(card, jar.card_to_jar)
+    glass = glass_of(jar, viewpoint)
     columns = max(3, round(glass.inner_radius_mm * np.deg2rad(2 * HALF_WIDTH_DEG) / CELL_MM))
-    tall_mm = jar.floor_y_mm - jar.shoulder_y_mm
+    bottom_y = jar.floor_y_mm + below_mm
+    tall_mm = bottom_y - jar.top_y_mm
     rows = max(3, round(tall_mm / CELL_MM))
     angles = _centres(-HALF_WIDTH_DEG, HALF_WIDTH_DEG, columns)
-    ys = _centres(jar.shoulder_y_mm, jar.floor_y_mm, rows)
-    pixels = _sight_map(glass, card=card, angles_deg=angles, ys_mm=ys)
+    ys = _centres(jar.top_y_mm, bottom_y, rows)
+    pixels = _sight_map(glass, viewpoint=viewpoint, angles_deg=angles, ys_mm=ys)
     seen = cv2.remap(photo.rgb, pixels[..., 0], pixels[..., 1], cv2.INTER_LINEAR)
     return Wall(
-        linear=correct(seen, colour),
+        linear=correct(seen.astype(np.uint8, copy=False), colour),
         angles_deg=angles,
         heights_mm=jar.floor_y_mm - ys,
         radius_mm=glass.inner_radius_mm,
@@ -60,13 +74,13 @@ def _centres(low: float, high: float, count: int) -> FloatArray:
 
 
 def _sight_map(
-    glass: GlassCylinder, *, card: CardFit, angles_deg: FloatArray, ys_mm: FloatArray
+    glass: GlassCylinder, *, viewpoint: Viewpoint, angles_deg: FloatArray, ys_mm: FloatArray
 ) -> Float32Array:
     """Photo pixel ``(x, y)`` of every wall cell, shape ``(rows, cols, 2)``."""
     node_angles = np.linspace(angles_deg[0], angles_deg[-1], _NODES_ACROSS)
     node_ys = np.linspace(ys_mm[0], ys_mm[-1], _NODES_UP)
     grid_angles, grid_ys = np.meshgrid(np.deg2rad(node_angles), node_ys)
-    nodes = project(glass.aim_at(grid_angles, grid_ys), card=card).astype(np.float32)
+    nodes = viewpoint.project(glass.aim_at(grid_angles, grid_ys)).astype(np.float32)
     at_x = np.linspace(0, _NODES_ACROSS - 1, angles_deg.size, dtype=np.float32)
     at_y = np.linspace(0, _NODES_UP - 1, ys_mm.size, dtype=np.float32)
     map_x, map_y = np.meshgrid(at_x, at_y)

@@ -1,0 +1,190 @@
+"""Photo -> Reading: the one place where the stages are wired together."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import cv2
+import numpy as np
+
+from jarvision.card.find import find_card, read_swatches
+from jarvision.card.layout import CardLayout, load_layout
+from jarvision.card.tags import read_tags
+from jarvision.colour.fit import fit_colour
+from jarvision.errors import PhotoRefusedError
+from jarvision.identity import NameParts, day_of, picture_name, read_name, tag_agrees
+from jarvision.jar.contents import fill_height_mm, find_contents
+from jarvision.jar.locate import locate_jar
+from jarvision.jar.unroll import unroll
+from jarvision.overlay import Caption, draw_overlay, draw_wall_strip, save_picture
+from jarvision.patches import find_patches
+from jarvision.photo import read_photo, time_without_exif
+from jarvision.photo_settings import PhotoSettings
+from jarvision.records import (
+    CardFit,
+    ColourFit,
+    Coverage,
+    JarFit,
+    Patch,
+    Photo,
+    Reading,
+    Tissue,
+    Wall,
+)
+from jarvision.tissue.classify import classify
+from jarvision.tissue.coverage import measure_coverage
+from jarvision.tissue.masks import mask_wall
+
+
+@dataclass(frozen=True)
+class Sight:
+    """Everything that the stages found in one photo. Heavy: it stays inside the process."""
+
+    photo: Photo
+    card: CardFit
+    colour: ColourFit
+    jar: JarFit
+    wall: Wall
+    tissue: Tissue
+    patches: tuple[Patch, ...]
+    coverage: Coverage
+
+
+def look(
+    photo: Photo, *, layout: CardLayout | None = None, settings: PhotoSettings | None = None
+) -> Sight:
+    """Walk one photo down the line: card, colour, jar, wall, tissue, patches, coverage.
+
+    Raises
+    ------
+    PhotoRefusedError
+        With the reason word of the stage that could not go on.
+    """
+    layout = layout or load_layout()
+    settings = settings or PhotoSettings()
+    card = find_card(photo.rgb, photo.focal_px, layout=layout)
+    swatches = read_swatches(photo.rgb, card, layout=layout)
+    colour = fit_colour(swatches, layout=layout, settings=settings.colour)
+    jar = locate_jar(photo, card=card, colour=colour, layout=layout, settings=settings.jar)
+    glass = unroll(photo, card=card, colour=colour, jar=jar, below_mm=settings.jar.floor_below_mm)
+    contents = find_contents(glass, settings=settings.jar)
+    wall = mask_wall(contents, photo=photo, settings=settings.masks)
+    tissue = classify(wall, settings=settings.tissue)
+    coverage = measure_coverage(wall, tissue, settings=settings.coverage)
+    if coverage.seen_percent < settings.coverage.seen_min_percent:
+        raise PhotoRefusedError(
+            "not_enough_seen", f"only {coverage.seen_percent:.0f} % of the wall can be judged"
+        )
+    return Sight(
+        photo=photo,
+        card=card,
+        colour=colour,
+        jar=jar,
+        wall=wall,
+        tissue=tissue,
+        patches=find_patches(wall, tissue),
+        coverage=coverage,
+    )
+
+
+def read_jar_photo(
+    path: Path, *, root: Path, out: Path | None = None, settings: PhotoSettings | None = None
+) -> Reading:
+    """Read one photo of a folder, whatever it holds: a refused photo is a reading too.
+
+    Parameters
+    ----------
+    path, root
+        The photo and the scored folder above it.
+    out
+        Output folder for the overlay and the wall strip; None draws nothing.
+    """
+    name = path.relative_to(root).as_posix()
+    parts = read_name(name)
+    try:
+        photo = read_photo(path, name=name, dated=parts.day)
+    except PhotoRefusedError as refusal:
+        return _refused(name, parts, path, refusal)
+    try:
+        jar = _jar_of(photo, parts)
+        sight = look(photo, settings=settings)
+    except PhotoRefusedError as refusal:
+        return _refused(name, parts, path, refusal, photo=photo)
+    reading = _reading_of(sight, jar=jar, parts=parts)
+    return reading if out is None else _with_pictures(reading, sight, out=out)
+
+
+def _jar_of(photo: Photo, parts: NameParts) -> str:
+    """Jar id of a photo: its tag when one is read, else its name; the two must agree.
+
+    A name that is spelt out in the register's way (``B2-07``) is kept when its number is the
+    tag's; a name that says nothing (a camera's counter or date) gives way to the tag's number.
+    """
+    tags = read_tags(np.asarray(cv2.cvtColor(photo.rgb, cv2.COLOR_RGB2GRAY), dtype=np.uint8))
+    if not tags:
+        return parts.jar
+    tag = max(tags, key=lambda seen: float(np.ptp(seen.corners_px[:, 0]))).number
+    if day_of(parts.jar) is not None or not any(char.isdigit() for char in parts.jar):
+        return str(tag)
+    if not tag_agrees(parts.jar, tag):
+        raise PhotoRefusedError("jar_mismatch", f"the tag says {tag}, the name says {parts.jar}")
+    return parts.jar
+
+
+def _refused(
+    name: str,
+    parts: NameParts,
+    path: Path,
+    refusal: PhotoRefusedError,
+    *,
+    photo: Photo | None = None,
+) -> Reading:
+    if photo is not None:
+        taken_at, source = photo.taken_at, photo.time_source
+    else:
+        taken_at, source = time_without_exif(path, dated=parts.day)
+    return Reading(
+        photo=name,
+        jar=parts.jar,
+        view=parts.view,
+        taken_at=taken_at,
+        time_source=source,
+        status="unusable",
+        reason=refusal.reason,
+        detail=refusal.detail,
+    )
+
+
+def _reading_of(sight: Sight, *, jar: str, parts: NameParts) -> Reading:
+    return Reading(
+        photo=sight.photo.name,
+        jar=jar,
+        view=parts.view,
+        taken_at=sight.photo.taken_at,
+        time_source=sight.photo.time_source,
+        status="ok",
+        coverage=sight.coverage,
+        patches=sight.patches,
+        fill_height_mm=fill_height_mm(sight.wall),
+        colour_de00_median=sight.colour.de00_median,
+        card_values=sight.colour.reference,
+    )
+
+
+def _with_pictures(reading: Reading, sight: Sight, *, out: Path) -> Reading:
+    name = picture_name(reading.photo)
+    overlay, strip = f"overlays/{name}", f"walls/{name}"
+    caption = Caption(jar=reading.jar, day=reading.taken_at.date(), coverage=reading.coverage)
+    drawn = draw_overlay(
+        sight.photo.rgb,
+        jar=sight.jar,
+        wall=sight.wall,
+        tissue=sight.tissue,
+        patches=sight.patches,
+        caption=caption,
+        card=sight.card,
+    )
+    save_picture(out / overlay, drawn)
+    save_picture(out / strip, draw_wall_strip(sight.wall, sight.tissue, sight.patches))
+    return replace(reading, overlay=overlay, wall_picture=strip)

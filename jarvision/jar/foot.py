@@ -1,0 +1,60 @@
+"""Where the jar stands: the table is found from the lower edge of the printed page.
+
+The page stands on the same table as the jar. Its lower edge lies a known distance under the
+card's active area, one distance for A4 and another for US Letter; the photo says which.
+"""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+
+from jarvision.card.layout import CardLayout
+from jarvision.jar.plane import PX_PER_MM, PlaneView
+from jarvision.photo_settings import JarSettings
+
+PAGE_HEIGHTS_MM = (297.0, 279.4)
+"""ISO 216 A4; US Letter, 11 inches."""
+
+
+def page_end_mm(
+    view: PlaneView,
+    *,
+    jar_mm: tuple[float, float],
+    layout: CardLayout,
+    settings: JarSettings,
+) -> float:
+    """Card-plane y of the page's lower edge.
+
+    The strongest level edge left and right of the jar within reach of either page's end; A4 where
+    neither shows one.
+
+    Parameters
+    ----------
+    jar_mm
+        Left and right edge of the jar in the card's plane.
+    """
+    ends = [(height + layout.height_mm) / 2 for height in PAGE_HEIGHTS_MM]
+    grey = cv2.GaussianBlur(cv2.cvtColor(view.rgb, cv2.COLOR_RGB2GRAY), (0, 0), 1.5)
+    columns = _free_columns(view, jar_mm, layout=layout)
+    profile = np.median(grey[:, columns].astype(np.float32), axis=1)
+    step = np.abs(np.gradient(profile))
+    step[~view.inside[:, columns].all(axis=1)] = 0.0
+    reach = round(settings.page_reach_mm * PX_PER_MM)
+    found = []
+    for end in ends:
+        row = view.row(end)
+        window = step[row - reach : row + reach + 1]
+        peak = int(window.argmax())
+        found.append((float(window[peak]), view.y_mm(float(row - reach + peak))))
+    strength, y_mm = max(found)
+    return y_mm if strength >= settings.page_edge_levels else ends[0]
+
+
+def _free_columns(
+    view: PlaneView, jar_mm: tuple[float, float], *, layout: CardLayout
+) -> np.ndarray:
+    """Columns of the page's lower margin that the jar leaves free."""
+    left = np.arange(view.column(0.0), view.column(jar_mm[0] - 6.0))
+    right = np.arange(view.column(jar_mm[1] + 6.0), view.column(layout.width_mm))
+    return np.concatenate([left, right])

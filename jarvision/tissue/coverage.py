@@ -1,0 +1,47 @@
+"""Class map -> coverage of the filled wall, with a 95 % interval."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from jarvision.photo_settings import CoverageSettings
+from jarvision.records import Coverage, Tissue, TissueClass, Wall
+
+COVERED = (TissueClass.MYCELIUM, TissueClass.STAIN)
+"""White growth and the species' normal staining count as covered; mould does not."""
+
+
+def measure_coverage(wall: Wall, tissue: Tissue, *, settings: CoverageSettings) -> Coverage:
+    """Share of the filled wall that mycelium covers; true area on the cylinder, not pixels.
+
+    All cells have the same area (the grid is regular in angle and height), so shares of cells
+    are shares of area. The interval adds, in quadrature,
+
+    - the share of cells near the half-hidden border, which a small colour error could flip,
+    - the share that could not be judged, which may be covered or not,
+    - a floor for what neither shows (outline, fill line, colour).
+    """
+    judged = wall.judged & wall.filled
+    filled_cells = int(np.count_nonzero(wall.filled))
+    judged_cells = int(np.count_nonzero(judged))
+    if judged_cells == 0:
+        return Coverage(percent=0.0, low=0.0, high=100.0, soft_percent=0.0, seen_percent=0.0)
+    covered = np.isin(tissue.classes, COVERED) & judged
+    opacity = tissue.opacity[judged]
+    percent = 100.0 * np.count_nonzero(covered) / judged_cells
+    seen = judged_cells / filled_cells
+
+    doubtful = 100.0 * np.mean(np.abs(opacity - 0.5) < settings.doubtful_opacity)
+    unseen = 100.0 * (1.0 - seen)
+    spread = np.sqrt(
+        settings.floor_points**2
+        + (settings.doubtful_weight * doubtful) ** 2
+        + (settings.unseen_weight * unseen) ** 2
+    )
+    return Coverage(
+        percent=float(percent),
+        low=float(max(0.0, percent - spread)),
+        high=float(min(100.0, percent + spread)),
+        soft_percent=float(100.0 * opacity.mean()),
+        seen_percent=100.0 * seen,
+    )
