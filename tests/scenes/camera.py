@@ -64,7 +64,7 @@ def develop(
     phone's (imperfect) white balance departs.
     """
     rng = np.random.default_rng([seed, 21])
-    rows, cols = signal.shape[:2]
+    cols = signal.shape[1]
     zoom = cols / 1512.0
     light = _lens(signal.astype(np.float64), phone, zoom)
     daylight = camera_white(phone.sensitivity, "D65")
@@ -73,8 +73,10 @@ def develop(
     neutral = target * (seen / target) ** phone.balance_strength
     neutral[[0, 2]] *= 1.0 + np.array(phone.balance_error)
     light = _expose(light, phone)
-    light = _sensor_noise(light, phone, rng)
-    balanced = light / neutral
+    # The sensor is exposed for its strongest channel, so that a burnt-out white stays neutral.
+    headroom = float((1.0 / neutral).min())
+    light = _sensor_noise(light * headroom, phone, rng)
+    balanced = light / (neutral * headroom)
     linear = balanced @ colour_matrix(phone.sensitivity).T
     grey = linear @ np.array([0.2126, 0.7152, 0.0722])
     linear = grey[..., None] + phone.saturation * (linear - grey[..., None])
