@@ -15,6 +15,7 @@ from tests.scenes.spec import Phone
 
 FloatArray = NDArray[np.float64]
 ByteArray = NDArray[np.uint8]
+Signal = NDArray[np.float32]
 
 SRGB_FROM_XYZ = np.array(  # IEC 61966-2-1
     [
@@ -55,18 +56,15 @@ def sensitivities(number: int) -> FloatArray:
     return out / out.max(axis=1, keepdims=True)
 
 
-def develop(
-    signal: NDArray[np.float32], phone: Phone, *, white: FloatArray, seed: int
-) -> ByteArray:
+def develop(signal: Signal, phone: Phone, *, white: FloatArray, seed: int) -> ByteArray:
     """Camera signal ``(rows, cols, 3)`` to sRGB bytes.
 
     ``white`` is the signal of a perfect white under the scene's mixed light, from which the
     phone's (imperfect) white balance departs.
     """
     rng = np.random.default_rng([seed, 21])
-    cols = signal.shape[1]
-    zoom = cols / 1512.0
-    light = _lens(signal.astype(np.float64), phone, zoom)
+    zoom = signal.shape[1] / 1512.0
+    light = _lens(signal.astype(np.float32), phone, zoom)
     daylight = camera_white(phone.sensitivity, "D65")
     seen = white / white[1]
     target = daylight / daylight[1]
@@ -75,14 +73,18 @@ def develop(
     light = _expose(light, phone)
     # The sensor is exposed for its strongest channel, so that a burnt-out white stays neutral.
     headroom = float((1.0 / neutral).min())
-    light = _sensor_noise(light * headroom, phone, rng)
-    balanced = light / (neutral * headroom)
-    linear = balanced @ colour_matrix(phone.sensitivity).T
-    grey = linear @ np.array([0.2126, 0.7152, 0.0722])
-    linear = grey[..., None] + phone.saturation * (linear - grey[..., None])
+    light = _sensor_noise(light * np.float32(headroom), phone, rng)
+    linear = light @ _to_srgb(phone, neutral * headroom).T.astype(np.float32)
     encoded = _tone(linear, phone.tone_curve)
     encoded = _finish(encoded, phone, zoom)
     return np.clip(np.round(encoded * 255.0), 0, 255).astype(np.uint8)
+
+
+def _to_srgb(phone: Phone, neutral: FloatArray) -> FloatArray:
+    """White balance, colour matrix and saturation as one ``(3, 3)`` matrix."""
+    grey = np.array([0.2126, 0.7152, 0.0722])  # luminance of linear sRGB, IEC 61966-2-1
+    vivid = phone.saturation * np.eye(3) + (1.0 - phone.saturation) * np.outer(np.ones(3), grey)
+    return vivid @ colour_matrix(phone.sensitivity) / neutral
 
 
 def camera_white(number: int, illuminant: str) -> FloatArray:
@@ -112,12 +114,12 @@ def colour_matrix(number: int, *, samples: int = 400) -> FloatArray:
     return np.column_stack([free, 1.0 - free.sum(axis=1)])
 
 
-def _lens(light: FloatArray, phone: Phone, zoom: float) -> FloatArray:
+def _lens(light: Signal, phone: Phone, zoom: float) -> Signal:
     """Vignetting, residual blur and hand shake."""
     rows, cols = light.shape[:2]
-    y, x = np.mgrid[:rows, :cols]
+    y, x = np.ogrid[:rows, :cols]
     r2 = ((x - cols / 2) ** 2 + (y - rows / 2) ** 2) / (cols**2 + rows**2) * 4.0
-    light = light * (1.0 - phone.vignetting * r2[..., None])
+    light = light * (1.0 - phone.vignetting * r2[..., None]).astype(np.float32)
     light = ndimage.gaussian_filter(light, (phone.blur_px * zoom, phone.blur_px * zoom, 0))
     shake = np.array(phone.motion_px) * zoom
     length = float(np.hypot(*shake))
@@ -126,30 +128,32 @@ def _lens(light: FloatArray, phone: Phone, zoom: float) -> FloatArray:
     steps = int(np.ceil(length)) + 1
     offsets = np.linspace(-0.5, 0.5, steps)[:, None] * shake
     moved = [ndimage.shift(light, (dy, dx, 0), order=1, mode="nearest") for dx, dy in offsets]
-    return np.mean(moved, axis=0)
+    return np.mean(moved, axis=0, dtype=np.float32)
 
 
-def _expose(light: FloatArray, phone: Phone) -> FloatArray:
-    """Automatic exposure: middle-weighted mean to middle grey, no more than 1 % burnt out."""
+def _expose(light: Signal, phone: Phone) -> Signal:
+    """Automatic exposure: middle-weighted mean to a set grey, at most about 2 % burnt out."""
     rows, cols = light.shape[:2]
     green = light[..., 1]
-    y, x = np.mgrid[-1 : 1 : rows * 1j, -1 : 1 : cols * 1j]
+    y, x = np.ogrid[-1 : 1 : rows * 1j, -1 : 1 : cols * 1j]
     weight = np.exp(-(x**2 + y**2))
-    mean = float((np.minimum(green, np.percentile(green, 99)) * weight).sum() / weight.sum())
-    gain = min(0.27 / mean, 1.0 / float(np.percentile(green, 99.2)))
-    return light * gain * 2.0**phone.exposure_error_ev
+    bright, brightest = np.percentile(green[::2, ::2], (98.0, 99.0))
+    mean = float((np.minimum(green, brightest) * weight).sum() / weight.sum())
+    gain = min(0.27 / mean, 1.0 / float(bright)) * 2.0**phone.exposure_error_ev
+    return light * np.float32(gain)
 
 
-def _sensor_noise(light: FloatArray, phone: Phone, rng: np.random.Generator) -> FloatArray:
+def _sensor_noise(light: Signal, phone: Phone, rng: np.random.Generator) -> Signal:
     """Shot and read noise in electrons, saturation, then the phone's own noise reduction."""
     electrons = np.clip(light, 0.0, 1.25) * phone.full_well_electrons
-    noise = rng.standard_normal(light.shape) * np.sqrt(electrons + phone.read_noise_electrons**2)
+    noise = rng.standard_normal(light.shape, dtype=np.float32)
+    noise *= np.sqrt(electrons + phone.read_noise_electrons**2)
     noise -= phone.denoise * ndimage.gaussian_filter(noise, (0.7, 0.7, 0))
     noise *= 1.0 - 0.5 * phone.denoise
     return np.clip((electrons + noise) / phone.full_well_electrons, 0.0, 1.0)
 
 
-def _tone(linear: FloatArray, number: int) -> FloatArray:
+def _tone(linear: Signal, number: int) -> Signal:
     """sRGB encoding (IEC 61966-2-1) bent by one of four contrast curves."""
     linear = np.clip(linear, 0.0, 1.0)
     encoded = np.where(
@@ -161,8 +165,8 @@ def _tone(linear: FloatArray, number: int) -> FloatArray:
     return (1.0 - strength) * encoded + strength * smooth
 
 
-def _finish(encoded: FloatArray, phone: Phone, zoom: float) -> FloatArray:
+def _finish(encoded: Signal, phone: Phone, zoom: float) -> Signal:
     """Mild unsharp masking on luma."""
-    luma = encoded @ np.array([0.299, 0.587, 0.114])
+    luma = encoded @ np.array([0.299, 0.587, 0.114], dtype=np.float32)
     detail = luma - ndimage.gaussian_filter(luma, max(1.2 * zoom, 0.5))
     return np.clip(encoded + phone.sharpening * detail[..., None], 0.0, 1.0)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 
 import numpy as np
@@ -175,7 +176,7 @@ def rounded(polyline: FloatArray, radii: FloatArray, *, steps: int = 10) -> Floa
 def resample(polyline: FloatArray, step: float) -> FloatArray:
     """Polyline with extra points so that no piece is longer than ``step``; corners stay."""
     pieces = [polyline[:1]]
-    for a, b in zip(polyline[:-1], polyline[1:], strict=True):
+    for a, b in itertools.pairwise(polyline):
         count = max(1, int(np.ceil(np.linalg.norm(b - a) / step)))
         pieces.append(a + (b - a) * (np.arange(1, count + 1) / count)[:, None])
     return np.concatenate(pieces)

@@ -132,7 +132,7 @@ def hold(
 
 
 def _middle_of_view(points: FloatArray, centre: FloatArray) -> FloatArray:
-    """World point at 1 m straight ahead of the middle of the points' slopes seen from ``centre``."""
+    """World point 1 m ahead, in the middle of the points' slopes seen from ``centre``."""
     offset = points - centre
     slope = offset[:, :2] / offset[:, 2:]
     middle = (slope.min(axis=0) + slope.max(axis=0)) / 2.0

@@ -9,6 +9,13 @@ import numpy as np
 from tests.scenes import lights
 from tests.scenes.spec import CardPose, Extras, Jar, Lamp, Phone, Room, SceneSpec
 
+WALLS = (
+    (0.75, 0.74, 0.7),
+    (0.62, 0.6, 0.56),
+    (0.5, 0.55, 0.5),
+    (0.7, 0.6, 0.48),
+    (0.35, 0.4, 0.46),
+)
 JAR_CENTRE = np.array([95.0, 185.0, -70.0])  # world mm, about
 
 
@@ -110,18 +117,11 @@ def _light(rng: np.random.Generator) -> tuple[tuple[Lamp, ...], Room]:
         "plain": [(0.75, 0.74, 0.72), (0.25, 0.25, 0.26), (0.5, 0.48, 0.44)],
         "cloth": [(0.6, 0.58, 0.5), (0.18, 0.25, 0.4), (0.5, 0.2, 0.18), (0.35, 0.42, 0.3)],
     }[table]
-    walls = [
-        (0.75, 0.74, 0.7),
-        (0.62, 0.6, 0.56),
-        (0.5, 0.55, 0.5),
-        (0.7, 0.6, 0.48),
-        (0.35, 0.4, 0.46),
-    ]
     return tuple(lamps), Room(
         table=table,
         table_rgb=tables[rng.integers(len(tables))],
         wall=str(rng.choice(["paint", "tiles", "boards"], p=[0.6, 0.2, 0.2])),
-        wall_rgb=walls[rng.integers(len(walls))],
+        wall_rgb=WALLS[rng.integers(len(WALLS))],
         wall_distance_mm=float(rng.uniform(150.0, 900.0)),
         clutter=int(rng.integers(0, 4)),
         ambient_share=ambient,
@@ -156,7 +156,7 @@ def _main_lamp(rng: np.random.Generator, spectrum: str, share: float) -> Lamp:
 
 
 def _mirrored_lamp(rng: np.random.Generator, spectrum: str, share: float) -> Lamp:
-    """A lamp placed where the glass mirrors it towards the camera, at a wall angle within 35 deg."""
+    """A lamp where the glass mirrors it towards the camera, at a wall angle within 35 degrees."""
     wall = np.deg2rad(rng.uniform(-35.0, 35.0))
     lift = np.deg2rad(rng.uniform(0.0, 25.0))
     direction = np.array([np.sin(2 * wall), -np.tan(lift), -np.cos(2 * wall)])
@@ -179,7 +179,7 @@ def _phone(rng: np.random.Generator) -> Phone:
         focus_on_card=float(rng.uniform(0.0, 0.8)),
         sensitivity=int(rng.integers(4)),
         exposure_error_ev=float(np.clip(rng.normal(0.0, 0.25), -0.6, 0.45)),
-        balance_strength=float(rng.uniform(0.7, 1.0)),
+        balance_strength=float(rng.uniform(0.75, 1.0)),
         balance_error=(float(rng.normal(0.0, 0.03)), float(rng.normal(0.0, 0.03))),
         tone_curve=int(rng.integers(4)),
         saturation=float(rng.uniform(0.95, 1.15)),

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
@@ -41,7 +43,7 @@ def _wood(n: int, rng: np.random.Generator) -> NDArray[np.float64]:
     """Grain of several planks side by side, about 0 to 1."""
     out = np.zeros((n, n))
     edges = np.linspace(0, n, 6).astype(int)
-    for low, high in zip(edges[:-1], edges[1:], strict=True):
+    for low, high in itertools.pairwise(edges):
         shape = (high - low, n)
         warp = ndimage.gaussian_filter(rng.standard_normal(shape), (10, 160), mode="wrap")
         warp *= 14.0 / max(warp.std(), 1e-9)

@@ -162,9 +162,8 @@ def _path(scene: Any, tables: Tables, ray: Any, rng: Any) -> tuple[Any, Any, Any
         f = dr.select(seen, f_true, f_flat)
         odds = dr.select(seen & (speculars < 6), dr.maximum(f, REFLECTION_ODDS), f)
         reflect = rng.next_float32() < odds
-        odds = dr.select(
-            reflect, f / dr.maximum(odds, 1e-6), (1.0 - f) / dr.maximum(1.0 - odds, 1e-6)
-        )
+        kept = dr.select(reflect, f, 1.0 - f)
+        kept /= dr.maximum(dr.select(reflect, odds, 1.0 - odds), 1e-6)
         bent = mi.refract(si.wi, cos_t, eta_ti)
         out = dr.select(reflect, mi.reflect(si.wi), dr.select(seen, bent, -si.wi))
         glass_ray = si.spawn_ray(si.to_world(out))
@@ -199,7 +198,7 @@ def _path(scene: Any, tables: Tables, ray: Any, rng: Any) -> tuple[Any, Any, Any
         mirrored &= ~bounced
         bounces[bounced] = bounces + 1
 
-        weight[glass] = weight * odds
+        weight[glass] = weight * kept
         weight[solid] = weight * scattered
         next_ray = si.spawn_ray(si.to_world(bs.wo))
         ray.o = dr.select(glass, glass_ray.o, next_ray.o)
