@@ -1,0 +1,1 @@
+"""Makes `tests.scenes` this folder's own, whatever else is called `tests` on the path."""
