@@ -1,39 +1,52 @@
 # Two commands matter: `make demo` and `make test`. Both make the virtual environment they need.
+# Only Python 3.11 or newer and make are assumed; another Python: make demo PYTHON=python3.12
+
 PYTHON ?= python3
 VENV   := .venv
 BIN    := $(VENV)/bin
-DEMO   := demo-report
+PIP    := $(BIN)/python -m pip --quiet --disable-pip-version-check
+OUT    := demo-report
 
-.PHONY: demo test test-all lint clean
+.PHONY: help demo test test-all lint clean
 
-$(VENV)/.installed: pyproject.toml
-	$(PYTHON) -m venv $(VENV)
-	$(BIN)/python -m pip install --quiet --upgrade pip
-	$(BIN)/python -m pip install --quiet --editable '.[test]'
-	@touch $@
+help:  ## list the commands
+	@sed -n 's/^\([a-z-]*\):.*## /make \1  - /p' Makefile
 
-$(VENV)/.dev: $(VENV)/.installed
-	$(BIN)/python -m pip install --quiet --editable '.[test,dev]'
-	@touch $@
+demo: $(VENV)/.run  ## score the sample photos, print the verdicts
+	@$(BIN)/jarvision score sample_images --register sample_images/jars.csv --out $(OUT)
 
-demo: $(VENV)/.installed  ## score the sample photos
-	$(BIN)/jarvision score sample_images --register sample_images/jars.csv --out $(DEMO)
-
-test: $(VENV)/.dev  ## everything that continuous integration runs
+test: $(VENV)/.dev  ## all checks, as continuous integration runs them
 	$(BIN)/ruff check .
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy
 	$(BIN)/lint-imports
-	$(BIN)/python -m pytest -m 'not slow and not scenes' -n auto
+	$(BIN)/python -m pytest -q -n auto -m 'not slow and not scenes'
 
-test-all: $(VENV)/.dev  ## the slow tests too; renders scenes
-	$(BIN)/python -m pip install --quiet --editable '.[test,dev,scenes]'
+test-all: $(VENV)/.dev  ## the slow tests too, and those that render scenes
+	$(PIP) install --editable '.[test,dev,scenes]'
 	$(BIN)/python -m pytest -n auto
 
-lint: $(VENV)/.dev
-	$(BIN)/ruff format .
+lint: $(VENV)/.dev  ## put the code in order, as far as that can be done without you
 	$(BIN)/ruff check --fix .
+	$(BIN)/ruff format .
 	$(BIN)/mypy
 
-clean:
-	rm -rf $(VENV) $(DEMO) build dist .mypy_cache .ruff_cache .pytest_cache
+clean:  ## remove what these commands made
+	rm -rf $(VENV) $(OUT) build dist .mypy_cache .ruff_cache .pytest_cache .import_linter_cache
+
+$(VENV)/.python:
+	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' 2>/dev/null || \
+	  { echo 'jarvision needs Python 3.11 or newer; name it like this: make demo PYTHON=python3.12'; exit 1; }
+	@$(PYTHON) -c 'import ensurepip, venv' 2>/dev/null || \
+	  { echo 'This Python cannot make virtual environments. On Debian or Ubuntu: sudo apt install python3-venv'; exit 1; }
+	$(PYTHON) -m venv $(VENV)
+	@touch $@
+
+$(VENV)/.run: $(VENV)/.python pyproject.toml
+	@echo 'Installing into $(VENV): a few minutes the first time.'
+	@$(PIP) install --editable .
+	@touch $@
+
+$(VENV)/.dev: $(VENV)/.run
+	@$(PIP) install --editable '.[test,dev]'
+	@touch $@
