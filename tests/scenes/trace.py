@@ -8,7 +8,8 @@ What is exact and what is not:
   reflection takes on each surface (angles taken in air), so that lamps can be sampled directly
   through the shell. Left out: the sideways shift inside the 3 mm glass for *lighting*, and the
   caustics of lamps (light of a lamp that a jar focuses or mirrors on to card or table).
-- Four wavelengths a path, spread evenly with a common random offset (400 to 700 nm).
+- Four wavelengths a path, spread evenly over 400 to 700 nm; their common offset walks in
+  golden-ratio steps from path to path.
 - Between specular hits of camera rays, reflection is chosen more often than it happens and
   weighted down: mirrored lamps are the brightest and rarest thing in the picture.
 """
@@ -28,6 +29,7 @@ REFLECTION_ODDS = 0.25  # least chance of following the reflection of a camera r
 MAX_STEPS = 28  # surfaces met by one path; behind two shells and back out takes 8 without bounces
 MAX_DIFFUSE = 4
 SHADOW_STEPS = 10
+GOLDEN = 0.6180339887  # fractional part of the golden ratio
 
 
 class Tables:
@@ -224,6 +226,7 @@ def film(scene: Any, tables: Tables, *, width: Any, pixels: int, spp: Any, seed:
     signal = mi.Vector3f(0.0)
     guide = mi.Vector3f(0.0)
     facing = mi.Vector3f(0.0)
+    first_wave = rng.next_float32()
     n = mi.UInt32(0)
     while n < spp:
         x = mi.Float(column) + rng.next_float32() - 0.5
@@ -244,7 +247,9 @@ def film(scene: Any, tables: Tables, *, width: Any, pixels: int, spp: Any, seed:
             c[10] + c[1] * lens_x + c[4] * lens_y,
             c[11] + c[2] * lens_x + c[5] * lens_y,
         )
-        u = rng.next_float32()
+        # golden-ratio steps spread a pixel's wavelengths far better than chance: less colour noise
+        u = first_wave + mi.Float(n) * GOLDEN
+        u -= dr.floor(u)
         span = mi.Float(LAST_NM - FIRST_NM)
         waves = type(mi.Ray3f().wavelengths)(*[FIRST_NM + span * (u + k) * 0.25 for k in range(4)])
         ray = mi.Ray3f(origin, dr.normalize(direction), mi.Float(0.0), waves)
