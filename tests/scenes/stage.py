@@ -28,7 +28,6 @@ from tests.scenes.wall_paint import WallPaint
 FloatArray = NDArray[np.float64]
 
 PAPER_REFLECTANCE = 0.88  # plain printer paper, common practice, no source
-PAGE_DPI = 300
 LAMPS = 3  # every scene has this many; unused ones are dark and never sampled
 BOXES = 3
 # mitsuba compiles other code for exact zeros: dark lamps and plain paints stay just above it
@@ -106,31 +105,20 @@ def card_picture(path: Path | None = None) -> NDArray[np.uint8]:
     return np.asarray(Image.open(path).convert("RGB"))
 
 
-def page_picture(card: NDArray[np.uint8], paper: str) -> NDArray[np.float32]:
-    """The whole printed page as linear reflectance: the card's area centred on white paper."""
-    width_mm, height_mm = PAPERS_MM[paper]
-    scale = PAGE_DPI / 25.4
-    page = np.full((round(height_mm * scale), round(width_mm * scale), 3), 1.0, dtype=np.float32)
-    encoded = card.astype(np.float32) / 255.0
-    low = encoded / 12.92
-    linear = np.where(encoded <= 0.04045, low, ((encoded + 0.055) / 1.055) ** 2.4)
-    top, left = (page.shape[0] - card.shape[0]) // 2, (page.shape[1] - card.shape[1]) // 2
-    page[top : top + card.shape[0], left : left + card.shape[1]] = linear
-    return page * np.float32(PAPER_REFLECTANCE)
+def reflectance(card: NDArray[np.uint8]) -> NDArray[np.float32]:
+    """Linear reflectance of the printed area: sRGB decoded (IEC 61966-2-1) times the paper."""
+    encoded = card.astype(np.float32) / np.float32(255.0)
+    linear = np.where(encoded <= 0.04045, encoded / 12.92, ((encoded + 0.055) / 1.055) ** 2.4)
+    return (linear * PAPER_REFLECTANCE).astype(np.float32)
 
 
 class Stage:
     """Builds mitsuba scenes that differ in their data alone."""
 
     def __init__(self, card: NDArray[np.uint8] | None = None) -> None:
-        self._card = card_picture() if card is None else card
-        self._pages: dict[str, Any] = {}
-
-    def _page(self, paper: str) -> Any:
-        if paper not in self._pages:
-            picture = page_picture(self._card, paper)
-            self._pages[paper] = mi.load_dict(_bitmap(picture, wrap="clamp"))
-        return self._pages[paper]
+        picture = reflectance(card_picture() if card is None else card)
+        # the area's white edge goes on over the page's margin
+        self._card = mi.load_dict(_bitmap(picture, wrap="clamp"))
 
     def build(self, geometry: Geometry) -> tuple[Any, dict[str, Any]]:
         """The scene, and its shapes by name."""
@@ -163,9 +151,7 @@ class Stage:
         parts: dict[str, tuple[meshes.MeshData, Any]] = {
             "page": (
                 _page_mesh(geometry),
-                mi.load_dict(
-                    _solid(self._page(spec.card.paper), spec.card.paper_roughness, specular=0.3)
-                ),
+                mi.load_dict(_solid(self._card, spec.card.paper_roughness, specular=0.3)),
             ),
             "glass": (glass.shell(frame, jar, shape, rng=rng), clear),
             "contents": (glass.contents(frame, paint, shape), stuff),
@@ -327,7 +313,7 @@ def _page_mesh(geometry: Geometry) -> meshes.MeshData:
     y = np.linspace(-(height - CARD_HEIGHT_MM) / 2.0, (height + CARD_HEIGHT_MM) / 2.0, 9)
     gx, gy = np.meshgrid(x, y)
     grid = geometry.card.to_world(np.stack([gx, gy, geometry.card.bow(gx)], axis=-1))
-    uv = np.stack(np.meshgrid(np.linspace(0, 1, 41), np.linspace(0, 1, 9)), axis=-1)
+    uv = np.stack([gx / CARD_WIDTH_MM, gy / CARD_HEIGHT_MM], axis=-1)
     return meshes.grid_mesh(grid, uv, outward=np.broadcast_to([0.0, 0.0, -1.0], grid.shape))
 
 
