@@ -7,7 +7,7 @@ BIN    := $(VENV)/bin
 PIP    := $(BIN)/python -m pip --quiet --disable-pip-version-check
 OUT    := demo-report
 
-.PHONY: help demo test test-all lint clean
+.PHONY: help demo test test-all lint docs clean
 
 help:  ## list the commands
 	@sed -n 's/^\([a-z-]*\):.*## /make \1  - /p' Makefile
@@ -30,6 +30,9 @@ lint: $(VENV)/.dev  ## put the code in order, as far as that can be done without
 	$(BIN)/ruff check --fix .
 	$(BIN)/ruff format .
 	$(BIN)/mypy
+
+docs: $(VENV)/.dev  ## write the tables of the docs from the code
+	$(BIN)/python docs/tables.py
 
 clean:  ## remove what these commands made
 	rm -rf $(VENV) $(OUT) build dist .mypy_cache .ruff_cache .pytest_cache .import_linter_cache
