@@ -7,6 +7,7 @@ import subprocess
 import sys
 import tomllib
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -18,7 +19,7 @@ MOST_LINES = 400
 LONGER = {"jarvision/records.py"}  # what passes between the stages, to be read on one page
 
 
-def project() -> dict:
+def project() -> dict[str, Any]:
     return tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))
 
 
