@@ -18,7 +18,7 @@ Conventions used everywhere
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from enum import IntEnum
 from pathlib import Path
 from typing import Literal
@@ -55,6 +55,12 @@ class Photo:
         Focal length in working pixels.
     focal_known
         True when it came from EXIF, False when it is the stated default.
+    rgb16
+        The same picture in 16 bits, sRGB-encoded, when the file has them; else None.
+    utc_offset
+        What the clock of ``taken_at`` was ahead of UTC; None when the file does not say.
+    notes
+        What must be told about how the file was read, one sentence each without a full stop.
     """
 
     path: Path
@@ -66,6 +72,14 @@ class Photo:
     focal_known: bool
     taken_at: datetime
     time_source: TimeSource
+    rgb16: NDArray[np.uint16] | None = None
+    utc_offset: timedelta | None = None
+    notes: tuple[str, ...] = ()
+
+    @property
+    def samples(self) -> ByteArray | NDArray[np.uint16]:
+        """The finest samples that the file gave: 16 bits where it has them, else 8."""
+        return self.rgb if self.rgb16 is None else self.rgb16
 
 
 # --------------------------------------------------------------------------- card

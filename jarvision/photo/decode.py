@@ -1,0 +1,157 @@
+"""Bytes -> pixels as stored: untrusted files meet the decoders here and nowhere else.
+
+Pillow decodes, JPEG at a reduced scale where that is enough. Pillow has no 16-bit colour, so PNG
+and TIFF files of that depth go through OpenCV.
+"""
+
+from __future__ import annotations
+
+import io
+import math
+import warnings
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from PIL import (
+    Image,
+    JpegImagePlugin,
+    PngImagePlugin,
+    TiffImagePlugin,
+    UnidentifiedImageError,
+    WebPImagePlugin,
+)
+
+from jarvision.errors import PhotoRefusedError
+from jarvision.photo.exif import ExifFacts, read_exif
+
+# Importing a plugin is what makes Pillow know its format.
+_PLUGINS = (JpegImagePlugin, PngImagePlugin, TiffImagePlugin, WebPImagePlugin)
+
+DeepArray = NDArray[np.uint16]
+
+FORMATS = ("JPEG", "PNG", "TIFF", "WEBP")
+"""What Pillow decodes itself, told by content, whatever the file is called. Fewer formats are
+fewer decoders for a hostile file to reach."""
+
+MAX_PIXELS = 120_000_000
+"""Larger pictures are refused before they are decoded: they would fill the memory."""
+
+_BITS_PER_SAMPLE, _PHOTOMETRIC, _SAMPLE_FORMAT = 258, 262, 339  # TIFF 6.0 tags
+_UNSIGNED = 1
+_MIN_IS_BLACK, _RGB = 1, 2
+
+# Pillow's mode -> the mode without alpha, palette or padding whose colours a profile describes.
+_PLAIN = {"1": "L", "L": "L", "LA": "L", "La": "L", "CMYK": "CMYK", "LAB": "LAB"}
+_NOT_A_PHOTO = ("I", "F")  # 32-bit numbers: their scale is anyone's guess
+
+
+@dataclass(frozen=True)
+class Decoded:
+    """A picture as stored: not turned upright, colours in its own space.
+
+    Attributes
+    ----------
+    pixels
+        A Pillow image of mode ``L``, ``RGB``, ``CMYK`` or ``LAB``, or, from a 16-bit file, an
+        array ``(rows, cols, 1 or 3)``.
+    full_long_side
+        Long side of the picture in the file, pixels.
+    icc
+        The embedded profile, empty when there is none.
+    """
+
+    pixels: Image.Image | DeepArray
+    full_long_side: int
+    icc: bytes
+    exif: ExifFacts
+
+
+def decode(content: bytes, *, smallest_side: int) -> Decoded:
+    """Decode a file's content; JPEG may come out smaller.
+
+    Parameters
+    ----------
+    smallest_side
+        The long side may shrink to this, never below.
+
+    Raises
+    ------
+    PhotoRefusedError
+        ``unreadable``, whatever is wrong with the content.
+    """
+    try:
+        return _decode(content, smallest_side=smallest_side)
+    except PhotoRefusedError:
+        raise
+    except UnidentifiedImageError as error:
+        what = "the file is empty" if not content else "not a JPEG, PNG, TIFF, WebP or HEIC picture"
+        raise PhotoRefusedError("unreadable", what) from error
+    except Image.DecompressionBombError as error:
+        raise PhotoRefusedError("unreadable", "picture of too many pixels") from error
+    except Exception as error:  # decoders meet damaged files with errors of every kind
+        raise PhotoRefusedError("unreadable", f"damaged picture: {error}") from error
+
+
+def _decode(content: bytes, *, smallest_side: int) -> Decoded:
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # on damaged tags, and on sizes that are checked below
+        with Image.open(io.BytesIO(content), formats=_formats(content)) as image:
+            full = image.size
+            if full[0] * full[1] > MAX_PIXELS:
+                raise PhotoRefusedError("unreadable", f"picture of {full[0]} x {full[1]} pixels")
+            deep = _is_deep(image, content)
+            image.draft(None, _draft_size(full, smallest_side))
+            image.load()  # in full, for 16-bit files too: OpenCV lets truncated ones pass
+            return Decoded(
+                pixels=_decode_deep(content) if deep else _without_alpha(image),
+                full_long_side=max(full),
+                icc=image.info.get("icc_profile") or b"",
+                exif=read_exif(image),
+            )
+
+
+def _formats(content: bytes) -> tuple[str, ...]:
+    if content[4:8] != b"ftyp":  # ISO base media, the container of HEIC (ISO/IEC 23008-12)
+        return FORMATS
+    import pillow_heif
+
+    pillow_heif.register_heif_opener()
+    return ("HEIF",)
+
+
+def _draft_size(full: tuple[int, int], smallest_side: int) -> tuple[int, int]:
+    """Smallest size that JPEG's scaled decoding may return."""
+    shrink = min(1.0, smallest_side / max(full))
+    return math.floor(full[0] * shrink), math.floor(full[1] * shrink)
+
+
+def _without_alpha(image: Image.Image) -> Image.Image:
+    if image.mode in _NOT_A_PHOTO:
+        raise PhotoRefusedError("unreadable", "a picture of 32-bit numbers, not a photo")
+    plain = _PLAIN.get(image.mode, "RGB")
+    return image.copy() if image.mode == plain else image.convert(plain)
+
+
+def _is_deep(image: Image.Image, content: bytes) -> bool:
+    """Tell 16-bit grey or RGB; other 16-bit pictures (CMYK, Lab) are read in 8 bits."""
+    if image.format == "PNG":
+        return content[24] == 16  # bit depth in IHDR, the first chunk (ISO/IEC 15948)
+    if not isinstance(image, TiffImagePlugin.TiffImageFile):
+        return False
+    bits = image.tag_v2.get(_BITS_PER_SAMPLE, (1,))
+    kinds = image.tag_v2.get(_SAMPLE_FORMAT, (_UNSIGNED,))
+    photometric = image.tag_v2.get(_PHOTOMETRIC)
+    return set(bits) == {16} and set(kinds) == {_UNSIGNED} and photometric in (_MIN_IS_BLACK, _RGB)
+
+
+def _decode_deep(content: bytes) -> DeepArray:
+    import cv2
+
+    # "unchanged" keeps the depth, and does not follow the orientation tag
+    stored = cv2.imdecode(np.frombuffer(content, np.uint8), cv2.IMREAD_UNCHANGED)
+    if stored is None or stored.dtype != np.uint16:
+        raise PhotoRefusedError("unreadable", "damaged picture, or a rare kind of 16-bit file")
+    bands = np.atleast_3d(stored)
+    plain = bands[..., :1] if bands.shape[2] <= 2 else bands[..., 2::-1]  # BGR(A) -> RGB
+    return np.ascontiguousarray(plain)

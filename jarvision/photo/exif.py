@@ -1,0 +1,125 @@
+"""What a photo's EXIF says: which way up, when, and how far the lens zooms.
+
+EXIF is written by phones, editors and senders, and is often damaged. A tag that makes no sense
+counts as absent: it never costs the photo.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import date, datetime, time, timedelta
+from pathlib import Path
+from typing import Any, TypeVar, cast
+
+import numpy as np
+from PIL import Image
+from PIL.ExifTags import IFD, Base
+
+from jarvision.records import TimeSource
+
+Samples = TypeVar("Samples", bound=np.ndarray[Any, Any])
+
+_OFFSET = re.compile(r"([+-])(\d{2}):(\d{2})")
+
+# The picture as stored -> upright, by EXIF orientation (EXIF 2.32, tag 0x0112). ``rot90`` turns
+# against the clock.
+_UPRIGHT: Mapping[int, Callable[[Any], Any]] = {
+    1: lambda stored: stored,
+    2: lambda stored: stored[:, ::-1],
+    3: lambda stored: stored[::-1, ::-1],
+    4: lambda stored: stored[::-1],
+    5: lambda stored: stored.swapaxes(0, 1),
+    6: lambda stored: np.rot90(stored, -1),
+    7: lambda stored: stored[::-1, ::-1].swapaxes(0, 1),
+    8: lambda stored: np.rot90(stored),
+}
+
+
+@dataclass(frozen=True)
+class ExifFacts:
+    """The tags that are used, each None (or 1 for the orientation) when absent or senseless.
+
+    Attributes
+    ----------
+    taken_at
+        Wall clock time where the photo was taken.
+    utc_offset
+        What that clock was ahead of UTC.
+    focal_35mm
+        Focal length for a 36 x 24 mm frame, mm.
+    """
+
+    orientation: int = 1
+    taken_at: datetime | None = None
+    utc_offset: timedelta | None = None
+    focal_35mm: float | None = None
+
+
+def read_exif(image: Image.Image) -> ExifFacts:
+    """Facts of a *loaded* picture.
+
+    Loaded, because some decoders turn the picture themselves while loading and then take the
+    orientation tag away.
+    """
+    try:
+        exif = image.getexif()
+        details = dict(exif.get_ifd(IFD.Exif))
+        orientation = exif.get(Base.Orientation, 1)
+    except Exception:  # Pillow's parser meets damaged tags with errors of many kinds
+        return ExifFacts()
+    return ExifFacts(
+        orientation=orientation if orientation in _UPRIGHT else 1,
+        taken_at=_time(details.get(Base.DateTimeOriginal)),
+        utc_offset=_offset(details.get(Base.OffsetTimeOriginal)),
+        focal_35mm=_positive(details.get(Base.FocalLengthIn35mmFilm)),
+    )
+
+
+def turn_upright(samples: Samples, orientation: int) -> Samples:
+    """Turn ``(rows, cols, ...)`` as stored upright; ``orientation`` is 1 to 8."""
+    return cast(Samples, np.ascontiguousarray(_UPRIGHT[orientation](samples)))
+
+
+def when(facts: ExifFacts, *, dated: date | None, path: Path) -> tuple[datetime, TimeSource]:
+    """EXIF's time, else the name's date at noon, else the file's own time."""
+    if facts.taken_at is not None:
+        return facts.taken_at, "exif"
+    return time_without_exif(path, dated=dated)
+
+
+def time_without_exif(path: Path, *, dated: date | None) -> tuple[datetime, TimeSource]:
+    """The name's date at noon, else the file's own time."""
+    if dated is not None:
+        return datetime.combine(dated, time(12)), "name"
+    return datetime.fromtimestamp(path.stat().st_mtime).replace(microsecond=0), "file"
+
+
+def _text(value: Any) -> str:
+    return str(value).strip().rstrip("\x00").strip()
+
+
+def _time(value: Any) -> datetime | None:
+    try:
+        return datetime.strptime(_text(value), "%Y:%m:%d %H:%M:%S")
+    except ValueError:
+        return None
+
+
+def _offset(value: Any) -> timedelta | None:
+    """``+02:00`` and the like; EXIF writes blanks when the zone is not known."""
+    found = _OFFSET.fullmatch(_text(value))
+    if found is None:
+        return None
+    size = timedelta(hours=int(found[2]), minutes=int(found[3]))
+    return -size if found[1] == "-" else size
+
+
+def _positive(value: Any) -> float | None:
+    try:
+        number = float(value)
+    except (TypeError, ValueError, ZeroDivisionError):
+        return None
+    return number if math.isfinite(number) and number > 0 else None
