@@ -12,7 +12,7 @@ from typing import Annotated
 import typer
 
 from jarvision import __version__
-from jarvision.cli import card, score, tags
+from jarvision.cli import calibrate, card, check, score, tags
 from jarvision.cli.console import DEBUG_VARIABLE, tell_error
 from jarvision.errors import ExitCode, JarvisionError
 
@@ -26,7 +26,9 @@ app = typer.Typer(
     context_settings={"help_option_names": ["-h", "--help"]},
 )
 app.command("score", epilog=score.EXAMPLE)(score.score)
+app.command("check", epilog=check.EXAMPLE)(check.check)
 app.command("card", epilog=card.EXAMPLE)(card.card)
+app.command("calibrate", epilog=calibrate.EXAMPLE)(calibrate.calibrate)
 app.command("tags", epilog=tags.EXAMPLE)(tags.tags)
 
 

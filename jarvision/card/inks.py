@@ -1,0 +1,115 @@
+"""Has the printer run out of an ink? Told from how much light each ink takes off the paper.
+
+Cyan ink takes red light, magenta green and yellow blue. The optical density of a swatch in a
+channel is the logarithm of paper over swatch; what the three channels have in common is grey, the
+rest is the work of the coloured inks. A camera's tone curve stretches all densities alike, so the
+inks are compared with one another as well as with the design.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from jarvision.card.as_printed import CardSight
+from jarvision.card.layout import CardLayout
+from jarvision.errors import UsageError
+from jarvision.records import FloatArray
+
+INKS = ("cyan", "magenta", "yellow")
+"""In the order of the channels that they take away: red, green, blue."""
+
+WEAK_SHARE = 0.45
+"""An ink at less than this share of its strength, or of the strongest ink's, has run out. Prints
+at home keep 70 to 100 % (common practice, no source); an empty cartridge leaves 0 to 30 %, as the
+other inks take some of its light too."""
+
+GREY_TINT_SHARE = 0.6
+"""Greys mixed of three inks lose one channel when its ink runs out: density of that channel over
+the densest one."""
+
+BLACK_SHARE = 0.55
+"""Greys of black and coloured inks keep about half of their density without the black: share of
+the greys' density over the coloured inks' strength."""
+
+_DARKEST = 1e-3
+
+
+@dataclass(frozen=True)
+class InkStrength:
+    """Density of each ink over the design's, 1.0 being as designed.
+
+    Attributes
+    ----------
+    colours
+        ``(3,)`` cyan, magenta and yellow in the coloured swatches.
+    greys
+        ``(3,)`` red, green and blue density of the greys.
+    """
+
+    colours: FloatArray
+    greys: FloatArray
+
+
+def measure_inks(sights: Sequence[CardSight], *, layout: CardLayout) -> InkStrength:
+    """Measure the inks over all photos; the median over the photos for each."""
+    per_photo = [_strength(sight, layout) for sight in sights]
+    return InkStrength(
+        colours=np.median([strength.colours for strength in per_photo], axis=0),
+        greys=np.median([strength.greys for strength in per_photo], axis=0),
+    )
+
+
+def check_inks(strength: InkStrength) -> None:
+    """Raise when an ink is missing.
+
+    Raises
+    ------
+    UsageError
+        Names the ink and its strength.
+    """
+    remedy = (
+        "Clean the print head or change the cartridge, print the card anew and take new photos."
+    )
+    black = float(strength.greys.max())
+    if black < max(WEAK_SHARE, BLACK_SHARE * float(np.median(strength.colours))):
+        raise UsageError(
+            f"The printer has run out of black: the greys have {black:.0%} of their density",
+            remedy,
+        )
+    shares = strength.colours / max(float(strength.colours.max()), WEAK_SHARE)
+    weakest = int(np.argmin(np.minimum(shares, strength.colours)))
+    if min(shares[weakest], strength.colours[weakest]) < WEAK_SHARE:
+        raise UsageError(
+            f"The printer has run out of {INKS[weakest]}: the card shows "
+            f"{max(0.0, strength.colours[weakest]):.0%} of it",
+            remedy,
+        )
+    tinted = int(np.argmin(strength.greys))
+    if strength.greys[tinted] < GREY_TINT_SHARE * strength.greys.max():
+        raise UsageError(
+            f"The printer is short of {INKS[tinted]}: the greys of the card are tinted", remedy
+        )
+
+
+def _strength(sight: CardSight, layout: CardLayout) -> InkStrength:
+    seen = -np.log10(np.maximum(sight.even / sight.paper, _DARKEST))
+    wanted = -np.log10(np.maximum(layout.nominal_linear, _DARKEST))
+    grey = np.array([swatch.role == "grey" for swatch in layout.swatches])
+    usable = np.isfinite(seen).all(axis=1)
+    colour = usable & ~grey
+    return InkStrength(
+        colours=_gain(_chromatic(seen[colour]), _chromatic(wanted[colour])),
+        greys=_gain(seen[usable & grey], wanted[usable & grey]),
+    )
+
+
+def _chromatic(density: FloatArray) -> FloatArray:
+    return np.asarray(density - density.min(axis=1, keepdims=True))
+
+
+def _gain(seen: FloatArray, wanted: FloatArray) -> FloatArray:
+    """Slope through the origin for each channel, least squares."""
+    return np.asarray((seen * wanted).sum(axis=0) / (wanted**2).sum(axis=0))

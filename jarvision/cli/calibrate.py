@@ -1,0 +1,74 @@
+"""``jarvision calibrate``: learn the printed card's colours from photos of it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from jarvision.cli.console import stderr
+from jarvision.flags import PHOTO_REASONS
+from jarvision.identity import printable
+
+if TYPE_CHECKING:
+    from jarvision.calibrate import Calibration
+
+EXAMPLE = "Example: jarvision calibrate card1.jpg card2.jpg --out photos --bar-mm 99.5"
+
+
+def calibrate(
+    photos: Annotated[
+        list[Path], typer.Argument(metavar="PHOTO...", help="Photos of the fresh card, no jar.")
+    ],
+    out: Annotated[
+        Path,
+        typer.Option(
+            "--out", metavar="FOLDER", help="Folder of your photos; the file goes to calibration/."
+        ),
+    ],
+    bar_mm: Annotated[
+        float,
+        typer.Option(
+            "--bar-mm", metavar="MM", help="Length of the card's 100 mm bar by your ruler."
+        ),
+    ],
+) -> None:
+    """Learn what the printer made of the card's colours, from photos in daylight.
+
+    Take two or more PHOTOs of the card alone, by a window, without sun, lamp or shadow on it. The
+    file is used for every photo that is scored in FOLDER.
+
+    Exit codes: 0 done, 2 wrong print scale, an ink has run out or bad usage, 3 no photo shows the
+    card well, 5 folder not writable.
+    """
+    from jarvision.calibrate import calibrate_print
+
+    result = calibrate_print(photos, out=out, bar_mm=bar_mm)
+    typer.echo(printable(str(result.path)))
+    _tell(result, used=len(photos) - len(result.refused))
+
+
+def _tell(result: Calibration, *, used: int) -> None:
+    from jarvision.card.inks import INKS
+
+    console = stderr()
+    for refusal in result.refused:
+        reason = PHOTO_REASONS.get(refusal.reason)
+        remedy = f" {reason.remedy}" if reason else ""
+        line = f"{refusal.photo} left out: {refusal.detail}.{remedy}"
+        console.print(printable(line), soft_wrap=True)
+    inks = ", ".join(
+        f"{ink} {share:.0%}" for ink, share in zip(INKS, result.inks.colours, strict=True)
+    )
+    photos = "1 photo" if used == 1 else f"{used} photos"
+    lines = [
+        f"From {photos}. Strength of the inks: {inks}.",
+        f"Expected error of a swatch: {result.values.expected_de00:.1f} CIEDE2000; a measurement "
+        "of the card would be better.",
+        f"Print scale: {result.values.print_scale:.1%}.",
+    ]
+    if used == 1:
+        lines.append("Two or three photos from different places would be better than one.")
+    for line in lines:
+        console.print(line, soft_wrap=True)
