@@ -30,6 +30,7 @@ from jarvision.records import (
     Photo,
     Reading,
     Tissue,
+    TissueClass,
     Wall,
 )
 from jarvision.tissue.classify import classify
@@ -51,26 +52,51 @@ class Sight:
     coverage: Coverage
 
 
-def look(
-    photo: Photo, *, layout: CardLayout | None = None, settings: PhotoSettings | None = None
-) -> Sight:
-    """Walk one photo down the line: card, colour, jar, wall, tissue, patches, coverage.
+@dataclass(frozen=True)
+class WallSight:
+    """The first half of the line: what stands before the tissue is classed."""
+
+    photo: Photo
+    card: CardFit
+    colour: ColourFit
+    jar: JarFit
+    wall: Wall
+
+
+def wall_of(photo: Photo, *, layout: CardLayout, settings: PhotoSettings) -> WallSight:
+    """Walk one photo to its masked wall: card, colour, jar, unrolled wall, contents, masks.
 
     Raises
     ------
     PhotoRefusedError
         With the reason word of the stage that could not go on.
     """
-    layout = layout or load_layout()
-    settings = settings or PhotoSettings()
     card = find_card(photo.rgb, photo.focal_px, layout=layout)
     swatches = read_swatches(photo.rgb, card, layout=layout)
     colour = fit_colour(swatches, layout=layout, settings=settings.colour)
     jar = locate_jar(photo, card=card, colour=colour, layout=layout, settings=settings.jar)
-    glass = unroll(photo, card=card, colour=colour, jar=jar, below_mm=settings.jar.floor_below_mm)
+    glass = unroll(
+        photo, card=card, colour=colour, jar=jar, below_mm=settings.jar.floor_below_mm
+    )
     contents = find_contents(glass, settings=settings.jar)
     wall = mask_wall(contents, photo=photo, settings=settings.masks)
-    tissue = classify(wall, settings=settings.tissue)
+    return WallSight(photo=photo, card=card, colour=colour, jar=jar, wall=wall)
+
+
+def look(
+    photo: Photo, *, layout: CardLayout | None = None, settings: PhotoSettings | None = None
+) -> Sight:
+    """Walk one photo down the whole line: to its wall, then tissue, patches, coverage.
+
+    Raises
+    ------
+    PhotoRefusedError
+        With the reason word of the stage that could not go on.
+    """
+    settings = settings or PhotoSettings()
+    front = wall_of(photo, layout=layout or load_layout(), settings=settings)
+    tissue = classify(front.wall, settings=settings.tissue)
+    wall = replace(front.wall, judged=tissue.classes > TissueClass.UNJUDGED)
     coverage = measure_coverage(wall, tissue, settings=settings.coverage)
     if coverage.seen_percent < settings.coverage.seen_min_percent:
         raise PhotoRefusedError(
@@ -78,9 +104,9 @@ def look(
         )
     return Sight(
         photo=photo,
-        card=card,
-        colour=colour,
-        jar=jar,
+        card=front.card,
+        colour=front.colour,
+        jar=front.jar,
         wall=wall,
         tissue=tissue,
         patches=find_patches(wall, tissue),

@@ -15,8 +15,8 @@ bright paper for white, and several photos average over light and glare, not ove
 liking for vivid colours. A measurement has none of these limits.
 
 On 60 made-up printers and cameras each (in the tests), the mean error of the swatches fell from
-5.5 to 3.5 CIEDE2000 where greys are mixed of three inks, from 3.6 to 2.8 where they are mostly
-black ink, and stayed at 1.9 (nominal 2.0) on a very good print.
+6.3 to 3.5 CIEDE2000 where greys are mixed of three inks, from 4.0 to 2.8 where they are mostly
+black ink, and from 1.8 to 1.7 on a very good print.
 """
 
 from __future__ import annotations

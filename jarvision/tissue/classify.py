@@ -18,6 +18,7 @@ from jarvision.records import Float32Array, Tissue, TissueClass, Wall
 from jarvision.tissue.features import wall_features
 
 CLASSES = (
+    TissueClass.UNJUDGED,
     TissueClass.BARE,
     TissueClass.MYCELIUM,
     TissueClass.STAIN,
@@ -27,7 +28,10 @@ CLASSES = (
     TissueClass.YELLOW,
     TissueClass.WET,
 )
-"""Order of the network's class outputs; one more output is the opacity."""
+"""Order of the network's class outputs; one more output is the opacity.
+
+UNJUDGED is a class of its own: labels, fog and drops on the glass have a look that can be learned.
+"""
 
 
 @dataclass(frozen=True)
@@ -40,7 +44,7 @@ class Network:
     biases: tuple[Float32Array, ...]
 
     def __call__(self, features: Float32Array) -> Float32Array:
-        """Outputs ``(n, 9)`` for features ``(n, 16)``: a score for each class, and opacity."""
+        """Outputs ``(n, 10)`` for features ``(n, 16)``: a score for each class, and opacity."""
         layer = (features - self.mean) / self.scale
         for number, (weight, bias) in enumerate(zip(self.weights, self.biases, strict=True)):
             layer = layer @ weight + bias

@@ -1,99 +1,126 @@
-"""Render many photos: ``python -m tests.scenes.bulk --seeds 1000:1100 --out DIR --variant ...``.
+"""Render a whole set of photos: ``python -m tests.scenes.bulk SET --out DIR [--shard 0/8]``.
 
-Painting and developing take as long as tracing: worker processes paint ahead while one process
-traces. A shard of the result is a tar file, so that a few files hold hundreds of photos.
+Sets: ``tuning`` and ``held-out`` (random jars and scenes, other seeds), ``samples`` (the shelf of
+``sample_images/``), ``lights`` (one jar under many lights and camera settings). Several processes
+may share one set, each with its own shard; what is there already is skipped.
 """
 
 from __future__ import annotations
 
 import argparse
+import json
 import time
-from concurrent.futures import ProcessPoolExecutor
-from multiprocessing import get_context
+from collections.abc import Iterator
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from .contents import WallPaint, paint
+from . import samples
+from .contents import JarRecipe, WallPaint, paint
+from .lights_trial import lights_trial
 from .sampler import random_spec
 from .spec import SceneSpec
-from .suite import JarOnADay, random_jar
+from .suite import HELD_OUT_SEEDS, TUNING_SEEDS, random_jar
 
 FRONT_DEG = 80.0
+"""Truth is kept this far to both sides of the camera's direction."""
 
 
-def painted(seed: int) -> tuple[SceneSpec, JarOnADay, WallPaint]:
-    """Scene, jar and contents of one random photo."""
-    jar = random_jar(seed)
-    return random_spec(seed), jar, paint(jar.recipe, day=jar.day)
+@dataclass(frozen=True)
+class Order:
+    """One photo to render."""
+
+    name: str
+    recipe: JarRecipe
+    day: float
+    spec: SceneSpec
+    labels: dict[str, Any]
 
 
-def render_all(
-    seeds: list[int], out: Path, *, variant: str, width: int, spp: int, workers: int, limit_s: float
-) -> None:
-    """Render the seeds in order until the time is up; what is there already is skipped."""
+def orders(which: str) -> Iterator[Order]:
+    """The photos of a set, in order."""
+    if which in ("tuning", "held-out"):
+        for seed in TUNING_SEEDS if which == "tuning" else HELD_OUT_SEEDS:
+            jar = random_jar(seed)
+            yield Order(f"S{seed}", jar.recipe, jar.day, random_spec(seed), {"fault": jar.fault})
+    elif which == "samples":
+        for photo in samples.photos():
+            labels = {"jar": photo.jar.jar, "species": photo.jar.species}
+            yield Order(photo.name, photo.jar.recipe, photo.day, photo.spec, labels)
+    elif which == "lights":
+        for name, recipe, day, spec in lights_trial():
+            yield Order(name, recipe, day, spec, {})
+    else:
+        raise ValueError(f"no set is called {which!r}")
+
+
+def render(
+    which: str, out: Path, *, shard: tuple[int, int], variant: str, width: int, spp: int,
+    limit_s: float, count: int,
+) -> None:  # fmt: skip
+    """Render a shard of a set until it is done or the time is up."""
     from .render import Renderer
 
     start = time.perf_counter()
-    todo = [seed for seed in seeds if not (out / f"S{seed}.jpg").exists()]
-    with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
-        queue = {seed: pool.submit(painted, seed) for seed in todo}
-        renderer = Renderer(variant)
-        for seed in todo:
-            if time.perf_counter() - start > limit_s:
-                pool.shutdown(wait=False, cancel_futures=True)
-                break
-            spec, jar, contents = queue.pop(seed).result()
-            shot = renderer.photograph(
-                spec, contents, width=width, height=width * 4 // 3, spp=spp
-            )
-            shot.truth.numbers.update(_labels(seed, jar))
-            shot.save(out, f"S{seed}")
-            save_wall(contents, out / f"S{seed}-wall.npz")
-            steps = " ".join(f"{name} {value:.1f}" for name, value in shot.seconds.items())
-            print(f"S{seed} {jar.fault} {time.perf_counter() - start:.0f} s: {steps}", flush=True)
+    renderer = Renderer(variant)
+    for number, order in enumerate(orders(which)):
+        name = order.name
+        if number >= count or number % shard[1] != shard[0] or (out / f"{name}.jpg").exists():
+            continue
+        if time.perf_counter() - start > limit_s:
+            break
+        contents = paint(order.recipe, day=order.day)
+        shot = renderer.photograph(
+            order.spec, contents, width=width, height=width * 4 // 3, spp=spp
+        )
+        shot.truth.numbers.update(order.labels, day=order.day, **_jar_words(order.recipe))
+        out.mkdir(parents=True, exist_ok=True)
+        save_truth(out / name, contents, shot.truth)
+        (out / f"{name}.jpg").write_bytes(shot.jpeg)
+        steps = " ".join(f"{step} {value:.1f}" for step, value in shot.seconds.items())
+        print(f"{name} {time.perf_counter() - start:.0f} s: {steps}", flush=True)
 
 
-def save_wall(contents: WallPaint, path: Path) -> None:
-    """Keep the truth of the wall at full resolution, where a photo from the front can see it."""
+def _jar_words(recipe: JarRecipe) -> dict[str, Any]:
+    return {"substrate": recipe.substrate, "habit": recipe.habit, "tint": recipe.tint}
+
+
+def save_truth(stem: Path, contents: WallPaint, truth: Any) -> None:
+    """Write ``STEM.json`` (numbers) and ``STEM.npz``.
+
+    The arrays are the wall's classes and opacity (0 to 255) at full resolution, with its angles
+    and heights, and ``seen``: the classes in the photo at a quarter of its resolution.
+    """
     front = np.abs(contents.angles_deg) <= FRONT_DEG
+    stem.with_name(f"{stem.name}.json").write_text(json.dumps(truth.numbers, indent=1))
     np.savez_compressed(
-        path,
+        stem.with_name(f"{stem.name}.npz"),
         classes=contents.classes[:, front],
         opacity=np.rint(255.0 * contents.opacity[:, front]).astype(np.uint8),
-        angles_deg=contents.angles_deg[front],
-        heights_mm=contents.heights_mm,
+        angles_deg=contents.angles_deg[front].astype(np.float32),
+        heights_mm=contents.heights_mm.astype(np.float32),
+        seen=truth.maps.classes,
     )
-
-
-def _labels(seed: int, jar: JarOnADay) -> dict[str, Any]:
-    recipe = jar.recipe
-    return {
-        "seed": seed,
-        "fault": jar.fault,
-        "day": jar.day,
-        "substrate": recipe.substrate,
-        "habit": recipe.habit,
-        "tint": recipe.tint,
-    }
 
 
 def main() -> None:
     """Parse the command line and render."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--seeds", required=True, help="FIRST:END, END not included")
+    parser.add_argument("set", choices=("tuning", "held-out", "samples", "lights"))
     parser.add_argument("--out", type=Path, required=True)
+    parser.add_argument("--shard", default="0/1", help="this process's share, e.g. 2/8")
     parser.add_argument("--variant", default="llvm_ad_spectral")
-    parser.add_argument("--width", type=int, default=1512)
-    parser.add_argument("--spp", type=int, default=128)
-    parser.add_argument("--workers", type=int, default=1)
-    parser.add_argument("--limit", type=float, default=1e9, help="stop after this many seconds")
+    parser.add_argument("--width", type=int, default=1512, help="photo width, px")
+    parser.add_argument("--spp", type=int, default=64, help="paths per pixel")
+    parser.add_argument("--limit", type=float, default=1e9, help="stop after so many seconds")
+    parser.add_argument("--count", type=int, default=10**9, help="only the set's first photos")
     args = parser.parse_args()
-    first, end = (int(part) for part in args.seeds.split(":"))
-    render_all(
-        list(range(first, end)), args.out, variant=args.variant, width=args.width, spp=args.spp,
-        workers=args.workers, limit_s=args.limit,
+    part, parts = (int(number) for number in args.shard.split("/"))
+    render(
+        args.set, args.out, shard=(part, parts), variant=args.variant, width=args.width,
+        spp=args.spp, limit_s=args.limit, count=args.count,
     )  # fmt: skip
 
 
