@@ -35,7 +35,7 @@ def parametric_curve(kind: int, *parameters: float) -> bytes:
     return b"para\0\0\0\0" + struct.pack(">HH", kind, 0) + _fixed(*parameters)
 
 
-def profile(space: bytes, tags: dict[bytes, bytes]) -> bytes:
+def profile(space: bytes, tags: dict[bytes, bytes], *, connection: bytes = b"XYZ ") -> bytes:
     white = {b"wtpt": xyz_tag(D50_XYZ), b"desc": _description(), b"cprt": b"text\0\0\0\0none\0"}
     entries, body = [], b""
     start = 132 + 12 * (len(tags) + len(white))
@@ -53,7 +53,7 @@ def profile(space: bytes, tags: dict[bytes, bytes]) -> bytes:
         0x02400000,
         b"mntr",
         space,
-        b"XYZ ",
+        connection,
     )
     header[36:40] = b"acsp"
     header[68:80] = _fixed(*D50_XYZ)
@@ -77,3 +77,17 @@ def rgb_profile(space: colour.RGB_Colourspace, curve: bytes) -> bytes:
 
 def grey_profile(curve: bytes) -> bytes:
     return profile(b"GRAY", {b"kTRC": curve})
+
+
+def table_profile(space: bytes, corners_lab: np.ndarray) -> bytes:
+    """A profile of one table (``mft1``) with two points for each channel.
+
+    ``corners_lab`` is ``(2 ** channels, 3)`` CIELAB under D50 of the corners, the last channel
+    running fastest.
+    """
+    channels = len(corners_lab).bit_length() - 1
+    straight = bytes(range(256))
+    lab = np.rint(corners_lab * [2.55, 1.0, 1.0] + [0.0, 128.0, 128.0]).astype(np.uint8)
+    table = b"mft1\0\0\0\0" + struct.pack(">BBBB", channels, 3, 2, 0)
+    table += _fixed(1, 0, 0, 0, 1, 0, 0, 0, 1) + straight * channels + lab.tobytes() + straight * 3
+    return profile(space, {b"A2B0": table}, connection=b"Lab ")

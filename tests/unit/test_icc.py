@@ -15,6 +15,7 @@ from icc_profiles import (
     profile,
     rgb_profile,
     table_curve,
+    table_profile,
 )
 from PIL import Image, ImageCms
 
@@ -115,12 +116,42 @@ def test_grey_profiles_are_followed() -> None:
         assert np.abs(samples - expected[..., None]).max() <= tolerance
 
 
-def test_four_ink_pictures_are_converted_by_their_profile(tmp_path) -> None:
-    """No ink is white, all ink of one kind takes its own light away."""
+def _corners(channels: int) -> tuple[np.ndarray, np.ndarray]:
+    """Samples (0 or 255) of a table's corners and their CIELAB under D50."""
+    share = np.indices((2,) * channels).reshape(channels, -1).T
+    lab = np.random.default_rng(8).integers([30, -20, -20], [90, 21, 21], (2**channels, 3))
+    lab[0 if channels == 4 else -1] = (100, 0, 0)  # Little CMS makes white of white, come what may
+    return (share * 255).astype(np.uint8)[None], lab.astype(float)
+
+
+def _srgb8_of_lab_d50(lab: np.ndarray) -> np.ndarray:
+    white = colour.XYZ_to_xy(WHITE_D50)
+    return 255 * colour.XYZ_to_sRGB(
+        colour.Lab_to_XYZ(lab, white), illuminant=white, chromatic_adaptation_transform="Bradford"
+    )
+
+
+def test_four_ink_pictures_follow_their_profile() -> None:
+    """The corners of a CMYK table come out as their CIELAB, by colour-science."""
+    inks, lab = _corners(4)
+    converted = to_srgb(Image.fromarray(inks, mode="CMYK"), table_profile(b"CMYK", lab))
+    assert converted.note == ""
+    # L in steps of 0.4, a and b of 1 in an 8-bit table: exact here but for L
+    assert np.abs(converted.samples[0] - _srgb8_of_lab_d50(lab)).max() <= 2.0
+
+
+def test_sixteen_bit_pictures_follow_a_table_at_eight_bits() -> None:
+    stored, lab = _corners(3)
+    converted = deep_to_srgb(stored.astype(np.uint16) * 257, table_profile(b"RGB ", lab))
+    assert converted.note == SHALLOW_PROFILE
+    assert converted.samples.dtype == np.uint8
+    assert np.abs(converted.samples[0] - _srgb8_of_lab_d50(lab)).max() <= 2.0
+
+
+def test_four_inks_without_a_profile_take_away_their_own_light() -> None:
     inks = np.zeros((1, 4, 4), np.uint8)
     inks[0, 1:, :3] = np.eye(3, dtype=np.uint8) * 255
-    image = Image.fromarray(inks, mode="CMYK")
-    rgb = to_srgb(image, b"").samples[0]
+    rgb = to_srgb(Image.fromarray(inks, mode="CMYK"), b"").samples[0]
     assert rgb.tolist() == [[255, 255, 255], [0, 255, 255], [255, 0, 255], [255, 255, 0]]
 
 
@@ -156,15 +187,6 @@ def test_a_profile_of_another_kind_of_picture_is_told() -> None:
     stored = np.random.default_rng(5).integers(0, 256, (8, 8, 3), dtype=np.uint8)
     assert to_srgb(Image.fromarray(stored), icc).note == OTHER_PROFILE
     assert deep_to_srgb(stored.astype(np.uint16) * 257, icc).note == OTHER_PROFILE
-
-
-def test_a_profile_of_tables_is_followed_at_eight_bits() -> None:
-    """Little CMS's own Lab profile is one of tables: not for RGB, but of that kind."""
-    lab = ImageCms.ImageCmsProfile(ImageCms.createProfile("LAB")).tobytes()
-    stored = np.random.default_rng(6).integers(0, 256, (8, 8, 3), dtype=np.uint8)
-    converted = deep_to_srgb(stored.astype(np.uint16) * 257, lab)
-    assert converted.samples.dtype == np.uint8
-    assert converted.note in {OTHER_PROFILE, SHALLOW_PROFILE}
 
 
 def test_damaged_profiles_never_raise() -> None:
