@@ -153,7 +153,8 @@ def _read(path: Path, *, layout: CardLayout) -> _Dated:
             print_scale=_header_number(table, _SCALE, 1.0),
         )
     except CgatsError as error:
-        raise UsageError(f"{path}, {error.message}", error.remedy) from error
+        other = f"If it is no measurement of the card, take it out of {path.parent.name}."
+        raise UsageError(f"{path}, {error.message}", f"{error.remedy} {other}".strip()) from error
     return _Dated(values, _created(table, path))
 
 

@@ -91,3 +91,13 @@ def table_profile(space: bytes, corners_lab: np.ndarray) -> bytes:
     table = b"mft1\0\0\0\0" + struct.pack(">BBBB", channels, 3, 2, 0)
     table += _fixed(1, 0, 0, 0, 1, 0, 0, 0, 1) + straight * channels + lab.tobytes() + straight * 3
     return profile(space, {b"A2B0": table}, connection=b"Lab ")
+
+
+SRGB = colour.RGB_COLOURSPACES["sRGB"]
+P3 = colour.RGB_COLOURSPACES["Display P3"]
+ADOBE = colour.RGB_COLOURSPACES["Adobe RGB (1998)"]
+
+# IEC 61966-2-1's curve as ICC's function 3: (a x + b)^g above d, c x below
+SRGB_CURVE = parametric_curve(3, 2.4, 1 / 1.055, 0.055 / 1.055, 1 / 12.92, 0.04045)
+# Adobe RGB (1998) colour image encoding, 4.3.1.2: gamma 2 + 51/256
+ADOBE_CURVE = gamma_curve(2 + 51 / 256)

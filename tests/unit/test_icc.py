@@ -9,6 +9,11 @@ import numpy as np
 import pytest
 from colour.adaptation import matrix_chromatic_adaptation_VonKries
 from icc_profiles import (
+    ADOBE,
+    ADOBE_CURVE,
+    P3,
+    SRGB,
+    SRGB_CURVE,
     gamma_curve,
     grey_profile,
     parametric_curve,
@@ -29,14 +34,6 @@ from jarvision.photo.icc import (
     to_srgb,
 )
 
-SRGB = colour.RGB_COLOURSPACES["sRGB"]
-P3 = colour.RGB_COLOURSPACES["Display P3"]
-ADOBE = colour.RGB_COLOURSPACES["Adobe RGB (1998)"]
-
-# IEC 61966-2-1's curve as ICC's function 3: (a x + b)^g above d, c x below
-SRGB_CURVE = parametric_curve(3, 2.4, 1 / 1.055, 0.055 / 1.055, 1 / 12.92, 0.04045)
-# Adobe RGB (1998) colour image encoding, 4.3.1.2: gamma 2 + 51/256
-ADOBE_CURVE = gamma_curve(2 + 51 / 256)
 PROFILES = {
     "Display P3": (P3, rgb_profile(P3, SRGB_CURVE)),
     "Display P3 by table": (

@@ -9,14 +9,14 @@ import zlib
 from datetime import date, datetime, timedelta
 from pathlib import Path
 
+import colour
 import cv2
 import numpy as np
 import pillow_heif
 import pytest
 import tifffile
-from icc_profiles import gamma_curve, rgb_profile
+from icc_profiles import ADOBE, ADOBE_CURVE, P3, SRGB, SRGB_CURVE, rgb_profile
 from PIL import Image
-from test_icc import ADOBE, P3, SRGB_CURVE
 
 from jarvision.errors import PhotoRefusedError
 from jarvision.photo import WORKING_LONG_SIDE_PX, read_photo
@@ -159,11 +159,8 @@ def test_a_heic_photo_comes_back_from_its_file(tmp_path: Path) -> None:
     content = saved(image, format="HEIF", quality=95, exif=exif_bytes(details, 6), icc_profile=icc)
     photo = read(content, tmp_path, "IMG.HEIC")
     linear = P3.cctf_decoding(np.array(CORNERS) / 255.0)
-    import colour
-
-    srgb = colour.RGB_COLOURSPACES["sRGB"]
-    expected = 255 * srgb.cctf_encoding(
-        np.clip(colour.RGB_to_RGB(linear, P3, srgb, "Bradford"), 0, 1)
+    expected = 255 * SRGB.cctf_encoding(
+        np.clip(colour.RGB_to_RGB(linear, P3, SRGB, "Bradford"), 0, 1)
     )
     assert photo.rgb.shape == (96, 64, 3)
     assert np.abs(quarters_of(photo.rgb) - expected).max() <= 8
@@ -192,16 +189,13 @@ def test_sixteen_bit_photos_shrink_in_sixteen_bits(tmp_path: Path) -> None:
 
 
 def test_sixteen_bit_colours_follow_their_profile(tmp_path: Path) -> None:
-    import colour
-
     deep = picture().astype(np.uint16) * 257
-    icc = rgb_profile(ADOBE, gamma_curve(2 + 51 / 256))
+    icc = rgb_profile(ADOBE, ADOBE_CURVE)
     photo = read(png16(deep, icc=icc), tmp_path)
-    srgb = colour.RGB_COLOURSPACES["sRGB"]
     linear = colour.RGB_to_RGB(
-        ADOBE.cctf_decoding(np.array(CORNERS) / 255.0), ADOBE, srgb, "Bradford"
+        ADOBE.cctf_decoding(np.array(CORNERS) / 255.0), ADOBE, SRGB, "Bradford"
     )
-    expected = 65535 * srgb.cctf_encoding(np.clip(linear, 0, 1))
+    expected = 65535 * SRGB.cctf_encoding(np.clip(linear, 0, 1))
     assert photo.rgb16 is not None
     assert np.abs(quarters_of(photo.rgb16) - expected).max() <= 100
 
