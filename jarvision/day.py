@@ -14,7 +14,7 @@ from jarvision.card.tags import read_tags
 from jarvision.colour.fit import fit_colour
 from jarvision.errors import PhotoRefusedError
 from jarvision.identity import NameParts, day_of, picture_name, read_name, tag_agrees
-from jarvision.jar.contents import fill_height_mm, find_contents
+from jarvision.jar.contents import fill_height_mm
 from jarvision.jar.locate import locate_jar
 from jarvision.jar.unroll import unroll
 from jarvision.overlay import Caption, draw_overlay, draw_wall_strip, save_picture
@@ -30,12 +30,10 @@ from jarvision.records import (
     Photo,
     Reading,
     Tissue,
-    TissueClass,
     Wall,
 )
 from jarvision.tissue.classify import classify
 from jarvision.tissue.coverage import measure_coverage
-from jarvision.tissue.masks import mask_wall
 
 
 @dataclass(frozen=True)
@@ -64,7 +62,7 @@ class WallSight:
 
 
 def wall_of(photo: Photo, *, layout: CardLayout, settings: PhotoSettings) -> WallSight:
-    """Walk one photo to its masked wall: card, colour, jar, unrolled wall, contents, masks.
+    """Walk one photo to its wall: card, colour, jar, unrolled wall.
 
     Raises
     ------
@@ -75,12 +73,8 @@ def wall_of(photo: Photo, *, layout: CardLayout, settings: PhotoSettings) -> Wal
     swatches = read_swatches(photo.rgb, card, layout=layout)
     colour = fit_colour(swatches, layout=layout, settings=settings.colour)
     jar = locate_jar(photo, card=card, colour=colour, layout=layout, settings=settings.jar)
-    glass = unroll(
-        photo, card=card, colour=colour, jar=jar, below_mm=settings.jar.floor_below_mm
-    )
-    contents = find_contents(glass, settings=settings.jar)
-    wall = mask_wall(contents, photo=photo, settings=settings.masks)
-    return WallSight(photo=photo, card=card, colour=colour, jar=jar, wall=wall)
+    glass = unroll(photo, card=card, colour=colour, jar=jar, below_mm=settings.jar.floor_below_mm)
+    return WallSight(photo=photo, card=card, colour=colour, jar=jar, wall=glass)
 
 
 def look(
@@ -95,8 +89,8 @@ def look(
     """
     settings = settings or PhotoSettings()
     front = wall_of(photo, layout=layout or load_layout(), settings=settings)
-    tissue = classify(front.wall, settings=settings.tissue)
-    wall = replace(front.wall, judged=tissue.classes > TissueClass.UNJUDGED)
+    seen = classify(front.wall, photo, settings=settings)
+    wall, tissue = seen.wall, seen.tissue
     coverage = measure_coverage(wall, tissue, settings=settings.coverage)
     if coverage.seen_percent < settings.coverage.seen_min_percent:
         raise PhotoRefusedError(

@@ -111,34 +111,23 @@ class JarSettings:
     """The page's lower end is sought this far around A4's and Letter's; a weaker step of grey
     levels a row is no edge."""
 
-    fill_smooth_cells: float = 3.0
     fill_median_cells: int = 21
-    """Blur (0.75 mm) and median window (5 mm) of the fill line."""
+    """Median window (5 mm) of the fill line."""
 
     fill_wide_cells: int = 121
     fill_jump_mm: float = 5.0
     """A column whose fill line is off the median of 30 mm around it by more than this shows a
     mirrored lamp or a label there; heaps of grain are flatter."""
 
-    floor_half_deg: float = 45.0
-    floor_smooth_mm: float = 0.4
-    floor_reach_mm: float = 8.0
-    floor_below_mm: float = 4.0
-    floor_peak_share: float = 0.45
-    """The contents' lower edge is sought in the front of the wall, from 8 mm above to 4 mm below
-    the expected floor (glass bottoms are 4 to 8 mm thick and cards lean up to 3 degrees); it is
-    the uppermost step of at least this share of the strongest."""
+    floor_below_mm: float = 6.0
+    """The wall is unrolled this far below the expected floor: glass bottoms are 4 to 8 mm thick
+    and a card's lean shifts the table by another two."""
 
     lean_prior: float = -0.026
     lean_prior_sd: float = 0.015
     lean_sd: float = 0.015
     """A standing page leans back by 0 to 3 degrees (common practice, no source); its slope as
     measured on the edges is uncertain by about 0.9 degrees."""
-
-    empty_contrast_min: float = 0.25
-    middle_min: float = 0.12
-    """Blueness of empty glass over contents below which there is no empty glass; and the least
-    level that parts them, above white growth (0.1)."""
 
 
 @dataclass(frozen=True)
@@ -148,19 +137,13 @@ class MaskSettings:
     clipped_level: int = 252
     """All three bytes at or above this: the camera is burnt out."""
 
-    diffuse_max: float = 1.05
-    """Corrected linear value that no matt surface can reach under the card's own light."""
+    spot_min_mm2: float = 1.0
+    """Smaller burnt-out specks are sparkle of fibres and wet kernels."""
 
-    glare_margin_cells: int = 2
-    """Half a millimetre around a mirrored lamp, where it still adds light."""
-
-
-@dataclass(frozen=True)
-class TissueSettings:
-    """How places are classed."""
-
-    score_blur_cells: float = 1.5
-    """Blur of the class scores (0.4 mm): below it there is noise, no tissue."""
+    ring_mm: float = 1.5
+    ring_white_share: float = 0.6
+    """What surrounds a burnt-out area is looked at this wide; with a smaller share of growth in it
+    the area is a mirrored lamp."""
 
 
 @dataclass(frozen=True)
@@ -182,5 +165,4 @@ class PhotoSettings:
     colour: ColourSettings = field(default_factory=ColourSettings)
     jar: JarSettings = field(default_factory=JarSettings)
     masks: MaskSettings = field(default_factory=MaskSettings)
-    tissue: TissueSettings = field(default_factory=TissueSettings)
     coverage: CoverageSettings = field(default_factory=CoverageSettings)

@@ -1,81 +1,51 @@
-"""Wall -> Tissue: what stands at every place, by a small trained network on colour and texture.
-
-The network has one hidden pair of layers and sees one place at a time (its neighbourhood enters
-through the features); it was trained on rendered jars by ``tests/accuracy/train_tissue.py``.
-"""
+"""Wall -> Tissue: what stands at every place, by a trained network on colour and texture."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cache
-from importlib.resources import files
 
-import cv2
 import numpy as np
 
-from jarvision.photo_settings import TissueSettings
-from jarvision.records import Float32Array, Tissue, TissueClass, Wall
-from jarvision.tissue.features import wall_features
-
-CLASSES = (
-    TissueClass.UNJUDGED,
-    TissueClass.BARE,
-    TissueClass.MYCELIUM,
-    TissueClass.STAIN,
-    TissueClass.GREEN,
-    TissueClass.BLACK,
-    TissueClass.PINK,
-    TissueClass.YELLOW,
-    TissueClass.WET,
-)
-"""Order of the network's class outputs; one more output is the opacity.
-
-UNJUDGED is a class of its own: labels, fog and drops on the glass have a look that can be learned.
-"""
+from jarvision.jar.contents import find_contents
+from jarvision.photo_settings import PhotoSettings
+from jarvision.records import Photo, Tissue, TissueClass, Wall
+from jarvision.tissue.inputs import network_inputs
+from jarvision.tissue.masks import burnt_out, mask_glare
+from jarvision.tissue.network import run_network
 
 
 @dataclass(frozen=True)
-class Network:
-    """A perceptron with rectified hidden layers: weights ``(inputs, outputs)`` and biases."""
+class Classified:
+    """The wall cut at its floor, with ``filled`` and ``judged`` set, and its tissue."""
 
-    mean: Float32Array
-    scale: Float32Array
-    weights: tuple[Float32Array, ...]
-    biases: tuple[Float32Array, ...]
-
-    def __call__(self, features: Float32Array) -> Float32Array:
-        """Outputs ``(n, 10)`` for features ``(n, 16)``: a score for each class, and opacity."""
-        layer = (features - self.mean) / self.scale
-        for number, (weight, bias) in enumerate(zip(self.weights, self.biases, strict=True)):
-            layer = layer @ weight + bias
-            if number < len(self.weights) - 1:
-                layer = np.maximum(layer, 0.0)
-        return layer
+    wall: Wall
+    tissue: Tissue
 
 
-@cache
-def load_network() -> Network:
-    """The trained weights that come with the package."""
-    with (files("jarvision.tissue") / "weights.npz").open("rb") as file, np.load(file) as data:
-        count = sum(name.startswith("weight") for name in data)
-        return Network(
-            mean=data["mean"],
-            scale=data["scale"],
-            weights=tuple(data[f"weight{i}"] for i in range(count)),
-            biases=tuple(data[f"bias{i}"] for i in range(count)),
-        )
-
-
-def classify(wall: Wall, *, settings: TissueSettings, network: Network | None = None) -> Tissue:
-    """Class and opacity of every filled place; ``UNJUDGED`` where the wall cannot be judged."""
-    network = network or load_network()
-    features = wall_features(wall)
-    scores = np.zeros((*wall.filled.shape, len(CLASSES) + 1), dtype=np.float32)
-    scores[wall.filled] = network(features[wall.filled])
-    scores = np.asarray(cv2.GaussianBlur(scores, (0, 0), settings.score_blur_cells))
-    classes = np.array(CLASSES, dtype=np.uint8)[scores[..., :-1].argmax(axis=-1)]
-    classes[~wall.judged] = TissueClass.UNJUDGED
-    classes[~wall.filled] = TissueClass.OUTSIDE
-    opacity = np.clip(scores[..., -1], 0.0, 1.0)
-    opacity[~wall.filled] = 0.0
-    return Tissue(classes=classes, opacity=opacity)
+def classify(wall: Wall, photo: Photo, *, settings: PhotoSettings) -> Classified:
+    """Find the contents on the wall and say what stands at every place of them."""
+    burnt = burnt_out(wall, photo, settings=settings.masks)
+    shares, opacity = run_network(network_inputs(wall, burnt))
+    contents = find_contents(wall, shares[TissueClass.OUTSIDE], settings=settings.jar)
+    # Under the fill line nothing is empty glass: the best of the other classes.
+    classes = (1 + shares[TissueClass.UNJUDGED :].argmax(axis=0)).astype(np.uint8)
+    classes[~contents.filled] = TissueClass.OUTSIDE
+    step_mm = float(wall.heights_mm[0] - wall.heights_mm[1])
+    classes = mask_glare(classes, burnt, step_mm=step_mm, settings=settings.masks)
+    rows = slice(0, contents.floor_row)
+    floor_mm = float(wall.heights_mm[contents.floor_row - 1]) - step_mm / 2
+    return Classified(
+        wall=Wall(
+            linear=wall.linear[rows],
+            angles_deg=wall.angles_deg,
+            heights_mm=wall.heights_mm[rows] - floor_mm,
+            radius_mm=wall.radius_mm,
+            filled=contents.filled[rows],
+            judged=classes[rows] > TissueClass.UNJUDGED,
+            pixels=wall.pixels[rows],
+        ),
+        tissue=Tissue(
+            classes=classes[rows],
+            opacity=np.where(contents.filled, opacity, np.float32(0.0))[rows],
+        ),
+    )

@@ -1,26 +1,42 @@
-"""Wall -> Wall: what cannot be judged is masked, never counted as growth."""
+"""What of the wall is burnt out, and what that means."""
 
 from __future__ import annotations
-
-from dataclasses import replace
 
 import cv2
 import numpy as np
 
 from jarvision.photo_settings import MaskSettings
-from jarvision.records import Photo, Wall
+from jarvision.records import BoolArray, ByteArray, Photo, TissueClass, Wall
 
 
-def mask_wall(wall: Wall, *, photo: Photo, settings: MaskSettings) -> Wall:
-    """Take mirrored lamps out of ``judged``.
-
-    A mirrored lamp adds its own light to what lies behind the glass: it clips the camera and,
-    corrected, is brighter than any diffuse surface under the card's light can be.
-    """
+def burnt_out(wall: Wall, photo: Photo, *, settings: MaskSettings) -> BoolArray:
+    """Where all three channels of the camera are at their end, ``(rows, cols)``."""
     seen = cv2.remap(photo.rgb, wall.pixels[..., 0], wall.pixels[..., 1], cv2.INTER_NEAREST)
-    burnt = seen.min(axis=2) >= settings.clipped_level
-    brighter = wall.linear.min(axis=2) > settings.diffuse_max
-    glare = (burnt | brighter).astype(np.uint8)
-    side = 2 * settings.glare_margin_cells + 1
-    glare = cv2.dilate(glare, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side)))
-    return replace(wall, judged=wall.judged & wall.filled & (glare == 0))
+    return np.asarray(np.asarray(seen).min(axis=2) >= settings.clipped_level)
+
+
+def mask_glare(
+    classes: ByteArray, burnt: BoolArray, *, step_mm: float, settings: MaskSettings
+) -> ByteArray:
+    """Take burnt-out areas that are no growth out of what can be judged.
+
+    A mirrored lamp and white growth in strong light both burn out, and no colour is left to tell
+    them apart; their surroundings do: amid growth a burnt-out area is growth or harmless, amid
+    anything else it is a mirrored lamp.
+    """
+    count, labels = cv2.connectedComponents(burnt.astype(np.uint8), connectivity=8)
+    masked = classes.copy()
+    ring_cells = max(1, round(settings.ring_mm / step_mm))
+    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * ring_cells + 1,) * 2)
+    for label in range(1, count):
+        spot = labels == label
+        if np.count_nonzero(spot) * step_mm**2 < settings.spot_min_mm2:
+            continue
+        grown = cv2.dilate(spot.astype(np.uint8), kernel).astype(np.bool_)
+        around = classes[grown & ~burnt]
+        around = around[around > TissueClass.UNJUDGED]
+        white = np.mean(around == TissueClass.MYCELIUM) if around.size else 0.0
+        if white < settings.ring_white_share:
+            masked[grown & (burnt | (classes == TissueClass.MYCELIUM))] = TissueClass.UNJUDGED
+    masked[classes == TissueClass.OUTSIDE] = TissueClass.OUTSIDE
+    return masked

@@ -47,7 +47,7 @@ def orders(which: str) -> Iterator[Order]:
             yield Order(f"S{seed}", jar.recipe, jar.day, random_spec(seed), {"fault": jar.fault})
     elif which == "samples":
         for photo in samples.photos():
-            labels = {"jar": photo.jar.jar, "species": photo.jar.species}
+            labels = {"shelf_jar": photo.jar.jar, "species": photo.jar.species}
             yield Order(photo.name, photo.jar.recipe, photo.day, photo.spec, labels)
     elif which == "lights":
         for name, recipe, day, spec in lights_trial():

@@ -44,13 +44,11 @@ def wall_features(wall: Wall) -> Float32Array:
     fine_contrast = _contrast(logs[..., 0], FINE_MM * 2 / step_mm)
     coarse_contrast = _contrast(fine[..., 0], COARSE_MM * 2 / step_mm)
     hue_contrast = _contrast(fine[..., 2], COARSE_MM * 2 / step_mm)
-    known = wall.judged
+    lower = slice(y.shape[0] // 2, None)  # contents stand there, whatever is above
     jar_wide = np.empty((*y.shape, 4), dtype=np.float32)
-    bright = np.percentile(coarse[..., 0][known], 95) if known.any() else 0.0
-    jar_wide[..., 0] = fine[..., 0] - bright
+    jar_wide[..., 0] = fine[..., 0] - np.percentile(coarse[lower, :, 0], 95)
     jar_wide[..., 1] = np.sin(np.deg2rad(wall.angles_deg)).astype(np.float32)
-    hues = np.percentile(coarse[..., 2][known], (97, 3)) if known.any() else (0.0, 0.0)
-    jar_wide[..., 2:] = hues
+    jar_wide[..., 2:] = np.percentile(coarse[lower, :, 2], (97, 3))
     contrasts = np.stack([fine_contrast, coarse_contrast, hue_contrast], axis=-1)
     return np.concatenate([fine, coarse, wide, contrasts, jar_wide], axis=-1)
 

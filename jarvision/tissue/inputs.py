@@ -1,0 +1,40 @@
+"""Wall -> what the tissue network sees: colour as log ratios, and where a place is."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from jarvision.records import BoolArray, Float32Array, Wall
+
+CHANNELS = 7
+_LIGHT_FLOOR = np.float32(0.004)
+"""Linear light added before a logarithm: keeps the noise of near-black pixels small."""
+
+_MIDDLE = np.array([-1.2, 0.15, -0.45], dtype=np.float32)
+_SPREAD = np.array([0.9, 0.25, 0.45], dtype=np.float32)
+"""Rough middle and spread of the three logs over jars: brings the inputs near -1 to 1."""
+
+_HEIGHT_MM = 100.0
+
+
+def network_inputs(wall: Wall, burnt: BoolArray) -> Float32Array:
+    """Channels ``(7, rows, cols)`` of a wall.
+
+    Three logs (luminance over the card's white; red over green; blue over green: the ratios do
+    not change with the strength of the light), the sine of the wall angle and its square (how
+    the light falls off at the sides), height over the expected floor in 100 mm, and where the
+    camera is burnt out.
+    """
+    linear = np.maximum(wall.linear, 0.0) + _LIGHT_FLOOR
+    luminance = linear @ np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)
+    green = np.log(linear[..., 1])
+    logs = np.stack(
+        (np.log(luminance), np.log(linear[..., 0]) - green, np.log(linear[..., 2]) - green)
+    )
+    channels = np.empty((CHANNELS, *luminance.shape), dtype=np.float32)
+    channels[:3] = (logs - _MIDDLE[:, None, None]) / _SPREAD[:, None, None]
+    sine = np.sin(np.deg2rad(wall.angles_deg)).astype(np.float32)
+    channels[3], channels[4] = sine, sine * sine
+    channels[5] = (wall.heights_mm / _HEIGHT_MM).astype(np.float32)[:, None]
+    channels[6] = burnt
+    return channels

@@ -1,0 +1,38 @@
+"""Write the trained tissue network as ONNX: ``python -m tests.accuracy.export_tissue net.pt``.
+
+Weights are stored as 32-bit floats; batch norms are folded into the convolutions.
+"""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+import torch
+
+from jarvision.tissue.inputs import CHANNELS
+
+from .wall_net import WallNet
+
+TARGET = Path(__file__).parents[2] / "jarvision" / "tissue" / "tissue.onnx"
+
+
+def main() -> None:
+    """Export."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("weights", type=Path)
+    parser.add_argument("--out", type=Path, default=TARGET)
+    args = parser.parse_args()
+    net = WallNet()
+    net.load_state_dict(torch.load(args.weights, weights_only=True))
+    net.eval()
+    torch.onnx.export(
+        net, (torch.zeros(1, CHANNELS, 480, 352),), str(args.out), input_names=["wall"],
+        output_names=["logits"], opset_version=13, dynamo=False,
+        dynamic_axes={"wall": {2: "rows", 3: "cols"}, "logits": {2: "rows", 3: "cols"}},
+    )  # fmt: skip
+    print(f"{args.out.name}: {args.out.stat().st_size / 1e6:.2f} MB")
+
+
+if __name__ == "__main__":
+    main()
