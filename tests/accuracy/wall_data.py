@@ -1,4 +1,4 @@
-"""Unrolled walls of rendered photos with their truth: ``python -m tests.accuracy.wall_data IN OUT``.
+"""Unrolled walls of rendered photos with truth: ``python -m tests.accuracy.wall_data IN OUT``.
 
 One ``.npz`` a photo, small enough to hold hundreds: the wall's colour as 8-bit sRGB of linear / 2
 (so that light above the card's white is kept), classes, opacity in 255ths, burnt-out places,

@@ -17,7 +17,7 @@ from jarvision.card.layout import CardLayout, load_layout
 from jarvision.card.plane import card_to_photo
 from jarvision.card.tags import read_tags
 from jarvision.errors import PhotoRefusedError
-from jarvision.geometry import project
+from jarvision.geometry import Viewpoint
 from jarvision.records import CardFit
 
 DPI = 300.0
@@ -178,7 +178,8 @@ def test_homography_and_pose_tell_the_same_places(drawn, layout):
     scene = _photograph(drawn, 5.0, (1600, 1200), seed=22)
     fit = find_card(scene.rgb, scene.focal_px)
     flat = np.column_stack([layout.centres_mm, np.zeros(len(layout.swatches))])
-    miss = project(flat, card=fit) - card_to_photo(layout.centres_mm, fit.homography)
+    by_pose = Viewpoint.of_card(fit, np.eye(3)).project(flat)
+    miss = by_pose - card_to_photo(layout.centres_mm, fit.homography)
     assert np.linalg.norm(miss, axis=1).max() < 0.2
 
 

@@ -80,8 +80,9 @@ def main() -> None:
     )
     mean, scale = features.mean(axis=0), features.std(axis=0) + 1e-6
     network = MLPRegressor(
-        hidden_layer_sizes=(48, 24), batch_size=1024, max_iter=args.epochs, learning_rate_init=2e-3, alpha=1e-5,
-        random_state=1, verbose=True, tol=0.0, n_iter_no_change=args.epochs,
+        hidden_layer_sizes=(48, 24), batch_size=1024, max_iter=args.epochs,
+        learning_rate_init=2e-3, alpha=1e-5, random_state=1,
+        verbose=True, tol=0.0, n_iter_no_change=args.epochs,
     )  # fmt: skip
     network.fit((features - mean) / scale, targets)
     arrays = {f"weight{i}": w.astype(np.float32) for i, w in enumerate(network.coefs_)}

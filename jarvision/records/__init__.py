@@ -1,0 +1,92 @@
+"""The frozen records that pass between the stages, in the order of the straight line.
+
+Conventions used everywhere
+---------------------------
+- Pictures are arrays of shape ``(rows, cols, 3)``; pixel ``(row, col) = (0, 0)`` is the *centre*
+  of the top left pixel. Points are ``(x, y) = (col, row)``.
+- The **card frame** is right-handed, in mm: origin at the top left corner of the card's active
+  area, x to the right, y down, z away from the viewer *into* the card. The camera and the jar
+  are in front of the card, so their z is negative.
+- The **wall frame** is the jar's inner wall: ``angle_deg`` is 0 where the wall faces the camera
+  and grows to the right as the camera sees it; ``height_mm`` is 0 at the inner floor of the jar
+  and grows upwards. Row 0 of a wall array is the top row.
+- "linear" colour is linear-light sRGB, D65, with 1.0 for the card's perfect white.
+- Colour differences are CIEDE2000 under D65 and the 2 degree observer.
+- Dates and times are the photo's local time, without zone.
+"""
+
+from __future__ import annotations
+
+from jarvision.records.arrays import (
+    BoolArray,
+    ByteArray,
+    Float32Array,
+    FloatArray,
+)
+from jarvision.records.history import (
+    OFF_COLOUR_KINDS,
+    Flag,
+    Growth,
+    JarDay,
+    JarEntry,
+    JarHistory,
+    JarKind,
+    JarStory,
+    Reading,
+    ShelfResult,
+    TrackedPatch,
+    Trend,
+    Verdict,
+    VerdictWord,
+    View,
+)
+from jarvision.records.photo import (
+    CardFit,
+    ColourFit,
+    Photo,
+    SwatchReadings,
+    TimeSource,
+)
+from jarvision.records.wall import (
+    OFF_COLOUR,
+    Coverage,
+    JarFit,
+    Patch,
+    Tissue,
+    TissueClass,
+    Wall,
+)
+
+__all__ = [
+    "OFF_COLOUR",
+    "OFF_COLOUR_KINDS",
+    "BoolArray",
+    "ByteArray",
+    "CardFit",
+    "ColourFit",
+    "Coverage",
+    "Flag",
+    "Float32Array",
+    "FloatArray",
+    "Growth",
+    "JarDay",
+    "JarEntry",
+    "JarFit",
+    "JarHistory",
+    "JarKind",
+    "JarStory",
+    "Patch",
+    "Photo",
+    "Reading",
+    "ShelfResult",
+    "SwatchReadings",
+    "TimeSource",
+    "Tissue",
+    "TissueClass",
+    "TrackedPatch",
+    "Trend",
+    "Verdict",
+    "VerdictWord",
+    "View",
+    "Wall",
+]

@@ -1,0 +1,180 @@
+"""From reading to shelf: small, picklable records of photos, days, growth and verdicts."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from typing import Literal
+
+from jarvision.records.photo import TimeSource
+from jarvision.records.wall import Coverage, Patch
+
+View = Literal["front", "a", "b", "c", "d"]
+JarKind = Literal["spawn", "fruiting"]
+VerdictWord = Literal["go", "wait", "check", "no-go"]
+Trend = Literal["new", "closing", "still", "growing"]
+
+
+@dataclass(frozen=True)
+class Reading:
+    """One row of ``readings.csv``: what one photo said. Small and picklable.
+
+    ``coverage`` and the other measurements are None when ``status`` is ``unusable``.
+    ``overlay`` and ``wall_picture`` are paths relative to the output folder.
+    """
+
+    photo: str
+    jar: str
+    view: View
+    taken_at: datetime
+    time_source: TimeSource
+    status: Literal["ok", "unusable"]
+    reason: str = ""
+    detail: str = ""
+    coverage: Coverage | None = None
+    patches: tuple[Patch, ...] = ()
+    fill_height_mm: float | None = None
+    colour_de00_median: float | None = None
+    card_values: str = ""
+    overlay: str = ""
+    wall_picture: str = ""
+
+    def area_cm2(self, *kinds: str) -> float:
+        """Summed area of the patches of the given kinds, cm2."""
+        return sum(p.area_cm2 for p in self.patches if p.kind in kinds)
+
+
+OFF_COLOUR_KINDS = ("green", "black", "pink", "yellow")
+
+
+@dataclass(frozen=True)
+class JarEntry:
+    """One line of the jar register (``jars.csv``)."""
+
+    jar: str
+    kind: JarKind = "spawn"
+    species: str = ""
+    substrate: str = ""
+    started: date | None = None
+    parent: str = ""
+    profile: str = ""
+    notes: str = ""
+    registered: bool = True
+
+
+@dataclass(frozen=True)
+class TrackedPatch:
+    """A patch with an identity that lasts over days. ``patch`` is a name such as ``bare-1``."""
+
+    patch: str
+    kind: str
+    area_cm2: float
+    angle_deg: float
+    height_mm: float
+    trend: Trend
+
+
+@dataclass(frozen=True)
+class JarDay:
+    """All views of one jar on one day, pooled (one row of ``days.csv``)."""
+
+    jar: str
+    day: date
+    views: int
+    coverage: Coverage
+    patches: tuple[TrackedPatch, ...]
+    fill_height_mm: float
+    readings: tuple[Reading, ...]
+
+
+@dataclass(frozen=True)
+class JarHistory:
+    """Everything known about one jar: its register line, its days in order, its refused photos."""
+
+    entry: JarEntry
+    days: tuple[JarDay, ...]
+    refused: tuple[Reading, ...] = ()
+
+
+@dataclass(frozen=True)
+class Growth:
+    """A growth curve fitted to one jar.
+
+    Attributes
+    ----------
+    model
+        ``logistic``, ``gompertz``, ``kjma-2``, ``kjma-3`` (nucleation and growth) or
+        ``too-few-days``.
+    day_numbers, curve_percent
+        The curve sampled for plotting: days since ``origin`` and coverage.
+    curve_low, curve_high
+        80 % band of the curve, percent.
+    rate_percent_per_day
+        Rate of the last days.
+    ready_date, ready_low, ready_high
+        Date on which coverage reaches the species' ready level, with its 80 % interval; None
+        when it cannot be told.
+    stalled
+        True when growth is below what the jar's own past predicts.
+    stall_reason
+        The numbers behind it, one sentence, empty when not stalled.
+    stalled_days
+        How long the stall has lasted at least, days; 0 when not stalled.
+    """
+
+    model: str
+    origin: date | None = None
+    day_numbers: tuple[float, ...] = ()
+    curve_percent: tuple[float, ...] = ()
+    curve_low: tuple[float, ...] = ()
+    curve_high: tuple[float, ...] = ()
+    rate_percent_per_day: float | None = None
+    ready_date: date | None = None
+    ready_low: date | None = None
+    ready_high: date | None = None
+    stalled: bool = False
+    stall_reason: str = ""
+    stalled_days: int = 0
+
+
+@dataclass(frozen=True)
+class Flag:
+    """One row of ``flags.csv``; ``flag`` is a word of :data:`jarvision.flags.FLAGS`."""
+
+    jar: str
+    day: date | None
+    flag: str
+    message: str
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """What to do with one jar, with the reasons and their numbers (one row of ``verdicts.csv``)."""
+
+    jar: str
+    species: str
+    verdict: VerdictWord
+    reasons: tuple[str, ...]
+    coverage: Coverage | None
+    growth: Growth
+
+
+@dataclass(frozen=True)
+class JarStory:
+    """All that the report needs of one jar."""
+
+    history: JarHistory
+    growth: Growth
+    verdict: Verdict
+    flags: tuple[Flag, ...]
+
+
+@dataclass(frozen=True)
+class ShelfResult:
+    """The outcome of scoring one folder."""
+
+    folder: str
+    scored_on: date
+    readings: tuple[Reading, ...]
+    stories: tuple[JarStory, ...]
+    warnings: tuple[str, ...] = field(default=())

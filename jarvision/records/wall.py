@@ -1,0 +1,154 @@
+"""From jar to patches: the glass, its unrolled wall, what stands there, how much is covered."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import IntEnum
+
+import numpy as np
+
+from jarvision.records.arrays import BoolArray, ByteArray, Float32Array, FloatArray
+
+
+@dataclass(frozen=True)
+class JarFit:
+    """The jar in front of the card, as an upright cylinder.
+
+    The card leans a little and the jar does not: lengths are in the **jar frame**, the card frame
+    turned about its origin until y runs along the jar's axis.
+
+    Attributes
+    ----------
+    card_to_jar
+        ``(3, 3)`` rotation: ``X_jar = card_to_jar @ X_card``.
+    axis_x_mm, axis_z_mm
+        Where the axis stands (z is negative: before the card).
+    radius_mm
+        Outer radius of the straight wall.
+    glass_mm
+        Thickness of the glass.
+    floor_y_mm, top_y_mm
+        y of the inner floor and of the top of the contents' straight part (y grows downwards).
+    radius_sd_mm
+        Standard uncertainty of the radius; areas inherit twice its relative size.
+    outline_px
+        ``(k, 2)`` closed outline of the jar's body in photo pixels, for drawing.
+    """
+
+    card_to_jar: FloatArray
+    axis_x_mm: float
+    axis_z_mm: float
+    radius_mm: float
+    glass_mm: float
+    floor_y_mm: float
+    top_y_mm: float
+    radius_sd_mm: float
+    outline_px: Float32Array
+
+
+@dataclass(frozen=True)
+class Wall:
+    """The jar's wall unrolled to a regular grid, colour-corrected.
+
+    Attributes
+    ----------
+    linear
+        ``(rows, cols, 3)`` linear sRGB.
+    angles_deg
+        ``(cols,)`` wall angle of each column's centre.
+    heights_mm
+        ``(rows,)`` height of each row's centre, falling.
+    radius_mm
+        Inner radius: the grid's columns are ``radius * delta angle`` wide.
+    filled
+        ``(rows, cols)`` True where contents stand behind the glass.
+    judged
+        ``(rows, cols)`` True where the wall can be judged (filled, no glare, fog or label).
+    pixels
+        ``(rows, cols, 2)`` photo pixel ``(x, y)`` seen at each place.
+    """
+
+    linear: Float32Array
+    angles_deg: FloatArray
+    heights_mm: FloatArray
+    radius_mm: float
+    filled: BoolArray
+    judged: BoolArray
+    pixels: Float32Array
+
+    @property
+    def cell_cm2(self) -> float:
+        """True area of one cell on the cylinder, cm2."""
+        width_mm = self.radius_mm * float(np.deg2rad(self.angles_deg[1] - self.angles_deg[0]))
+        height_mm = float(self.heights_mm[0] - self.heights_mm[1])
+        return width_mm * height_mm / 100.0
+
+
+class TissueClass(IntEnum):
+    """What stands at a place of the wall. Values are stored in class maps: never renumber."""
+
+    OUTSIDE = 0
+    UNJUDGED = 1
+    BARE = 2
+    MYCELIUM = 3
+    STAIN = 4
+    GREEN = 5
+    BLACK = 6
+    PINK = 7
+    YELLOW = 8
+    WET = 9
+
+
+OFF_COLOUR = (TissueClass.GREEN, TissueClass.BLACK, TissueClass.PINK, TissueClass.YELLOW)
+
+
+@dataclass(frozen=True)
+class Tissue:
+    """Class and mycelial opacity at every place of the wall.
+
+    Attributes
+    ----------
+    classes
+        ``(rows, cols)`` of :class:`TissueClass`, ``uint8``.
+    opacity
+        ``(rows, cols)`` share of the contents hidden by mycelium, 0 to 1, ``float32``.
+    """
+
+    classes: ByteArray
+    opacity: Float32Array
+
+
+@dataclass(frozen=True)
+class Coverage:
+    """Mycelial coverage of the filled wall within 60 degrees, percent, with a 95 % interval."""
+
+    percent: float
+    low: float
+    high: float
+    soft_percent: float
+    seen_percent: float
+
+
+@dataclass(frozen=True)
+class Patch:
+    """A connected area of one kind on the wall.
+
+    Attributes
+    ----------
+    kind
+        ``bare``, ``wet``, ``stain`` or an off-colour family: ``green``, ``black``, ``pink``,
+        ``yellow``.
+    angle_deg, height_mm
+        Centroid in the wall frame.
+    confidence
+        0 to 1.
+    outline
+        Closed polygon of ``(angle_deg, height_mm)`` points, for drawing and for tracking.
+    """
+
+    kind: str
+    area_cm2: float
+    angle_deg: float
+    height_mm: float
+    confidence: float
+    outline: tuple[tuple[float, float], ...] = ()
