@@ -68,7 +68,7 @@ class PhotoTruth:
         the jar are OUTSIDE; places hidden by label, fog or drops are UNJUDGED.
         """
         full = wall.pixels / np.float32(photo_scale)
-        angles, heights = self._places(full.astype(np.float64))
+        angles, heights = self.places(full.astype(np.float64))
         step_deg = self.angles_deg[1] - self.angles_deg[0]
         step_mm = self.heights_mm[0] - self.heights_mm[1]
         col = np.rint((angles - self.angles_deg[0]) / step_deg).astype(int)
@@ -85,7 +85,7 @@ class PhotoTruth:
         )
         return classes, opacity
 
-    def _places(self, pixels: FloatArray) -> tuple[FloatArray, FloatArray]:
+    def places(self, pixels: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Wall angle (deg) and height (mm) seen by photo pixels ``(..., 2)``, exactly."""
         jar, camera = self.numbers["jar"], self.numbers["camera"]
         foot, top = np.array(jar["axis_foot_card_mm"]), np.array(jar["axis_top_card_mm"])

@@ -13,6 +13,7 @@ pytest.importorskip("mitsuba")
 pytest.importorskip("colour")
 
 from jarvision.records import TissueClass
+from tests.accuracy.truth import PhotoTruth
 from tests.scenes.render import Renderer
 from tests.scenes.sampler import random_spec
 from tests.scenes.spec import Extras, Jar, Phone
@@ -148,3 +149,18 @@ def test_denoising_keeps_the_texture_of_the_contents(renderer):
     ]
     assert np.corrcoef(fine)[0, 1] > 0.9
     assert fine[1].std() / fine[0].std() > 0.85
+
+
+def test_the_closed_form_of_the_glass_agrees_with_traced_rays(renderer):
+    """Straight wall only: shoulder, foot and groove are no cylinder. Snell's law both times."""
+    spec = random_spec(4, extras=Extras(), phone=SHARP, jar=Jar(wobble_mm=0.0, groove_depth_mm=0.0))
+    told = renderer.photograph(spec, checkered(), **SIZE, spp=1, denoise=False).truth
+    maps = told.maps
+    nothing = np.zeros((1, 1))
+    truth = PhotoTruth("", told.numbers, nothing, nothing, nothing, nothing, nothing)
+    row, col = np.mgrid[: maps.angle_deg.shape[0], : maps.angle_deg.shape[1]]
+    angles, heights = truth.places(np.stack([4 * col + 1.5, 4 * row + 1.5], axis=-1))
+    wall = (np.abs(maps.angle_deg) < 60.0) & (maps.height_mm > 12.0) & (maps.height_mm < 85.0)
+    assert wall.sum() > 200
+    assert np.mean(np.abs(angles - maps.angle_deg)[wall] < 0.3) > 0.98
+    assert np.mean(np.abs(heights - maps.height_mm)[wall] < 0.3) > 0.98
