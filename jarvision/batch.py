@@ -17,6 +17,8 @@ from datetime import date, datetime, time
 from functools import partial
 from pathlib import Path
 
+from jarvision.card.value_files import FOLDER_NAME, load_card_values
+from jarvision.card.values import CardValues
 from jarvision.day import read_jar_photo
 from jarvision.errors import NothingToScoreError, NotWritableError, UsageError
 from jarvision.growth import fit_growth
@@ -38,6 +40,7 @@ class Job:
     path: Path
     root: Path
     out: Path | None
+    values: CardValues | None = None
 
     @property
     def name(self) -> str:
@@ -97,13 +100,15 @@ def score_folder(
         out=out,
         on_error=lambda error: warnings.append(f"folder not read: {error.filename}"),
     )
+    paths = [path for path in paths if path.relative_to(folder).parts[0] != FOLDER_NAME]
     if not paths:
         raise NothingToScoreError(
             f"No photo found in {printable(str(folder))}",
             "Put JPEG, PNG, TIFF, WebP or HEIC photos there, one folder or name per jar.",
         )
     _check_writable(out)
-    queue = [Job(path=path, root=folder, out=out) for path in paths]
+    values = load_card_values(folder)
+    queue = [Job(path=path, root=folder, out=out, values=values) for path in paths]
     readings = read_photos(queue, jobs=jobs, progress=progress, read=read or read_one)
     day = today or _newest_day(readings)
     histories = build_histories(readings, known, settings=chosen)
@@ -121,7 +126,7 @@ def score_folder(
 
 def read_one(job: Job) -> Reading:
     """Read one photo with the package's own reader."""
-    return read_jar_photo(job.path, root=job.root, out=job.out)
+    return read_jar_photo(job.path, root=job.root, out=job.out, values=job.values)
 
 
 def read_photos(

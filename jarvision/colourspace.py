@@ -7,6 +7,7 @@ it, in ``float64``. Linear light and XYZ are relative: 1.0 is the perfect white 
 from __future__ import annotations
 
 from functools import cache
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -54,11 +55,17 @@ def _xyz_to_rgb_matrix() -> FloatArray:
 
 
 @cache
-def byte_to_linear_table() -> FloatArray:
-    """``(256,)`` linear light of every 8-bit sRGB value: ``table[rgb]`` decodes a photo."""
-    table = srgb_decode(np.arange(256) / 255.0)
+def linear_table(dtype: np.dtype[Any]) -> FloatArray:
+    """Linear light of every sRGB value of an unsigned type: ``table[rgb]`` decodes a photo."""
+    top = np.iinfo(dtype).max
+    table = srgb_decode(np.arange(top + 1) / top)
     table.flags.writeable = False
     return table
+
+
+def byte_to_linear_table() -> FloatArray:
+    """``(256,)`` linear light of every 8-bit sRGB value."""
+    return linear_table(np.dtype(np.uint8))
 
 
 def srgb_decode(encoded: ArrayLike) -> FloatArray:

@@ -11,7 +11,9 @@ import numpy as np
 from jarvision.card.find import find_card, read_swatches
 from jarvision.card.layout import CardLayout, load_layout
 from jarvision.card.tags import read_tags
+from jarvision.card.values import CardValues, scale_layout
 from jarvision.colour.fit import fit_colour
+from jarvision.colour.light import paper_layout
 from jarvision.errors import PhotoRefusedError
 from jarvision.identity import NameParts, day_of, picture_name, read_name, tag_agrees
 from jarvision.jar.contents import fill_height_mm
@@ -61,7 +63,13 @@ class WallSight:
     wall: Wall
 
 
-def wall_of(photo: Photo, *, layout: CardLayout, settings: PhotoSettings) -> WallSight:
+def wall_of(
+    photo: Photo,
+    *,
+    layout: CardLayout,
+    settings: PhotoSettings,
+    values: CardValues | None = None,
+) -> WallSight:
     """Walk one photo to its wall: card, colour, jar, unrolled wall.
 
     Raises
@@ -70,15 +78,16 @@ def wall_of(photo: Photo, *, layout: CardLayout, settings: PhotoSettings) -> Wal
         With the reason word of the stage that could not go on.
     """
     card = find_card(photo.rgb, photo.focal_px, layout=layout)
-    swatches = read_swatches(photo.rgb, card, layout=layout)
-    colour = fit_colour(swatches, layout=layout, settings=settings.colour)
+    swatches = read_swatches(photo.samples, card, layout=layout)
+    paper = read_swatches(photo.samples, card, layout=paper_layout(layout))
+    colour = fit_colour(swatches, paper, layout=layout, settings=settings.colour, values=values)
     jar = locate_jar(photo, card=card, colour=colour, layout=layout, settings=settings.jar)
     glass = unroll(photo, card=card, colour=colour, jar=jar, below_mm=settings.jar.floor_below_mm)
     return WallSight(photo=photo, card=card, colour=colour, jar=jar, wall=glass)
 
 
 def look(
-    photo: Photo, *, layout: CardLayout | None = None, settings: PhotoSettings | None = None
+    photo: Photo, *, settings: PhotoSettings | None = None, values: CardValues | None = None
 ) -> Sight:
     """Walk one photo down the whole line: to its wall, then tissue, patches, coverage.
 
@@ -88,7 +97,8 @@ def look(
         With the reason word of the stage that could not go on.
     """
     settings = settings or PhotoSettings()
-    front = wall_of(photo, layout=layout or load_layout(), settings=settings)
+    layout = scale_layout(load_layout(), values.print_scale if values else 1.0)
+    front = wall_of(photo, layout=layout, settings=settings, values=values)
     seen = classify(front.wall, photo, settings=settings)
     wall, tissue = seen.wall, seen.tissue
     coverage = measure_coverage(wall, tissue, settings=settings.coverage)
@@ -109,7 +119,12 @@ def look(
 
 
 def read_jar_photo(
-    path: Path, *, root: Path, out: Path | None = None, settings: PhotoSettings | None = None
+    path: Path,
+    *,
+    root: Path,
+    out: Path | None = None,
+    settings: PhotoSettings | None = None,
+    values: CardValues | None = None,
 ) -> Reading:
     """Read one photo of a folder, whatever it holds: a refused photo is a reading too.
 
@@ -119,6 +134,8 @@ def read_jar_photo(
         The photo and the scored folder above it.
     out
         Output folder for the overlay and the wall strip; None draws nothing.
+    values
+        What the swatches of the user's card are; None: the nominal values.
     """
     name = path.relative_to(root).as_posix()
     parts = read_name(name)
@@ -128,7 +145,7 @@ def read_jar_photo(
         return _refused(name, parts, path, refusal)
     try:
         jar = _jar_of(photo, parts)
-        sight = look(photo, settings=settings)
+        sight = look(photo, settings=settings, values=values)
     except PhotoRefusedError as refusal:
         return _refused(name, parts, path, refusal, photo=photo)
     reading = _reading_of(sight, jar=jar, parts=parts)

@@ -27,6 +27,25 @@ class ColourSettings:
     residual_max_de: float = 8.0
     """Median CIEDE2000 over the swatches beyond which no colour can be told."""
 
+    paper_clipped_max: float = 0.05
+    """A paper spot with a larger share of burnt-out pixels is left out of the light."""
+
+    paper_weight: float = 0.6
+    """Weight of a paper spot against a grey: there are four times as many spots."""
+
+    veil_level: float = 0.05
+    """Linear value below which stray light rules a reading (common practice, no source)."""
+
+    veil_sd: float = 0.01
+    """Usual offset that lens flare and sheen add, linear: one per cent of white."""
+
+    tone_sd: float = 0.17
+    field_sd: float = 2.0
+    tilt_sd: float = 0.2
+    """Usual bend of a tone curve (encoded signal), and usual size of the light's terms and of a
+    second lamp's tint over half a card (natural log): priors that hold what paper and greys leave
+    open. The tone's was the best of 0.5, 0.17 and 3 in the cross-validation of colour/fit.py."""
+
     white_reflectance_min: float = 0.55
     """Nominal linear value from which a swatch counts as white in the exposure check."""
 

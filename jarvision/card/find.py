@@ -14,9 +14,9 @@ import numpy as np
 
 from jarvision.card.layout import CardLayout, Marker, load_layout
 from jarvision.card.plane import MARKS_NEEDED, card_to_photo, fit_card, gather, scale_at, side_px
-from jarvision.colourspace import byte_to_linear_table
+from jarvision.colourspace import linear_table
 from jarvision.errors import PhotoRefusedError
-from jarvision.records import ByteArray, CardFit, FloatArray, SwatchReadings
+from jarvision.records import ByteArray, CardFit, FloatArray, SampleArray, SwatchReadings
 
 if TYPE_CHECKING:
     import cv2
@@ -87,7 +87,7 @@ def find_card(rgb: ByteArray, focal_px: float, *, layout: CardLayout | None = No
 
 
 def read_swatches(
-    rgb: ByteArray, card: CardFit, *, layout: CardLayout | None = None
+    rgb: SampleArray, card: CardFit, *, layout: CardLayout | None = None
 ) -> SwatchReadings:
     """Median linear-light colour of the inner part of every swatch.
 
@@ -100,13 +100,15 @@ def read_swatches(
     inside = (cols >= 0) & (cols < rgb.shape[1]) & (rows >= 0) & (rows < rgb.shape[0])
     values = rgb[np.clip(rows, 0, rgb.shape[0] - 1), np.clip(cols, 0, rgb.shape[1] - 1)]
 
-    linear = byte_to_linear_table()[values]
+    linear = linear_table(values.dtype)[values]
     median = np.median(linear, axis=1)
     light = linear.mean(axis=2)
     low, high = np.percentile(light, _SPREAD_PERCENTILES, axis=1)
     middle = np.maximum(np.median(light, axis=1), _DARKEST_LINEAR)
     spread = (high - low) / _SPREAD_SIGMAS / middle
-    clipped = (values >= _CLIPPED_FROM).any(axis=2).mean(axis=1)
+    clipped = (
+        (values >= _CLIPPED_FROM * (np.iinfo(values.dtype).max // 255)).any(axis=2).mean(axis=1)
+    )
 
     outside = inside.mean(axis=1) < 0.5
     return SwatchReadings(

@@ -4,15 +4,20 @@ from __future__ import annotations
 
 import numpy as np
 
-from jarvision.colourspace import byte_to_linear_table
-from jarvision.records import ByteArray, ColourFit, Float32Array
+from jarvision.colour.light import unbend
+from jarvision.records import ColourFit, Float32Array, SampleArray
 
 
-def decode_bytes(rgb: ByteArray) -> Float32Array:
-    """sRGB-encoded bytes to linear light, any shape, by table (IEC 61966-2-1)."""
-    return np.asarray(byte_to_linear_table().astype(np.float32)[rgb])
+def correct(samples: SampleArray, fit: ColourFit) -> Float32Array:
+    """Corrected linear sRGB of ``(..., 3)`` sRGB-encoded camera pixels, 8 or 16 bits.
 
-
-def correct(rgb: ByteArray, fit: ColourFit) -> Float32Array:
-    """Corrected linear sRGB of ``(..., 3)`` sRGB-encoded camera pixels."""
-    return decode_bytes(rgb) @ fit.matrix.T.astype(np.float32)
+    Tone curve and gain go through one table a channel; the matrix and its offset follow.
+    """
+    steps = np.iinfo(samples.dtype).max
+    levels = np.repeat(np.linspace(0.0, 1.0, steps + 1)[:, None], 3, axis=1)
+    table = (unbend(levels, fit.tone) / fit.gain).astype(np.float32)
+    flat = np.empty(samples.shape, dtype=np.float32)
+    for channel in range(3):
+        flat[..., channel] = table[samples[..., channel], channel]
+    matrix = fit.matrix.astype(np.float32)
+    return np.asarray(flat @ matrix[:, :3].T + matrix[:, 3])

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import cast
+
 import cv2
 import numpy as np
 
@@ -14,6 +16,7 @@ from jarvision.records import (
     FloatArray,
     JarFit,
     Photo,
+    SampleArray,
     Wall,
 )
 
@@ -56,9 +59,9 @@ def unroll(
     angles = _centres(-HALF_WIDTH_DEG, HALF_WIDTH_DEG, columns)
     ys = _centres(jar.top_y_mm, bottom_y, rows)
     pixels = _sight_map(glass, viewpoint=viewpoint, angles_deg=angles, ys_mm=ys)
-    seen = cv2.remap(photo.rgb, pixels[..., 0], pixels[..., 1], cv2.INTER_LINEAR)
+    seen = cv2.remap(photo.samples, pixels[..., 0], pixels[..., 1], cv2.INTER_LINEAR)
     return Wall(
-        linear=correct(seen.astype(np.uint8, copy=False), colour),
+        linear=correct(cast(SampleArray, seen), colour),
         angles_deg=angles,
         heights_mm=jar.floor_y_mm - ys,
         radius_mm=glass.inner_radius_mm,

@@ -22,6 +22,7 @@ from jarvision.records.arrays import (
     ByteArray,
     Float32Array,
     FloatArray,
+    SampleArray,
 )
 from jarvision.records.history import (
     OFF_COLOUR_KINDS,
@@ -78,6 +79,7 @@ __all__ = [
     "Patch",
     "Photo",
     "Reading",
+    "SampleArray",
     "ShelfResult",
     "SwatchReadings",
     "TimeSource",

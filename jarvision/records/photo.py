@@ -121,23 +121,31 @@ class ColourFit:
     Attributes
     ----------
     matrix
-        ``(3, 3)``: ``linear_srgb = matrix @ linear_camera``.
+        ``(3, 4)``: linear sRGB from (R, G, B, 1) of the unbent, white-balanced camera signal.
     used
         ``(n,)`` True for swatches that took part in the fit.
     de00
         ``(n,)`` CIEDE2000 between the corrected and the reference colour of each swatch.
     reference
         Which card values were used: ``nominal``, ``as-printed`` or ``measured``.
-    light_slope
-        ``(2,)`` relative rise of the light per mm to the right and per mm down the card,
-        natural logarithm, about the card's middle.
+    tone
+        ``(3, 2)`` bends of the camera's tone curve, see :func:`jarvision.colour.light.unbend`.
+    gain
+        ``(3,)`` unbent signal of a perfect white in the card's middle.
+    light_field
+        ``(3, 5)`` log light over the card, see :func:`jarvision.colour.light.field_terms`.
+    expected_de00
+        Typical error of the card values themselves, CIEDE2000.
     """
 
     matrix: FloatArray
     used: BoolArray
     de00: FloatArray
     reference: str
-    light_slope: FloatArray
+    tone: FloatArray
+    gain: FloatArray
+    light_field: FloatArray
+    expected_de00: float
 
     @property
     def de00_median(self) -> float:

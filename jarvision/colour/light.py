@@ -1,0 +1,151 @@
+"""The light across the card, and the camera's tone curve, from bare paper and greys.
+
+Bare paper shows at four strips all the way down the card, whatever the printer did: it says how
+the light varies over the card (a lamp at one side, a lens that darkens its corners, a tint from a
+second lamp). The greys say how the camera bends its signal. Both are fitted together, since a
+bent signal flattens a gradient.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from jarvision.card.layout import CardLayout, Swatch
+from jarvision.colourspace import srgb_decode, srgb_encode
+from jarvision.photo_settings import ColourSettings
+from jarvision.records import BoolArray, FloatArray, SwatchReadings
+
+_SPOT_MM = (1.6, 4.0)
+"""Width and height of a paper spot: the strips beside the swatches are 3 to 9 mm wide."""
+
+_SPOTS_DOWN = 12
+_DARKEST_ENCODED = 3e-3
+_LOG_SD = 0.03
+"""Usual relative error of a reading: print, paper and shading (3 %)."""
+
+
+@dataclass(frozen=True)
+class LightFit:
+    """Log light over the card and the tone curve, per channel.
+
+    Attributes
+    ----------
+    tone
+        ``(3, 2)`` bends of the camera's encoded signal; 0 is the plain sRGB curve.
+    field
+        ``(3, 5)`` log light over the card on :func:`field_terms`; 0 at the card's middle.
+    gain
+        ``(3,)`` signal of a perfect white at the card's middle.
+    """
+
+    tone: FloatArray
+    field: FloatArray
+    gain: FloatArray
+
+    def even(self, linear: FloatArray, points_mm: FloatArray, layout: CardLayout) -> FloatArray:
+        """Readings ``(n, 3)`` as they would be in even light, white 1.0."""
+        light = np.exp(field_terms(points_mm, layout) @ self.field.T)
+        return unbend(srgb_encode(np.clip(linear, 0.0, 1.0)), self.tone) / (light * self.gain)
+
+
+def paper_layout(layout: CardLayout) -> CardLayout:
+    """The card with spots of bare paper in place of its swatches."""
+    width, height = _SPOT_MM
+    top = min(s.y_mm for s in layout.swatches)
+    bottom = max(s.y_mm + s.height_mm for s in layout.swatches)
+    left = min(s.x_mm for s in layout.swatches)
+    inner = left + layout.swatches[0].width_mm
+    gap = (inner + layout.field.x_mm) / 2
+    lines = (left / 2, gap, layout.width_mm - gap, layout.width_mm - left / 2)
+    rows = np.linspace(top + height, bottom - height, _SPOTS_DOWN)
+    spots = tuple(
+        Swatch(
+            x - width / 2, y - height / 2, width, height,
+            name=f"paper-{x:.0f}-{y:.0f}", role="grey", lab=(100.0, 0.0, 0.0),
+        )
+        for x in lines
+        for y in map(float, rows)
+    )  # fmt: skip
+    return replace(layout, swatches=spots)
+
+
+def field_terms(points_mm: FloatArray, layout: CardLayout) -> FloatArray:
+    """Terms of second order ``(n, 5)`` in position: -1 to 1 over the card, 0 in its middle."""
+    middle = np.array([layout.width_mm, layout.height_mm]) / 2
+    u, v = ((points_mm - middle) / middle).T
+    return np.column_stack([u, v, u * u, v * v, u * v])
+
+
+def unbend(encoded: FloatArray, tone: FloatArray) -> FloatArray:
+    """Linear light ``(..., 3)`` of an encoded signal whose channels were bent by the camera.
+
+    Two smooth bends that leave black and white in place are taken out before sRGB's decoding
+    (IEC 61966-2-1): an arch and an S.
+    """
+    e = np.asarray(encoded, dtype=np.float64)
+    arch = e * (1.0 - e)
+    straight = e + tone[:, 0] * arch + tone[:, 1] * arch * (1.0 - 2.0 * e)
+    return srgb_decode(np.maximum(straight, _DARKEST_ENCODED))
+
+
+def fit_light(
+    readings: SwatchReadings,
+    paper: SwatchReadings,
+    *,
+    usable: BoolArray,
+    reference: FloatArray,
+    layout: CardLayout,
+    settings: ColourSettings,
+) -> LightFit:
+    """Fit tone curve and light together, robustly: a shadow's edge or a thumb loses its say.
+
+    Parameters
+    ----------
+    readings, paper
+        Of the swatches, and of :func:`paper_layout`.
+    usable
+        ``(n,)`` swatches that may take part.
+    reference
+        ``(n, 3)`` linear values of the swatches; the greys' lightness is used.
+    """
+    from scipy.optimize import least_squares
+
+    grey = np.array([s.role == "grey" for s in layout.swatches]) & usable
+    clean = (paper.clipped <= settings.paper_clipped_max) & np.isfinite(paper.spread)
+    spots = paper_layout(layout)
+    terms = np.concatenate(
+        [
+            field_terms(layout.centres_mm[grey], layout),
+            field_terms(spots.centres_mm[clean], layout),
+        ]
+    )
+    seen = np.concatenate([readings.linear[grey], paper.linear[clean]])
+    encoded = srgb_encode(np.clip(seen, 1e-5, 1.0))
+    level = reference[grey].mean(axis=1)
+    known = np.concatenate([np.log(level), np.zeros(np.count_nonzero(clean))])
+    is_paper = np.arange(known.size) >= level.size
+    trust = np.where(is_paper, settings.paper_weight, 1.0)
+    trust[: level.size] = np.clip(level / settings.veil_level, 0.2, 1.0)
+
+    def parts(z: FloatArray) -> tuple[LightFit, float]:
+        tilt = np.zeros((3, 5))
+        tilt[0, :2], tilt[2, :2] = z[14:16], z[16:18]
+        return LightFit(z[:6].reshape(3, 2), z[9:14] + tilt, np.exp(z[6:9])), float(z[18])
+
+    def residuals(z: FloatArray) -> FloatArray:
+        fit, paper_log = parts(z)
+        light = np.log(unbend(encoded, fit.tone)) - np.log(fit.gain) - terms @ fit.field.T
+        off = (light - (known + is_paper * paper_log)[:, None]) * trust[:, None] / _LOG_SD
+        priors = (
+            z[:6] / settings.tone_sd,
+            z[9:14] / settings.field_sd,
+            z[14:18] / settings.tilt_sd,
+        )
+        return np.concatenate([off.ravel(), *priors])
+
+    start = np.zeros(19)
+    start[6:9] = np.log(np.maximum(np.median(paper.linear, axis=0), 1e-3))
+    solution = least_squares(residuals, start, loss="soft_l1", f_scale=1.5, max_nfev=60)
+    return parts(solution.x)[0]
