@@ -1,6 +1,7 @@
-"""Train the tissue network: ``python -m tests.accuracy.train_tissue WALLS --out net.pt``.
+"""Train the tissue network: ``python -m tests.accuracy.train_tissue WALLS [MORE] --out net.pt``.
 
-WALLS is a folder written by :mod:`tests.accuracy.wall_data`. Needs PyTorch; a graphics card makes
+Folders are written by :mod:`tests.accuracy.wall_data` or :mod:`tests.accuracy.painted_walls`;
+batches draw from each alike, every n-th wall of the first validates. Needs PyTorch; a graphics card makes
 it minutes instead of hours. ``tests/accuracy/export_tissue.py`` turns the result into the ONNX
 file of the package.
 """
@@ -126,12 +127,17 @@ def train(args: argparse.Namespace) -> None:
     """Train until the time is up and save the averaged weights."""
     torch.manual_seed(1)
     device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
-    x, y, o, names = load_walls(args.walls)
-    print(f"{len(names)} walls on {device}", flush=True)
-    x, y, o = x.to(device), y.to(device), o.to(device)
-    held = torch.arange(len(names), device=device) % args.hold_every == 0
-    train_ids = torch.nonzero(~held).ravel()
+    folders = [load_walls(folder) for folder in args.walls]
+    x, y, o = (torch.cat(part).to(device) for part in list(zip(*folders, strict=True))[:3])
+    sizes = [len(folder[3]) for folder in folders]
+    print(f"{sizes} walls on {device}", flush=True)
+    number = torch.arange(sum(sizes), device=device)
+    held = (number % args.hold_every == 0) & (number < sizes[0])
+    source = torch.repeat_interleave(torch.arange(len(sizes)), torch.tensor(sizes)).to(device)
+    chance = (~held).float() / torch.tensor(sizes, device=device)[source]
     net = WallNet().to(device)
+    if args.start:
+        net.load_state_dict(torch.load(args.start, weights_only=True))
     print(f"{sum(p.numel() for p in net.parameters())} weights", flush=True)
     mean = torch.optim.swa_utils.AveragedModel(
         net, multi_avg_fn=torch.optim.swa_utils.get_ema_multi_avg_fn(0.998), use_buffers=True
@@ -139,12 +145,12 @@ def train(args: argparse.Namespace) -> None:
     weights = torch.ones(CLASS_COUNT, device=device)
     for kind, weight in CLASS_WEIGHTS.items():
         weights[int(kind)] = weight
-    optimiser = torch.optim.AdamW(net.parameters(), lr=2e-3, weight_decay=1e-3)
+    optimiser = torch.optim.AdamW(net.parameters(), lr=args.rate, weight_decay=1e-3)
     start, step = time.time(), 0
     while (spent := time.time() - start) < args.seconds:
         rate = 0.5 * (1 + np.cos(np.pi * spent / args.seconds)) * min(1.0, step / 100)
-        optimiser.param_groups[0]["lr"] = 2e-3 * rate + 1e-6
-        pick = train_ids[torch.randint(len(train_ids), (args.batch,), device=device)]
+        optimiser.param_groups[0]["lr"] = args.rate * rate + 1e-6
+        pick = torch.multinomial(chance, args.batch)
         bx, by, bo = vary(x[pick].float(), y[pick], o[pick])
         with torch.autocast(device.type, dtype=torch.bfloat16, enabled=device.type == "cuda"):
             out = net(bx)
@@ -166,7 +172,9 @@ def train(args: argparse.Namespace) -> None:
 def main() -> None:
     """Parse the command line and train."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("walls", type=Path)
+    parser.add_argument("walls", type=Path, nargs="+")
+    parser.add_argument("--start", type=Path, help="weights to go on from")
+    parser.add_argument("--rate", type=float, default=2e-3, help="highest learning rate")
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--seconds", type=float, default=150.0)
     parser.add_argument("--batch", type=int, default=12)
