@@ -54,6 +54,22 @@ class ColourSettings:
 
 
 @dataclass(frozen=True)
+class AcceptanceSettings:
+    """Limits of a photo that can be read."""
+
+    px_per_mm_min: float = 2.5
+    oblique_max_deg: float = 25.0
+    edge_rise_max_mm: float = 1.2
+    white_clipped_max: float = 0.02
+    clipped_swatches_max: float = 8
+    white_level_min: float = 0.12
+    light_ratio_max: float = 4.0
+    tint_ratio_max: float = 2.0
+    hidden_swatches_max: float = 8
+    wall_burnt_max_percent: float = 25.0
+
+
+@dataclass(frozen=True)
 class JarSettings:
     """How the jar is found before the card."""
 
@@ -182,6 +198,7 @@ class PhotoSettings:
     """Groups for the stages from card to reading."""
 
     colour: ColourSettings = field(default_factory=ColourSettings)
+    acceptance: AcceptanceSettings = field(default_factory=AcceptanceSettings)
     jar: JarSettings = field(default_factory=JarSettings)
     masks: MaskSettings = field(default_factory=MaskSettings)
     coverage: CoverageSettings = field(default_factory=CoverageSettings)
