@@ -7,9 +7,10 @@ side by side.
 from __future__ import annotations
 
 import argparse
+from collections import Counter
 from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import partial
 from pathlib import Path
 
@@ -20,11 +21,11 @@ from jarvision.colourspace import srgb_encode
 from jarvision.day import look
 from jarvision.errors import PhotoRefusedError
 from jarvision.photo import read_photo
-from jarvision.records import ByteArray, Coverage, FloatArray, Patch, TissueClass
+from jarvision.records import OFF_COLOUR_KINDS, ByteArray, Coverage, FloatArray, TissueClass
 
+from .matching import match_patches, verdict_if_unchanged
 from .truth import PhotoTruth
 
-BIG_CM2 = 1.0
 SHEET_COLUMNS = 3
 COLOURS = {
     TissueClass.OUTSIDE: (40, 40, 40), TissueClass.UNJUDGED: (120, 120, 200),
@@ -45,9 +46,10 @@ class Answer:
     true_seen_percent: float
     reason: str = ""
     coverage: Coverage | None = None
-    patches: tuple[Patch, ...] = ()
-    true_patches: tuple[Patch, ...] = ()
     agreement: float = 0.0
+    counts: Counter[str] = field(default_factory=Counter)
+    bad: bool = False
+    verdict: str = ""
     tile: ByteArray | None = None
 
     @property
@@ -76,13 +78,26 @@ def answer(path: Path, *, tiles: bool) -> Answer:
         truth.coverage_percent,
         100.0 * float(growth.mean()) if growth.size else float("nan"),
         coverage=sight.coverage,
-        patches=sight.patches,
-        true_patches=tuple(
-            Patch(p["kind"], p["area_cm2"], p["angle_deg"], p["height_mm"], 1.0)
-            for p in truth.numbers["patches"]
-        ),
         agreement=float((sight.tissue.classes[judged] == seen).mean()),
+        counts=match_patches(
+            np.where(judged, classes, 0),
+            np.where(judged, sight.tissue.classes, 0),
+            cell_cm2=sight.wall.cell_cm2,
+        ),
+        bad=_is_bad(truth),
+        verdict=verdict_if_unchanged(sight.coverage, sight.patches),
         tile=_tile(sight.wall.linear, classes, sight.tissue.classes) if tiles else None,
+    )
+
+
+def _is_bad(truth: PhotoTruth) -> bool:
+    """Coloured mould or a wet zone of 0.25 cm2, or a bare area of 1 cm2 that never closes."""
+    numbers = truth.numbers
+    dead = numbers.get("fault") in ("bare", "stall") or numbers.get("shelf_jar") in ("SL06", "SL08")
+    return any(
+        p["kind"] in (*OFF_COLOUR_KINDS, "wet")
+        or (dead and p["kind"] == "bare" and p["area_cm2"] >= 1.0)
+        for p in numbers["patches"]
     )
 
 
@@ -100,18 +115,6 @@ def concordance(truth: FloatArray, seen: FloatArray) -> float:
     covariance = np.mean((truth - truth.mean()) * (seen - seen.mean()))
     spread = truth.var() + seen.var() + (truth.mean() - seen.mean()) ** 2
     return float(2.0 * covariance / spread)
-
-
-def found(truth: Patch, patches: Sequence[Patch], *, radius_mm: float = 40.0) -> bool:
-    """Whether a patch of the same kind lies within a true patch's reach."""
-    reach = 4.0 + np.sqrt(truth.area_cm2 * 100 / np.pi)
-    for patch in patches:
-        if patch.kind != truth.kind:
-            continue
-        along = np.deg2rad(patch.angle_deg - truth.angle_deg) * radius_mm
-        if np.hypot(along, patch.height_mm - truth.height_mm) < reach:
-            return True
-    return False
 
 
 def table(answers: Sequence[Answer]) -> str:
@@ -135,15 +138,19 @@ def table(answers: Sequence[Answer]) -> str:
         f"interval holds the truth {100 * np.mean(held):.1f} %, mean width {np.mean(width):.1f}",
         f"places classed right {100 * np.mean([a.agreement for a in read]):.1f} %",
     ]
-    kinds = sorted({p.kind for a in read for p in (*a.true_patches, *a.patches)})
-    for kind in kinds:
-        big = [
-            (a, p) for a in read for p in a.true_patches if p.kind == kind and p.area_cm2 >= BIG_CM2
-        ]
-        mine = [(a, p) for a in read for p in a.patches if p.kind == kind and p.area_cm2 >= BIG_CM2]
-        hit = sum(found(p, a.patches) for a, p in big)
-        false = sum(not found(p, a.true_patches) for a, p in mine)
-        lines.append(f"patch {kind}: {hit} of {len(big)} of 1 cm2 or more found, {false} false")
+    counts = sum((a.counts for a in read), Counter())
+    for kind in sorted({name.rsplit(" ", 1)[0] for name in counts}):
+        true, said = counts[f"{kind} true"], counts[f"{kind} said"]
+        lines.append(
+            f"{kind} of 1 cm2 or more: {counts[f'{kind} found']} of {true} found, "
+            f"{counts[f'{kind} false']} of {said} false"
+        )
+    bad = [a for a in read if a.bad]
+    wrong = [a.name for a in bad if a.verdict == "go"]
+    lines.append(f"jars with mould, wet or dead areas: {len(bad)}, called go: {len(wrong)} {wrong}")
+    good = [a for a in read if not a.bad and a.true_percent >= 99.0]
+    lost = [a.name for a in good if a.verdict == "no-go"]
+    lines.append(f"full clean jars: {len(good)}, called no-go: {len(lost)} {lost}")
     lines += [f"refused {a.name} ({a.fault}): {a.reason}" for a in answers if a.reason]
     return "\n".join(lines)
 

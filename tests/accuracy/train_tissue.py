@@ -1,9 +1,9 @@
 """Train the tissue network: ``python -m tests.accuracy.train_tissue WALLS [MORE] --out net.pt``.
 
 Folders are written by :mod:`tests.accuracy.wall_data` or :mod:`tests.accuracy.painted_walls`;
-batches draw from each alike, every n-th wall of the first validates. Needs PyTorch; a graphics card makes
-it minutes instead of hours. ``tests/accuracy/export_tissue.py`` turns the result into the ONNX
-file of the package.
+batches draw from each alike, every n-th wall of the first validates. Needs PyTorch; a graphics
+card makes it minutes instead of hours. ``tests/accuracy/export_tissue.py`` turns the result into
+the ONNX file of the package.
 """
 
 from __future__ import annotations
