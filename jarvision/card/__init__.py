@@ -1,1 +1,1 @@
-"""To be written."""
+"""The reference card: its layout, drawing, finding, and the colours of a print."""

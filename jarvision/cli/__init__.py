@@ -1,1 +1,1 @@
-"""To be written."""
+"""The ``jarvision`` command: thin skins over the package."""
