@@ -1,0 +1,90 @@
+"""Coverage and its interval on walls that were filled in by hand."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from hypothesis.extra.numpy import arrays
+from walls import flat_wall, tissue_of
+
+from jarvision.photo_settings import CoverageSettings
+from jarvision.records import Coverage, Tissue, TissueClass, Wall
+from jarvision.tissue.coverage import measure_coverage
+
+SHAPE = (40, 60)
+
+
+def measure(wall: Wall, tissue: Tissue) -> Coverage:
+    return measure_coverage(wall, tissue, settings=CoverageSettings())
+
+
+def half(left: TissueClass, right: TissueClass) -> np.ndarray:
+    classes = np.full(SHAPE, right, dtype=np.uint8)
+    classes[:, : SHAPE[1] // 2] = left
+    return classes
+
+
+@pytest.mark.parametrize(
+    ("kind", "percent"),
+    [
+        (TissueClass.MYCELIUM, 50.0),
+        (TissueClass.STAIN, 50.0),
+        (TissueClass.GREEN, 0.0),
+        (TissueClass.BLACK, 0.0),
+        (TissueClass.PINK, 0.0),
+        (TissueClass.YELLOW, 0.0),
+        (TissueClass.WET, 0.0),
+    ],
+)
+def test_growth_and_its_stain_count_as_covered_and_nothing_else(
+    kind: TissueClass, percent: float
+) -> None:
+    classes = half(kind, TissueClass.BARE)
+    assert measure(flat_wall(classes), tissue_of(classes)).percent == percent
+
+
+def test_what_cannot_be_judged_or_is_empty_glass_changes_no_share() -> None:
+    classes = half(TissueClass.MYCELIUM, TissueClass.BARE)
+    classes[:10] = TissueClass.OUTSIDE
+    classes[10:20, ::2] = TissueClass.UNJUDGED
+    coverage = measure(flat_wall(classes), tissue_of(classes))
+    assert coverage.percent == pytest.approx(50.0)
+    assert coverage.seen_percent == pytest.approx(100.0 * 25 / 30)
+
+
+def test_soft_coverage_is_the_mean_share_that_is_hidden() -> None:
+    classes = half(TissueClass.MYCELIUM, TissueClass.BARE)
+    opacity = np.where(classes == TissueClass.MYCELIUM, 0.7, 0.2).astype(np.float32)
+    assert measure(flat_wall(classes), Tissue(classes, opacity)).soft_percent == pytest.approx(45.0)
+
+
+def test_unseen_wall_and_doubtful_growth_widen_the_interval() -> None:
+    classes = half(TissueClass.MYCELIUM, TissueClass.BARE)
+    sure = measure(flat_wall(classes), tissue_of(classes))
+    doubtful = measure(flat_wall(classes), Tissue(classes, np.full(SHAPE, 0.52, np.float32)))
+    hidden = classes.copy()
+    hidden[::2] = TissueClass.UNJUDGED
+    unseen = measure(flat_wall(hidden), tissue_of(hidden))
+    widths = [c.high - c.low for c in (sure, doubtful, unseen)]
+    assert widths[0] > 0.0
+    assert widths[1] > 2 * widths[0]
+    assert widths[2] > 2 * widths[0]
+
+
+def test_a_wall_that_nothing_can_be_said_of_says_nothing() -> None:
+    classes = np.full(SHAPE, TissueClass.UNJUDGED, dtype=np.uint8)
+    coverage = measure(flat_wall(classes), tissue_of(classes))
+    assert (coverage.low, coverage.high, coverage.seen_percent) == (0.0, 100.0, 0.0)
+
+
+@given(
+    arrays(np.uint8, (6, 7), elements=st.integers(0, max(TissueClass))),
+    arrays(np.float32, (6, 7), elements=st.floats(0, 1, width=32)),
+)
+def test_numbers_stay_in_their_order_and_range(classes: np.ndarray, opacity: np.ndarray) -> None:
+    coverage = measure(flat_wall(classes), Tissue(classes, opacity))
+    assert 0.0 <= coverage.low <= coverage.percent <= coverage.high <= 100.0
+    assert 0.0 <= coverage.soft_percent <= 100.001
+    assert 0.0 <= coverage.seen_percent <= 100.0
