@@ -20,7 +20,7 @@ test: $(VENV)/.dev  ## all checks, as continuous integration runs them
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy
 	$(BIN)/lint-imports
-	$(BIN)/python -m pytest -q -n auto -m 'not slow and not scenes'
+	$(BIN)/python -m pytest -q -n auto --dist loadscope -m 'not slow and not scenes'
 
 test-all: $(VENV)/.dev  ## the slow tests too, and those that render scenes
 	$(PIP) install --editable '.[test,dev,scenes]'
