@@ -5,10 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-import numpy as np
-
-from jarvision.card.layout import CardLayout, load_layout
-from jarvision.day import wall_of
+from jarvision.card.value_files import load_card_values
+from jarvision.card.values import CardValues
+from jarvision.day import look
 from jarvision.errors import PhotoRefusedError
 from jarvision.flags import PHOTO_REASONS
 from jarvision.photo import read_photo
@@ -57,31 +56,25 @@ class PhotoCheck:
 
 
 def check_photo(
-    path: Path, *, layout: CardLayout | None = None, settings: PhotoSettings | None = None
+    path: Path, *, settings: PhotoSettings | None = None, values: CardValues | None = None
 ) -> PhotoCheck:
-    """Walk one photo down the line as far as the jar's wall and its masks, not to the tissue.
+    """Walk one photo down the line and say whether it gives a reading.
 
-    Never raises for what is wrong with the photo: that is the answer.
+    Never raises for what is wrong with the photo: that is the answer. ``values`` are those of
+    the user's card; None takes the folder of the photo for a place with a ``calibration`` folder.
     """
-    settings = settings or PhotoSettings()
     name = str(path)
     notes: tuple[str, ...] = ()
     try:
         photo = read_photo(path, name=path.name)
         notes = photo.notes
-        front = wall_of(photo, layout=layout or load_layout(), settings=settings)
+        sight = look(photo, settings=settings, values=values or load_card_values(path.parent))
     except PhotoRefusedError as refusal:
         return PhotoCheck(name, refusal.reason, refusal.detail, notes=notes)
-    filled = int(np.count_nonzero(front.wall.filled))
-    judged = int(np.count_nonzero(front.wall.filled & front.wall.judged))
-    seen = 100.0 * judged / filled if filled else 0.0
-    enough = seen >= settings.coverage.seen_min_percent
     return PhotoCheck(
         photo=name,
-        reason="" if enough else "not_enough_seen",
-        detail="" if enough else f"only {seen:.0f} % of the wall can be judged",
-        seen_percent=seen,
-        colour_de00_median=front.colour.de00_median,
-        px_per_mm=front.card.px_per_mm,
+        seen_percent=sight.coverage.seen_percent,
+        colour_de00_median=sight.colour.de00_median,
+        px_per_mm=sight.card.px_per_mm,
         notes=notes,
     )

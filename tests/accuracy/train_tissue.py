@@ -26,6 +26,7 @@ from .wall_net import CLASS_COUNT, WallNet
 
 HEADROOM = 2.0
 CANVAS = (640, 448)  # rows, columns of 0.25 mm
+WINDOW = (448, 352)
 IGNORED = 255
 CLASS_WEIGHTS = {
     TissueClass.OUTSIDE: 0.6, TissueClass.UNJUDGED: 1.0, TissueClass.BARE: 1.0,
@@ -95,6 +96,14 @@ def vary(x: Tensor, y: Tensor, o: Tensor) -> tuple[Tensor, Tensor, Tensor]:
     return x * inside, y.long(), o / 255.0
 
 
+def window(x: Tensor, y: Tensor, o: Tensor) -> tuple[Tensor, Tensor, Tensor]:
+    """Cut one random window out of a batch: most of a jar, half of the canvas."""
+    top = int(torch.randint(0, CANVAS[0] - WINDOW[0] + 1, ()))
+    left = int(torch.randint(0, CANVAS[1] - WINDOW[1] + 1, ()))
+    rows, cols = slice(top, top + WINDOW[0]), slice(left, left + WINDOW[1])
+    return x[..., rows, cols], y[:, rows, cols], o[:, rows, cols]
+
+
 def loss_of(out: Tensor, y: Tensor, o: Tensor, weights: Tensor) -> Tensor:
     """Cross entropy of the classes, and of the opacity where there are contents."""
     entropy = functional.cross_entropy(out[:, :-1], y, weight=weights, ignore_index=IGNORED)
@@ -135,7 +144,7 @@ def train(args: argparse.Namespace) -> None:
     held = (number % args.hold_every == 0) & (number < sizes[0])
     source = torch.repeat_interleave(torch.arange(len(sizes)), torch.tensor(sizes)).to(device)
     chance = (~held).float() / torch.tensor(sizes, device=device)[source]
-    net = WallNet().to(device)
+    net = WallNet().to(device).to(memory_format=torch.channels_last)
     if args.start:
         net.load_state_dict(torch.load(args.start, weights_only=True))
     print(f"{sum(p.numel() for p in net.parameters())} weights", flush=True)
@@ -151,9 +160,9 @@ def train(args: argparse.Namespace) -> None:
         rate = 0.5 * (1 + np.cos(np.pi * spent / args.seconds)) * min(1.0, step / 100)
         optimiser.param_groups[0]["lr"] = args.rate * rate + 1e-6
         pick = torch.multinomial(chance, args.batch)
-        bx, by, bo = vary(x[pick].float(), y[pick], o[pick])
-        with torch.autocast(device.type, dtype=torch.bfloat16, enabled=device.type == "cuda"):
-            out = net(bx)
+        bx, by, bo = window(*vary(x[pick].float(), y[pick], o[pick]))
+        with torch.autocast(device.type, dtype=torch.bfloat16):
+            out = net(bx.contiguous(memory_format=torch.channels_last))
         loss = loss_of(out.float(), by, bo, weights)
         optimiser.zero_grad(set_to_none=True)
         loss.backward()
