@@ -44,6 +44,16 @@ PHOTO_REASONS: dict[str, Reason] = {
             "Stand the whole card behind the jar, all four corner marks in view.",
         ),
         Reason(
+            "card_hidden",
+            "something hides part of the reference card or its colours are damaged",
+            "Keep fingers, cables and the jar off the card's sides; replace a stained card.",
+        ),
+        Reason(
+            "oblique",
+            "the photo was taken from the side, from above or from below",
+            "Hold the phone upright, level with the middle of the jar, straight before the card.",
+        ),
+        Reason(
             "blurred",
             "the photo is not sharp",
             "Wipe the lens, rest the elbows on the table, tap the jar to focus and try again.",
@@ -57,6 +67,21 @@ PHOTO_REASONS: dict[str, Reason] = {
             "underexposed",
             "the photo is too dark",
             "Bring a lamp nearer or go to the window, without sun on the jar.",
+        ),
+        Reason(
+            "uneven_light",
+            "one side of the card is much brighter than the other",
+            "Move the lamp behind the phone or farther away, keep shadows off the card.",
+        ),
+        Reason(
+            "mixed_light",
+            "two lights of different colour fall on the card",
+            "Use one kind of light: turn the lamp off by day, draw the curtain by night.",
+        ),
+        Reason(
+            "glare",
+            "a lamp or flash is mirrored in the jar",
+            "Turn off the flash, move the lamp to the side until its mirror image leaves the jar.",
         ),
         Reason(
             "no_jar",

@@ -66,7 +66,7 @@ class AcceptanceSettings:
     light_ratio_max: float = 4.0
     tint_ratio_max: float = 2.0
     hidden_swatches_max: float = 8
-    wall_burnt_max_percent: float = 25.0
+    glare_max_percent: float = 25.0
 
 
 @dataclass(frozen=True)

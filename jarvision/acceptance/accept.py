@@ -8,12 +8,12 @@ from __future__ import annotations
 
 import numpy as np
 
+from jarvision.acceptance.glare import glare_share
 from jarvision.acceptance.quality import CardQuality, hidden_swatches, measure_card
 from jarvision.card.layout import CardLayout
 from jarvision.errors import PhotoRefusedError
 from jarvision.photo_settings import AcceptanceSettings, PhotoSettings
 from jarvision.records import CardFit, ColourFit, Photo, SwatchReadings, Wall
-from jarvision.tissue.masks import burnt_out
 
 
 def accept_card(
@@ -24,7 +24,7 @@ def accept_card(
     layout: CardLayout,
     settings: PhotoSettings,
 ) -> CardQuality:
-    """Check size, view, sharpness, exposure and light, in the order in which they should be put right.
+    """Check size, view, sharpness, exposure and light, in the order to put them right.
 
     Raises
     ------
@@ -61,11 +61,12 @@ def accept_wall(
     if count > limits.hidden_swatches_max:
         names = ", ".join(np.array(swatches.names)[hidden][:3])
         raise PhotoRefusedError(
-            "card_hidden", f"{count} of {hidden.size} swatches do not look as printed ({names}, ...)"
+            "card_hidden",
+            f"{count} of {hidden.size} swatches look wrong ({names}, ...)",
         )
-    burnt = 100.0 * float(burnt_out(wall, photo, settings=settings.masks).mean())
-    if burnt > limits.wall_burnt_max_percent:
-        raise PhotoRefusedError("glare", f"{burnt:.0f} % of the jar's wall is burnt out")
+    glare = 100.0 * glare_share(wall, photo, settings=settings)
+    if glare > limits.glare_max_percent:
+        raise PhotoRefusedError("glare", f"lamps hide {glare:.0f} % of the jar's wall")
 
 
 def _check_view(quality: CardQuality, limits: AcceptanceSettings) -> None:

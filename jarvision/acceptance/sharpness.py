@@ -83,6 +83,12 @@ class Sharpness:
         rises = [s.rise_mm for s in (self.across, self.down) if s.edges]
         return max(rises, default=float("nan"))
 
+    @property
+    def mtf50_per_mm(self) -> float:
+        """Frequency of half contrast in the worse direction, cycles a mm; NaN without edges."""
+        halves = [s.mtf50_per_mm for s in (self.across, self.down) if s.edges]
+        return min(halves, default=float("nan"))
+
 
 @dataclass(frozen=True)
 class _Strip:
@@ -109,13 +115,13 @@ def measure_sharpness(rgb: ByteArray, card: CardFit, *, layout: CardLayout) -> S
     least = _CONTRAST_MIN_SHARE * float(np.median(usual)) if usual else 0.0
     bin_mm = 1.0 / (_BINS_PER_PX * card.px_per_mm)
     across, down = (
-        edge_spread([s for s in strips[upright] if s.contrast >= least], bin_mm=bin_mm)
+        _pooled([s for s in strips[upright] if s.contrast >= least], bin_mm=bin_mm)
         for upright in (True, False)
     )
     return Sharpness(across=across, down=down)
 
 
-def edge_spread(strips: list[_Strip], *, bin_mm: float) -> EdgeSpread:
+def _pooled(strips: list[_Strip], *, bin_mm: float) -> EdgeSpread:
     """Edge-spread function of many strips in bins of ``bin_mm``, and its figures."""
     from scipy.interpolate import PchipInterpolator
 
@@ -161,7 +167,8 @@ def _strip(
         return None
     cols, rows = np.meshgrid(np.arange(low[0], high[0] + 1), np.arange(low[1], high[1] + 1))
     pixels = np.stack([cols, rows], axis=-1).reshape(-1, 2).astype(np.float64)
-    from_start = card_to_photo(pixels, np.linalg.inv(homography)) - start
+    to_card = np.asarray(np.linalg.inv(homography), dtype=np.float64)
+    from_start = card_to_photo(pixels, to_card) - start
     along, distance = from_start @ way, from_start @ outwards
     inside = (np.abs(distance) <= _REACH_MM) & (along >= margin) & (along <= length - margin)
     box_rgb = rgb[low[1] : high[1] + 1, low[0] : high[0] + 1].reshape(-1, 3)[inside]
@@ -216,8 +223,9 @@ def _crossing(profile: FloatArray, index: int, level: float) -> float:
 def _mtf50(profile: FloatArray, bin_mm: float) -> float:
     """Frequency (cycles a mm) at which the line spread's spectrum falls to one half.
 
-    The line spread is windowed (Hann, twice as high and cut off flat) against the plateaus' noise. Bins average and differences
-    of bins smooth: their sinc is divided out, as in ISO 12233 (from memory).
+    The line spread is windowed (a Hann window, twice as high and cut off flat) against noise of
+    the plateaus. Bins average and differences of bins smooth: their sinc is divided out, as in
+    ISO 12233 (from memory).
     """
     line = np.diff(profile)
     line = line * np.minimum(1.0, 2.0 * np.hanning(line.size + 2)[1:-1])

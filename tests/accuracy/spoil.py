@@ -77,7 +77,7 @@ def shake(scene: Scene, length_mm: float, rng: np.random.Generator) -> Photo:
     fine = 8
     big = np.zeros((size * fine, size * fine), np.uint8)
     at = (middle + 0.5) * fine
-    ends = [tuple(int(round(at + s * e * fine)) for e in end) for s in (-1, 1)]
+    ends = [tuple(round(at + s * e * fine) for e in end) for s in (-1, 1)]
     cv2.line(big, ends[0], ends[1], 255, fine)
     kernel = cv2.resize(big, (size, size), interpolation=cv2.INTER_AREA).astype(float)
     return scene.with_linear(cv2.filter2D(scene.linear, -1, kernel / kernel.sum()))
