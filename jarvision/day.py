@@ -8,7 +8,9 @@ from pathlib import Path
 import cv2
 import numpy as np
 
-from jarvision.card.find import find_card, read_swatches
+from jarvision.acceptance.accept import accept_card, accept_wall
+from jarvision.acceptance.missing import find_card_or_say_why
+from jarvision.card.find import read_swatches
 from jarvision.card.layout import CardLayout, load_layout
 from jarvision.card.tags import read_tags
 from jarvision.card.values import CardValues, scale_layout
@@ -77,12 +79,14 @@ def wall_of(
     PhotoRefusedError
         With the reason word of the stage that could not go on.
     """
-    card = find_card(photo.rgb, photo.focal_px, layout=layout)
+    card = find_card_or_say_why(photo, layout=layout)
     swatches = read_swatches(photo.samples, card, layout=layout)
+    accept_card(photo, card, swatches, layout=layout, settings=settings)
     paper = read_swatches(photo.samples, card, layout=paper_layout(layout))
     colour = fit_colour(swatches, paper, layout=layout, settings=settings.colour, values=values)
     jar = locate_jar(photo, card=card, colour=colour, layout=layout, settings=settings.jar)
     glass = unroll(photo, card=card, colour=colour, jar=jar, below_mm=settings.jar.floor_below_mm)
+    accept_wall(photo, glass, swatches, colour, settings=settings)
     return WallSight(photo=photo, card=card, colour=colour, jar=jar, wall=glass)
 
 

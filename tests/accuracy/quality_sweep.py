@@ -28,6 +28,7 @@ from jarvision.records import Photo
 from jarvision.tissue.classify import classify
 from jarvision.tissue.coverage import measure_coverage
 
+from .quality_plots import draw_all
 from .spoil import SPOILERS, Scene
 from .truth import PhotoTruth
 
@@ -177,6 +178,8 @@ def main() -> None:
     args = parser.parse_args()
     if args.what == "run":
         run(args.source, args.target, count=args.count, jobs=args.jobs)
+    else:
+        draw_all(args.source, args.target)
 
 
 if __name__ == "__main__":
