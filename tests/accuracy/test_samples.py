@@ -77,13 +77,7 @@ def test_every_good_photo_is_read(readings) -> None:
     assert {name: readings[name].reason for name in GOOD if readings[name].reason} == {}
 
 
-def _spoiled() -> list[object]:
-    """The spoiled photos; the shaky one waits for the check of sharpness."""
-    late = pytest.mark.xfail(strict=False, reason="sharpness is not yet checked on the way")
-    return [pytest.param(n, marks=late) if "-shaky" in n else n for n in SPOILED]
-
-
-@pytest.mark.parametrize("name", _spoiled())
+@pytest.mark.parametrize("name", SPOILED)
 def test_every_spoiled_photo_is_refused_for_its_own_fault(readings, name: str) -> None:
     assert readings[name].status == "unusable"
     assert readings[name].reason in REASONS[Path(name).stem.rsplit("-", 1)[1]]
