@@ -205,6 +205,7 @@ def _reading_of(sight: Sight, *, jar: str, parts: NameParts) -> Reading:
         taken_at=sight.photo.taken_at,
         time_source=sight.photo.time_source,
         status="ok",
+        detail="; ".join(sight.photo.notes),
         coverage=sight.coverage,
         patches=sight.patches,
         fill_height_mm=fill_height_mm(sight.wall),

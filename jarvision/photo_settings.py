@@ -186,8 +186,7 @@ class CoverageSettings:
     """Interval of the coverage."""
 
     floor_points: float = 2.0
-    doubtful_opacity: float = 0.15
-    doubtful_weight: float = 0.5
+    doubt_weight: float = 1.0
     unseen_weight: float = 0.15
     seen_min_percent: float = 40.0
     """Less of the wall than this gives no reading."""

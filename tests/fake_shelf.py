@@ -78,7 +78,7 @@ def fake_scene(
         judged=judged,
         pixels=np.stack([x, y], axis=-1).astype(np.float32),
     )
-    tissue = Tissue(classes, covered.astype(np.float32))
+    tissue = Tissue(classes, covered.astype(np.float32), np.zeros(classes.shape, np.float32))
     return paint(wall), fake_jar(), wall, tissue, tuple(patches)
 
 

@@ -112,10 +112,13 @@ class Tissue:
         ``(rows, cols)`` of :class:`TissueClass`, ``uint8``.
     opacity
         ``(rows, cols)`` share of the contents hidden by mycelium, 0 to 1, ``float32``.
+    doubt
+        ``(rows, cols)`` chance that covered or not covered is wrong, 0 to 0.5, ``float32``.
     """
 
     classes: ByteArray
     opacity: Float32Array
+    doubt: Float32Array
 
 
 @dataclass(frozen=True)

@@ -9,6 +9,7 @@ import numpy as np
 from jarvision.jar.contents import find_contents
 from jarvision.photo_settings import PhotoSettings
 from jarvision.records import Photo, Tissue, TissueClass, Wall
+from jarvision.tissue.coverage import COVERED
 from jarvision.tissue.inputs import network_inputs
 from jarvision.tissue.masks import burnt_out, mask_glare
 from jarvision.tissue.network import run_network
@@ -27,6 +28,7 @@ def classify(wall: Wall, photo: Photo, *, settings: PhotoSettings) -> Classified
     burnt = burnt_out(wall, photo, settings=settings.masks)
     shares, opacity = run_network(network_inputs(wall, burnt))
     contents = find_contents(wall, shares[TissueClass.OUTSIDE], settings=settings.jar)
+    covered = shares[list(COVERED)].sum(axis=0)
     # Under the fill line nothing is empty glass: the best of the other classes.
     classes = (1 + shares[TissueClass.UNJUDGED :].argmax(axis=0)).astype(np.uint8)
     classes[~contents.filled] = TissueClass.OUTSIDE
@@ -47,5 +49,6 @@ def classify(wall: Wall, photo: Photo, *, settings: PhotoSettings) -> Classified
         tissue=Tissue(
             classes=classes[rows],
             opacity=np.where(contents.filled, opacity, np.float32(0.0))[rows],
+            doubt=np.minimum(covered, 1.0 - covered)[rows],
         ),
     )

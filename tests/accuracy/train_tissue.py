@@ -160,7 +160,7 @@ def train(args: argparse.Namespace) -> None:
         rate = 0.5 * (1 + np.cos(np.pi * spent / args.seconds)) * min(1.0, step / 100)
         optimiser.param_groups[0]["lr"] = args.rate * rate + 1e-6
         pick = torch.multinomial(chance, args.batch)
-        bx, by, bo = window(*vary(x[pick].float(), y[pick], o[pick]))
+        bx, by, bo = vary(*window(x[pick].float(), y[pick], o[pick]))
         with torch.autocast(device.type, dtype=torch.bfloat16):
             out = net(bx.contiguous(memory_format=torch.channels_last))
         loss = loss_of(out.float(), by, bo, weights)
@@ -173,9 +173,15 @@ def train(args: argparse.Namespace) -> None:
             right, error = validate(mean.module, x[held], y[held])
             print(f"{spent:.0f} s step {step} loss {loss.item():.3f} right {right:.4f} "
                   f"coverage error {error:.2f}", flush=True)  # fmt: skip
+            save(mean.module, args.out)
     right, error = validate(mean.module, x[held], y[held])
     print(f"end: step {step} right {right:.4f} coverage error {error:.2f}")
-    torch.save({k: v.cpu() for k, v in mean.module.state_dict().items()}, args.out)
+    save(mean.module, args.out)
+
+
+def save(net: nn.Module, path: Path) -> None:
+    """Write the weights."""
+    torch.save({k: v.cpu() for k, v in net.state_dict().items()}, path)
 
 
 def main() -> None:

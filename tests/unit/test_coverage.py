@@ -57,13 +57,18 @@ def test_what_cannot_be_judged_or_is_empty_glass_changes_no_share() -> None:
 def test_soft_coverage_is_the_mean_share_that_is_hidden() -> None:
     classes = half(TissueClass.MYCELIUM, TissueClass.BARE)
     opacity = np.where(classes == TissueClass.MYCELIUM, 0.7, 0.2).astype(np.float32)
-    assert measure(flat_wall(classes), Tissue(classes, opacity)).soft_percent == pytest.approx(45.0)
+    assert measure(
+        flat_wall(classes), Tissue(classes, opacity, np.zeros_like(opacity))
+    ).soft_percent == pytest.approx(45.0)
 
 
 def test_unseen_wall_and_doubtful_growth_widen_the_interval() -> None:
     classes = half(TissueClass.MYCELIUM, TissueClass.BARE)
     sure = measure(flat_wall(classes), tissue_of(classes))
-    doubtful = measure(flat_wall(classes), Tissue(classes, np.full(SHAPE, 0.52, np.float32)))
+    doubtful = measure(
+        flat_wall(classes),
+        Tissue(classes, np.full(SHAPE, 0.52, np.float32), np.full(SHAPE, 0.1, np.float32)),
+    )
     hidden = classes.copy()
     hidden[::2] = TissueClass.UNJUDGED
     unseen = measure(flat_wall(hidden), tissue_of(hidden))
@@ -84,7 +89,7 @@ def test_a_wall_that_nothing_can_be_said_of_says_nothing() -> None:
     arrays(np.float32, (6, 7), elements=st.floats(0, 1, width=32)),
 )
 def test_numbers_stay_in_their_order_and_range(classes: np.ndarray, opacity: np.ndarray) -> None:
-    coverage = measure(flat_wall(classes), Tissue(classes, opacity))
+    coverage = measure(flat_wall(classes), Tissue(classes, opacity, np.zeros_like(opacity)))
     assert 0.0 <= coverage.low <= coverage.percent <= coverage.high <= 100.0
     assert 0.0 <= coverage.soft_percent <= 100.001
     assert 0.0 <= coverage.seen_percent <= 100.0

@@ -84,7 +84,9 @@ def test_half_hidden_bare_wall_is_less_sure_than_plain_grain() -> None:
     classes = discs((0.0, 40.0, 8.0, TissueClass.BARE))
     wall = flat_wall(classes)
     sure, half = (
-        find_patches(wall, Tissue(classes, np.full(SHAPE, opacity, np.float32)))[0].confidence
+        find_patches(
+            wall, Tissue(classes, np.full(SHAPE, opacity, np.float32), np.zeros(SHAPE, np.float32))
+        )[0].confidence
         for opacity in (0.05, 0.45)
     )
     assert sure > 0.85

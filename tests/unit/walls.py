@@ -28,4 +28,8 @@ def flat_wall(classes: np.ndarray, *, linear: np.ndarray | None = None) -> Wall:
 def tissue_of(classes: np.ndarray) -> Tissue:
     """The tissue of a class map without any doubt: growth hides all, the rest nothing."""
     grown = np.isin(classes, (TissueClass.MYCELIUM, TissueClass.STAIN))
-    return Tissue(classes=classes, opacity=grown.astype(np.float32))
+    return Tissue(
+        classes=classes,
+        opacity=grown.astype(np.float32),
+        doubt=np.zeros(classes.shape, np.float32),
+    )
