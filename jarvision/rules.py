@@ -303,7 +303,7 @@ def _last_doubts(case: Case) -> list[Finding]:
         found.append(Finding("check", text))
     bare = [p for p in case.last.patches if p.kind == "bare"]
     largest = max((p.area_cm2 for p in bare), default=0.0)
-    if largest >= case.limits.dead_patch_cm2 and not _thin(case):
+    if largest >= case.limits.bare_check_cm2 and not _thin(case):
         text = f"Ready and rested, but an area of {largest:.1f} cm2 is still bare."
         found.append(Finding("check", text))
     return found

@@ -148,6 +148,10 @@ class VerdictSettings:
     """A bare area from here on that does not close ends a late jar: the size the vision stages
     are held to find."""
 
+    bare_check_cm2: float = 0.5
+    """A bare area from here on keeps a ready jar from go: half of what ends it, since an area of
+    1 cm2 is measured to about a tenth and its edge is ragged."""
+
     dead_patch_days: int = 3
     """How long a bare area must have stood still: islands close within 3 to 4 days (common
     practice, no source)."""

@@ -31,6 +31,9 @@ def classify(wall: Wall, photo: Photo, *, settings: PhotoSettings) -> Classified
     covered = shares[list(COVERED)].sum(axis=0)
     # Under the fill line nothing is empty glass: the best of the other classes.
     classes = (1 + shares[TissueClass.UNJUDGED :].argmax(axis=0)).astype(np.uint8)
+    plain = (classes == TissueClass.BARE) | (classes == TissueClass.MYCELIUM)
+    hidden = opacity >= settings.tissue.covered_opacity
+    classes[plain] = np.where(hidden[plain], TissueClass.MYCELIUM, TissueClass.BARE)
     classes[~contents.filled] = TissueClass.OUTSIDE
     step_mm = float(wall.heights_mm[0] - wall.heights_mm[1])
     classes = mask_glare(classes, burnt, step_mm=step_mm, settings=settings.masks)

@@ -163,8 +163,9 @@ def run(folder: Path, table: Path, *, count: int, jobs: int) -> None:
     with ProcessPoolExecutor(jobs) as pool:
         for done, some in enumerate(pool.map(sweep, chosen), start=1):
             rows += some
+            written = pd.DataFrame([asdict(row) for row in rows])
+            written.to_csv(table, index=False, float_format="%.4g")
             print(f"{done} of {len(chosen)}", flush=True)
-    pd.DataFrame([asdict(row) for row in rows]).to_csv(table, index=False, float_format="%.4g")
 
 
 def main() -> None:

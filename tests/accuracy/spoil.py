@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import cache, cached_property
 
 import cv2
 import numpy as np
@@ -11,10 +12,11 @@ import numpy as np
 from jarvision.card.layout import CardLayout
 from jarvision.card.plane import card_to_photo
 from jarvision.colourspace import byte_to_linear_table, srgb_encode
-from jarvision.records import ByteArray, CardFit, FloatArray, Photo, Wall
+from jarvision.records import ByteArray, CardFit, Float32Array, Photo, Wall
 
 FULL_WELL, READ_NOISE = 6000.0, 3.0  # electrons a working pixel, as in the scenes' usual phone
 JPEG_QUALITY = 90
+LAST = 65535  # steps of linear light before encoding
 SKIN_RGB = (196, 148, 122)
 
 
@@ -36,15 +38,15 @@ class Scene:
     wall: Wall
     layout: CardLayout
 
-    @property
-    def linear(self) -> FloatArray:
+    @cached_property
+    def linear(self) -> Float32Array:
         """``(rows, cols, 3)`` linear light."""
-        return byte_to_linear_table()[self.photo.rgb]
+        return byte_to_linear_table().astype(np.float32)[self.photo.rgb]
 
-    def with_linear(self, linear: FloatArray) -> Photo:
+    def with_linear(self, linear: Float32Array) -> Photo:
         """The photo with other linear light, through JPEG."""
-        encoded = np.rint(255.0 * srgb_encode(np.clip(linear, 0.0, 1.0))).astype(np.uint8)
-        return self.with_rgb(encoded)
+        steps = np.clip(linear * np.float32(LAST), 0, LAST).astype(np.uint16)
+        return self.with_rgb(_encoding()[steps])
 
     def with_rgb(self, rgb: ByteArray) -> Photo:
         """The photo with other pixels, through JPEG."""
@@ -52,13 +54,20 @@ class Scene:
         again = np.asarray(cv2.imdecode(data, cv2.IMREAD_COLOR), dtype=np.uint8)
         return replace(self.photo, rgb=np.ascontiguousarray(again[..., ::-1]), rgb16=None)
 
-    @property
-    def card_places(self) -> FloatArray:
+    @cached_property
+    def card_places(self) -> Float32Array:
         """``(rows, cols, 2)`` place of every pixel in the card's plane, 0 to 1 over the card."""
         rows, cols = self.photo.rgb.shape[:2]
         grid = np.stack(np.meshgrid(np.arange(cols), np.arange(rows)), axis=-1).astype(float)
         mm = card_to_photo(grid, np.linalg.inv(self.card.homography))
-        return np.clip(mm / np.array([self.layout.width_mm, self.layout.height_mm]), -0.2, 1.2)
+        share = mm / np.array([self.layout.width_mm, self.layout.height_mm])
+        return np.clip(share, -0.2, 1.2).astype(np.float32)
+
+
+@cache
+def _encoding() -> ByteArray:
+    """sRGB byte of every 16-bit step of linear light."""
+    return np.rint(255.0 * srgb_encode(np.arange(LAST + 1) / LAST)).astype(np.uint8)
 
 
 def defocus(scene: Scene, sigma_mm: float, _: np.random.Generator) -> Photo:
@@ -80,42 +89,42 @@ def shake(scene: Scene, length_mm: float, rng: np.random.Generator) -> Photo:
     ends = [tuple(round(at + s * e * fine) for e in end) for s in (-1, 1)]
     cv2.line(big, ends[0], ends[1], 255, fine)
     kernel = cv2.resize(big, (size, size), interpolation=cv2.INTER_AREA).astype(float)
-    return scene.with_linear(cv2.filter2D(scene.linear, -1, kernel / kernel.sum()))
+    return scene.with_linear(cv2.filter2D(scene.linear, -1, kernel / np.float32(kernel.sum())))
 
 
 def dim(scene: Scene, ev: float, rng: np.random.Generator) -> Photo:
     """Less light on the same sensor: darker, and noisier for it."""
-    light = scene.linear * 2.0**-ev
+    light = scene.linear * np.float32(2.0**-ev)
     noise = np.sqrt(np.maximum(light, 0.0) / FULL_WELL + (READ_NOISE / FULL_WELL) ** 2)
-    return scene.with_linear(light + noise * rng.standard_normal(light.shape))
+    return scene.with_linear(light + noise * rng.standard_normal(light.shape, dtype=np.float32))
 
 
 def noise(scene: Scene, ev: float, rng: np.random.Generator) -> Photo:
     """Shot noise as if the phone had amplified the picture by ``ev`` stops."""
-    light, well = scene.linear, FULL_WELL * 2.0**-ev
+    light, well = scene.linear, np.float32(FULL_WELL * 2.0**-ev)
     spread = np.sqrt(np.maximum(light, 0.0) / well + (READ_NOISE / well) ** 2)
-    return scene.with_linear(light + spread * rng.standard_normal(light.shape))
+    return scene.with_linear(light + spread * rng.standard_normal(light.shape, dtype=np.float32))
 
 
 def brighten(scene: Scene, ev: float, _: np.random.Generator) -> Photo:
     """More light than the sensor holds."""
-    return scene.with_linear(scene.linear * 2.0**ev)
+    return scene.with_linear(scene.linear * np.float32(2.0**ev))
 
 
 def slope(scene: Scene, log_ratio: float, rng: np.random.Generator) -> Photo:
     """Light that falls off over the card by a factor, in a random direction."""
     along = _along(scene, rng)
-    return scene.with_linear(scene.linear * np.exp(-log_ratio * along)[..., None])
+    return scene.with_linear(scene.linear * np.exp(np.float32(-log_ratio) * along)[..., None])
 
 
 def two_lamps(scene: Scene, log_ratio: float, rng: np.random.Generator) -> Photo:
     """Light whose red over green rises and blue over green falls over the card by a factor."""
     along = _along(scene, rng)
-    gains = np.stack([(along - 1.0), np.zeros_like(along), -along], axis=-1) * log_ratio
+    gains = np.stack([(along - 1.0), np.zeros_like(along), -along], axis=-1) * np.float32(log_ratio)
     return scene.with_linear(scene.linear * np.exp(gains))
 
 
-def _along(scene: Scene, rng: np.random.Generator) -> FloatArray:
+def _along(scene: Scene, rng: np.random.Generator) -> Float32Array:
     places = scene.card_places[..., rng.integers(2)]
     return places if rng.integers(2) else 1.0 - places
 
@@ -142,7 +151,7 @@ def flash(scene: Scene, share: float, rng: np.random.Generator) -> Photo:
         axes = (int(rng.integers(8, 24)), int(rng.integers(16, 80)))
         cv2.ellipse(burnt, at, axes, 0.0, 0.0, 360.0, 1, -1)
     pixels = np.rint(scene.wall.pixels[burnt > 0]).astype(int)
-    spot = np.zeros(scene.photo.rgb.shape[:2], np.float64)
+    spot = np.zeros(scene.photo.rgb.shape[:2], np.float32)
     spot[pixels[:, 1], pixels[:, 0]] = 1.0
     spot = cv2.GaussianBlur(cv2.morphologyEx(spot, cv2.MORPH_CLOSE, np.ones((3, 3))), (0, 0), 1.2)
     return scene.with_linear(scene.linear + 1.3 * spot[..., None])
@@ -166,14 +175,14 @@ def thumb(scene: Scene, swatches: float, rng: np.random.Generator) -> Photo:
 
 
 SPOILERS = (
-    Spoiler("defocus", (0.08, 0.15, 0.22, 0.3, 0.38, 0.46, 0.55, 0.65, 0.8), defocus),
-    Spoiler("shake", (0.4, 0.8, 1.2, 1.6, 2.0, 2.5, 3.0), shake),
-    Spoiler("dim", (1.0, 2.0, 3.0, 3.5, 4.0, 4.5, 5.0, 6.0), dim),
-    Spoiler("noise", (1.0, 2.0, 3.0, 4.0, 5.0, 6.0), noise),
-    Spoiler("brighten", (0.25, 0.5, 0.75, 1.0, 1.25, 1.5, 2.0), brighten),
-    Spoiler("slope", (0.3, 0.6, 0.9, 1.2, 1.6, 2.0, 2.5), slope),
-    Spoiler("two lamps", (0.15, 0.3, 0.5, 0.7, 0.9, 1.2, 1.6), two_lamps),
-    Spoiler("shrink", (3.5, 3.0, 2.6, 2.3, 2.0, 1.7, 1.4, 1.2), shrink),
-    Spoiler("flash", (0.02, 0.05, 0.1, 0.15, 0.2, 0.3, 0.4, 0.5), flash),
-    Spoiler("thumb", (2, 4, 6, 8, 10, 12, 14), thumb),
+    Spoiler("defocus", (0.15, 0.25, 0.35, 0.45, 0.55, 0.65), defocus),
+    Spoiler("shake", (0.6, 1.0, 1.4, 1.8, 2.3), shake),
+    Spoiler("dim", (1.0, 2.0, 3.0, 4.0, 5.0, 6.0), dim),
+    Spoiler("noise", (2.0, 3.0, 4.0, 5.0, 6.0), noise),
+    Spoiler("brighten", (0.4, 0.7, 1.0, 1.3, 1.6, 2.0), brighten),
+    Spoiler("slope", (0.4, 0.8, 1.2, 1.6, 2.0, 2.5), slope),
+    Spoiler("two lamps", (0.2, 0.4, 0.6, 0.8, 1.1, 1.5), two_lamps),
+    Spoiler("shrink", (3.3, 2.8, 2.4, 2.0, 1.7, 1.4), shrink),
+    Spoiler("flash", (0.01, 0.02, 0.04, 0.07, 0.1, 0.15, 0.25), flash),
+    Spoiler("thumb", (2, 4, 6, 8, 10, 13), thumb),
 )

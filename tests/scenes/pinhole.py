@@ -33,8 +33,8 @@ class CardInWorld:
 
     @staticmethod
     def standing(pose: CardPose) -> CardInWorld:
-        """A page that stands on its lower edge and leans back by ``lean_deg``."""
-        # leaning back: the top goes away from the viewer (+z); y points down, so about +x
+        """A page that stands on its lower edge, its top ``lean_deg`` towards the viewer."""
+        # y points down: a positive turn about +x brings the top towards the viewer (-z)
         rotation = turn(1, pose.turn_deg) @ turn(0, pose.lean_deg) @ turn(2, pose.roll_deg)
         margin = (PAPERS_MM[pose.paper][1] - CARD_HEIGHT_MM) / 2.0
         foot = np.array([CARD_WIDTH_MM / 2.0, CARD_HEIGHT_MM + margin, 0.0])

@@ -104,7 +104,7 @@ def test_the_outline_goes_round_the_jar() -> None:
         (DrawnJar(present=False), "no_jar"),
         (DrawnJar(axis_x_mm=215.0), "no_jar"),
         (DrawnJar(outer_radius_mm=14.0, glass_mm=2.0), "no_jar"),
-        (DrawnJar(distance_mm=800.0), "no_card"),
+        (DrawnJar(distance_mm=800.0), "too_small"),
     ],
     ids=["nothing there", "beside the card", "a test tube", "far away"],
 )
