@@ -80,6 +80,11 @@ class JarSettings:
     """Log of blue over the mean of red and green that parts the card's blue-violet field (1.0)
     from bluish mould (below 0.45): about the middle."""
 
+    blueness_contrast_min: float = 0.4
+    otsu_levels: float = 60.0
+    """Least difference of blueness between the field and what hides it, and levels per unit of
+    blueness when the two are parted."""
+
     close_px: int = 7
     """Gaps of up to 2 mm between bits of contents are closed."""
 
@@ -108,8 +113,10 @@ class JarSettings:
     beyond_mm: float = 32.0
     outside_mm: float = 8.0
     inside_mm: float = 6.0
+    shadow_mm: float = 30.0
     """The edge is sought so far outside the hidden span (to the card's side where the span meets
-    the field's border; glass of 3 mm and a millimetre of gap otherwise) and inside it."""
+    the field's border; glass of 3 mm and a millimetre of gap otherwise) and inside it. A span that
+    meets the border may be a shadow lit by a second lamp: then the jar may end well inside."""
 
     line_reach_mm: float = 1.5
     """Each row's edge is sought within this of its column."""

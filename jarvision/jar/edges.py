@@ -171,7 +171,8 @@ def _outermost(
     border = field.x_mm if side < 0 else field.x_mm + field.width_mm
     leaves_field = abs(start_mm - border) < settings.border_mm
     beyond = settings.beyond_mm if leaves_field else settings.outside_mm
-    low, high = sorted((start_mm + side * beyond, start_mm - side * settings.inside_mm))
+    within = settings.shadow_mm if leaves_field else settings.inside_mm
+    low, high = sorted((start_mm + side * beyond, start_mm - side * within))
     columns = np.arange(max(0, view.column(low)), min(profile.size, view.column(high) + 1))
     window = profile[columns]
     strong = window >= max(settings.peak_share * window.max(), settings.peak_over_quiet * quiet)

@@ -60,10 +60,11 @@ def _hidden_span(
     field = layout.field
     rows = slice(view.row(field.y_mm), view.row(field.y_mm + field.height_mm))
     cols = slice(view.column(field.x_mm), view.column(field.x_mm + field.width_mm))
-    blue = cv2.GaussianBlur(blueness(view.rgb[rows, cols], colour), (0, 0), settings.smooth_px)
+    sharp = blueness(view.rgb[rows, cols], colour)
+    blue = np.asarray(cv2.GaussianBlur(sharp, (0, 0), settings.smooth_px), dtype=np.float32)
     side = settings.close_px
     close = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side))
-    covered = (blue < settings.blueness_edge).astype(np.uint8)
+    covered = (blue < _field_edge(blue, settings=settings)).astype(np.uint8)
     covered = np.asarray(cv2.morphologyEx(covered, cv2.MORPH_CLOSE, close), dtype=np.uint8)
     _, labels, stats, centres = cv2.connectedComponentsWithStats(covered, connectivity=4)
     middle = view.column(layout.centre_mm[0]) - cols.start
@@ -79,6 +80,23 @@ def _hidden_span(
     first = float(np.median(body.argmax(axis=1)))
     last = float(np.median(body.shape[1] - 1 - body[:, ::-1].argmax(axis=1)))
     return view.x_mm(first + cols.start), view.x_mm(last + cols.start)
+
+
+def _field_edge(blue: Float32Array, *, settings: JarSettings) -> float:
+    """Blueness that parts the field from what hides it, in this photo's light.
+
+    The middle between the two means that Otsu's threshold makes: a second lamp of another colour
+    pales the field. Where they lie close together nothing stands there, and the usual edge holds.
+    """
+    levels = np.clip(blue * settings.otsu_levels + 128.0, 0, 255).astype(np.uint8)
+    split, _ = cv2.threshold(levels, 0, 255, cv2.THRESH_BINARY + cv2.THRESH_OTSU)
+    upper = levels > split
+    if upper.all() or not upper.any():
+        return settings.blueness_edge
+    high, low = float(blue[upper].mean()), float(blue[~upper].mean())
+    if high - low < settings.blueness_contrast_min:
+        return settings.blueness_edge
+    return min(settings.blueness_edge, (high + low) / 2)
 
 
 def _stand(
