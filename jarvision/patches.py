@@ -13,9 +13,9 @@ MIN_AREA_CM2 = 0.25
 _SMOOTH_CELLS = 3
 """Opening by this many cells (0.75 mm) drops specks and hairs."""
 
-_JOIN_CELLS = 7
-"""Pieces within 1.5 mm of one another are one area: threads that cross a bare island do not make
-it several. Only the pieces themselves count as its area."""
+_JOIN_CELLS = 13
+"""Pieces within 3 mm, a kernel, of one another are one area: threads across a bare island do
+not make it several. Only the pieces themselves count as its area."""
 
 KIND_OF_CLASS = {
     TissueClass.BARE: "bare",
