@@ -105,7 +105,9 @@ def look(
     front = wall_of(photo, layout=layout, settings=settings, values=values)
     seen = classify(front.wall, photo, settings=settings)
     wall, tissue = seen.wall, seen.tissue
-    coverage = measure_coverage(wall, tissue, settings=settings.coverage)
+    coverage = measure_coverage(
+        wall, tissue, settings=settings.coverage, colour_de00=front.colour.de00_median
+    )
     if coverage.seen_percent < settings.coverage.seen_min_percent:
         raise PhotoRefusedError(
             "not_enough_seen", f"only {coverage.seen_percent:.0f} % of the wall can be judged"

@@ -11,7 +11,9 @@ COVERED = (TissueClass.MYCELIUM, TissueClass.STAIN)
 """White growth and the species' normal staining count as covered; mould does not."""
 
 
-def measure_coverage(wall: Wall, tissue: Tissue, *, settings: CoverageSettings) -> Coverage:
+def measure_coverage(
+    wall: Wall, tissue: Tissue, *, settings: CoverageSettings, colour_de00: float = 0.0
+) -> Coverage:
     """Share of the filled wall that mycelium covers; true area on the cylinder, not pixels.
 
     All cells have the same area (the grid is regular in angle and height), so shares of cells
@@ -19,7 +21,8 @@ def measure_coverage(wall: Wall, tissue: Tissue, *, settings: CoverageSettings) 
 
     - the chance of a wrong class, averaged over the wall: what the network itself doubts,
     - the share of the wall that could not be judged, which may be covered or not,
-    - a floor for what neither shows (outline, fill line, colour).
+    - what the colour correction left over, ``colour_de00`` (median CIEDE2000 of the swatches),
+    - a floor for what none of these shows (outline, fill line).
 
     Its weights were set so that it held the truth of 95 % of rendered photos that took no part
     in training; see :class:`jarvision.photo_settings.CoverageSettings`.
@@ -40,6 +43,7 @@ def measure_coverage(wall: Wall, tissue: Tissue, *, settings: CoverageSettings) 
         settings.floor_points**2
         + (settings.doubt_weight * doubt) ** 2
         + (settings.unseen_weight * unseen) ** 2
+        + (settings.colour_weight * colour_de00) ** 2
     )
     return Coverage(
         percent=float(percent),

@@ -64,8 +64,11 @@ def main() -> None:
             print(f"camera {setting} ({ev:+.2f} EV, curve {curve}, balance {balance}): "
                   f"{seen.size} read, spread {np.ptp(seen):.2f}, sd {seen.std():.2f}")  # fmt: skip
     read = np.array([s.percent for s in shots if not s.reason])
-    print(f"all: {read.size} of {len(shots)} read, max - min {np.ptp(read):.2f}, "
-          f"sd {read.std():.2f}, mean error {np.mean(np.abs(read - shots[0].truth)):.2f}")  # fmt: skip
+    error = np.mean(np.abs(read - shots[0].truth))
+    print(
+        f"all: {read.size} of {len(shots)} read, max - min {np.ptp(read):.2f}, "
+        f"sd {read.std():.2f}, mean error {error:.2f}"
+    )
 
 
 if __name__ == "__main__":

@@ -21,7 +21,7 @@ WallKind = Literal["paint", "tiles", "boards"]
 
 @dataclass(frozen=True)
 class CardPose:
-    """How the printed page stands: paper, lean (top towards the viewer), turn, roll, and bow (mm)."""
+    """How the printed page stands: paper, lean (top to the viewer), turn, roll, and bow (mm)."""
 
     paper: Literal["a4", "letter"] = "a4"
     lean_deg: float = 0.0

@@ -93,3 +93,14 @@ def test_numbers_stay_in_their_order_and_range(classes: np.ndarray, opacity: np.
     assert 0.0 <= coverage.low <= coverage.percent <= coverage.high <= 100.0
     assert 0.0 <= coverage.soft_percent <= 100.001
     assert 0.0 <= coverage.seen_percent <= 100.0
+
+
+def test_colours_that_could_not_be_matched_widen_the_interval() -> None:
+    classes = half(TissueClass.MYCELIUM, TissueClass.BARE)
+    wall, tissue = flat_wall(classes), tissue_of(classes)
+    sure, doubtful = (
+        measure_coverage(wall, tissue, settings=CoverageSettings(), colour_de00=de00)
+        for de00 in (1.0, 8.0)
+    )
+    assert doubtful.high - doubtful.low > sure.high - sure.low
+    assert doubtful.percent == sure.percent
