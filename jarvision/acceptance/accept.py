@@ -9,7 +9,12 @@ from __future__ import annotations
 import numpy as np
 
 from jarvision.acceptance.glare import glare_share
-from jarvision.acceptance.quality import CardQuality, hidden_swatches, measure_card
+from jarvision.acceptance.quality import (
+    CardQuality,
+    count_clipped,
+    hidden_swatches,
+    measure_card,
+)
 from jarvision.card.layout import CardLayout
 from jarvision.errors import PhotoRefusedError
 from jarvision.photo_settings import AcceptanceSettings, PhotoSettings
@@ -53,7 +58,7 @@ def accept_wall(
     Raises
     ------
     PhotoRefusedError
-        ``card_hidden`` or ``glare``.
+        ``card_hidden``, ``glare`` or ``overexposed``.
     """
     limits = settings.acceptance
     hidden = hidden_swatches(swatches, colour, settings=settings)
@@ -66,7 +71,9 @@ def accept_wall(
         )
     glare = 100.0 * glare_share(wall, photo, settings=settings)
     if glare > limits.glare_max_percent:
-        raise PhotoRefusedError("glare", f"lamps hide {glare:.0f} % of the jar's wall")
+        # where the card burns out too, it is the whole photo that is too bright
+        reason = "overexposed" if count_clipped(swatches, settings=settings) else "glare"
+        raise PhotoRefusedError(reason, f"{glare:.0f} % of the jar's wall is burnt out")
 
 
 def _check_view(quality: CardQuality, limits: AcceptanceSettings) -> None:

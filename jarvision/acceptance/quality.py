@@ -68,9 +68,14 @@ def measure_card(
         sharpness=measure_sharpness(rgb, card, layout=layout),
         white_level=float(swatches.linear[white].mean(axis=1).max()),
         white_clipped=float(swatches.clipped[white].min()),
-        clipped_swatches=int(np.count_nonzero(clipped)),
+        clipped_swatches=count_clipped(swatches, settings=settings),
         evenness=measure_evenness(swatches, plain, layout=layout),
     )
+
+
+def count_clipped(swatches: SwatchReadings, *, settings: PhotoSettings) -> int:
+    """Number of swatches with more burnt-out pixels than the colour fit bears."""
+    return int(np.count_nonzero(swatches.clipped > settings.colour.clipped_share_max))
 
 
 def hidden_swatches(

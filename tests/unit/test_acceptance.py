@@ -227,10 +227,10 @@ def test_a_good_photo_is_accepted(drawn: np.ndarray, layout: CardLayout) -> None
 @pytest.mark.parametrize(
     ("reason", "options"),
     [
-        ("too_small", {"px_per_mm": 1.4, "blur_px": (0.5, 0.5)}),
-        ("blurred", {"px_per_mm": 6.0, "blur_px": (3.6, 3.6)}),
+        ("too_small", {"px_per_mm": 1.6, "blur_px": (0.3, 0.3)}),
+        ("blurred", {"px_per_mm": 6.0, "blur_px": (3.0, 3.0)}),
         ("blurred", {"px_per_mm": 6.0, "blur_px": (0.6, 4.0)}),
-        ("underexposed", {"px_per_mm": 4.5, "gain": 0.02}),
+        ("underexposed", {"px_per_mm": 4.5, "gain": 0.025}),
         ("overexposed", {"px_per_mm": 4.5, "gain": 4.0}),
         ("oblique", {"px_per_mm": 4.5, "tilt": 30.0}),
     ],
