@@ -113,6 +113,11 @@ def _check_exposure(quality: CardQuality, limits: AcceptanceSettings) -> None:
             "underexposed",
             f"the card's white reaches only {quality.white_level:.0%} of the full signal",
         )
+    if quality.noise > limits.noise_max:
+        raise PhotoRefusedError(
+            "underexposed",
+            f"plain colours vary by {quality.noise:.0%}: the camera had little light",
+        )
 
 
 def _check_light(quality: CardQuality, limits: AcceptanceSettings) -> None:

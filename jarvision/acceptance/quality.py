@@ -35,6 +35,8 @@ class CardQuality:
         Share of burnt-out pixels in the white swatch that has fewest.
     clipped_swatches
         Number of swatches with burnt-out pixels.
+    noise
+        Median relative spread inside the swatches that did not burn out.
     evenness
         How the light changes over the card; None when too few greys can be compared.
     """
@@ -45,6 +47,7 @@ class CardQuality:
     white_level: float
     white_clipped: float
     clipped_swatches: int
+    noise: float
     evenness: Evenness | None
 
 
@@ -69,6 +72,7 @@ def measure_card(
         white_level=float(swatches.linear[white].mean(axis=1).max()),
         white_clipped=float(swatches.clipped[white].min()),
         clipped_swatches=count_clipped(swatches, settings=settings),
+        noise=float(np.median(swatches.spread[~clipped])) if not clipped.all() else 0.0,
         evenness=measure_evenness(swatches, plain, layout=layout),
     )
 

@@ -38,6 +38,7 @@ def panels(limits: AcceptanceSettings) -> tuple[Panel, ...]:
             "swatches burnt out",
             limits.clipped_swatches_max,
         ),
+        Panel("noise", ("none", "noise"), "spread inside swatches", limits.noise_max),
         Panel("light_ratio", ("none", "slope"), "brighter / darker side", limits.light_ratio_max),
         Panel("tint_ratio", ("none", "two lamps"), "change of colour ratio", limits.tint_ratio_max),
         Panel("glare_percent", ("none", "flash"), "wall under lamps, %", limits.glare_max_percent),

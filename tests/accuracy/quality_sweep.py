@@ -48,6 +48,7 @@ def open_settings() -> PhotoSettings:
             white_clipped_max=INF,
             clipped_swatches_max=INF,
             white_level_min=0.0,
+            noise_max=INF,
             light_ratio_max=INF,
             tint_ratio_max=INF,
             hidden_swatches_max=INF,
@@ -106,7 +107,7 @@ def measure(row: Row, photo: Photo, truth: PhotoTruth) -> Row:
             clipped_swatches=quality.clipped_swatches,
             light_ratio=even.ratio if even else float("nan"),
             tint_ratio=even.tint_ratio if even else float("nan"),
-            noise=float(np.median(swatches.spread)),
+            noise=quality.noise,
         )
         front = wall_of(photo, layout=layout, settings=settings)
         glare = 100.0 * glare_share(front.wall, photo, settings=settings)

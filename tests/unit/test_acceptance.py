@@ -68,6 +68,7 @@ def photographed(
     roll: float = 0.0,
     tilt: float = 0.0,
     gain: float = 0.7,
+    noise: float = 0.004,
 ) -> tuple[np.ndarray, CardFit]:
     """A photo of the card with pixels that gather light, a blur (down, across) and a noise."""
     homography, focal = pose(px_per_mm, roll=roll, tilt=tilt)
@@ -85,8 +86,8 @@ def photographed(
     )
     light = cv2.resize(big, (cols, rows), interpolation=cv2.INTER_AREA)
     light = gaussian_filter(light, (*blur_px, 0.0)) * gain
-    noise = np.random.default_rng(7).normal(0.0, 0.004, light.shape)
-    rgb = np.rint(255.0 * srgb_encode(np.clip(light + noise, 0.0, 1.0))).astype(np.uint8)
+    grain = noise * np.random.default_rng(7).standard_normal(light.shape)
+    rgb = np.rint(255.0 * srgb_encode(np.clip(light + grain, 0.0, 1.0))).astype(np.uint8)
     return rgb, find_card(rgb, focal)
 
 
@@ -231,6 +232,7 @@ def test_a_good_photo_is_accepted(drawn: np.ndarray, layout: CardLayout) -> None
         ("blurred", {"px_per_mm": 6.0, "blur_px": (3.0, 3.0)}),
         ("blurred", {"px_per_mm": 6.0, "blur_px": (0.6, 4.0)}),
         ("underexposed", {"px_per_mm": 4.5, "gain": 0.025}),
+        ("underexposed", {"px_per_mm": 4.5, "gain": 0.3, "noise": 0.03}),
         ("overexposed", {"px_per_mm": 4.5, "gain": 4.0}),
         ("oblique", {"px_per_mm": 4.5, "tilt": 30.0}),
     ],
