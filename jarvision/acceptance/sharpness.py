@@ -103,7 +103,7 @@ class _Strip:
 def measure_sharpness(rgb: ByteArray, card: CardFit, *, layout: CardLayout) -> Sharpness:
     """Blur of the edges of the card's marks and of its slanted square.
 
-    ``rgb`` is ``(rows, cols, 3)`` sRGB bytes. Costs 5 ms on one core.
+    ``rgb`` is ``(rows, cols, 3)`` sRGB bytes. Takes some 5 ms on one core.
     """
     strips: dict[bool, list[_Strip]] = {True: [], False: []}
     for start, end in _edges(card, layout):

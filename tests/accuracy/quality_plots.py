@@ -12,7 +12,7 @@ import pandas as pd
 from jarvision.photo_settings import AcceptanceSettings
 
 BINS = 9
-LARGEST_ERROR = 12.0  # points: what lies above is drawn at the upper edge
+LARGEST = 12.0  # points: what lies above is drawn at the upper edge
 
 
 @dataclass(frozen=True)
@@ -39,51 +39,64 @@ def panels(limits: AcceptanceSettings) -> tuple[Panel, ...]:
             limits.clipped_swatches_max,
         ),
         Panel("noise", ("none", "noise"), "spread inside swatches", limits.noise_max),
-        Panel("light_ratio", ("none", "slope"), "brighter / darker side", limits.light_ratio_max),
-        Panel("tint_ratio", ("none", "two lamps"), "change of colour ratio", limits.tint_ratio_max),
+        Panel(
+            "light_ratio",
+            ("none", "slope"),
+            "brighter / darker side",
+            limits.light_ratio_max,
+            log=True,
+        ),
+        Panel(
+            "tint_ratio",
+            ("none", "two lamps"),
+            "change of colour ratio",
+            limits.tint_ratio_max,
+            log=True,
+        ),
         Panel("glare_percent", ("none", "flash"), "wall under lamps, %", limits.glare_max_percent),
         Panel("hidden_swatches", ("none", "thumb"), "swatches hidden", limits.hidden_swatches_max),
     )
 
 
 def draw(table: pd.DataFrame, panel: Panel, path: Path) -> None:
-    """One picture: every photo a dot, median and 90th percentile of the error, share not read."""
+    """One picture: every photo a dot at its error; lines over groups of photos."""
     mpl.use("Agg")
     import matplotlib.pyplot as plt
+    from matplotlib.ticker import LogLocator, NullFormatter
 
     rows = table[table["spoiler"].isin(panel.spoilers) & table[panel.figure].notna()]
-    value = rows[panel.figure].to_numpy(float)
+    value = rows[panel.figure].to_numpy(float).round(3)
     error = rows["error"].abs().to_numpy(float)
+    before = table[table["spoiler"] == "none"].set_index("photo")["error"]
+    moved = (rows["error"] - rows["photo"].map(before)).abs().to_numpy(float)
     middles, groups = _bins(value, log=panel.log)
-    median, high, lost = np.array(
-        [
-            (
-                np.nanmedian(error[g]) if np.isfinite(error[g]).any() else np.nan,
-                np.nanpercentile(error[g], 90) if np.isfinite(error[g]).any() else np.nan,
-                100.0 * np.isnan(error[g]).mean(),
-            )
-            for g in groups
-        ]
-    ).T
     figure, axes = plt.subplots(figsize=(4.2, 2.8), dpi=100, layout="constrained")
-    axes.plot(value, np.minimum(error, LARGEST_ERROR), ".", ms=2.5, color="0.7", zorder=1)
-    axes.plot(middles, median, "-o", ms=3, color="#1b6ca8", label="median")
-    axes.plot(middles, np.minimum(high, LARGEST_ERROR), "-s", ms=3, color="#c8553d", label="90 %")
-    axes.axvline(panel.limit, color="black", lw=1, ls="--", label="limit")
+    axes.plot(value, np.minimum(error, LARGEST), ".", ms=2.5, color="0.75", zorder=1)
+    for numbers, share, style, label in (
+        (error, 50.0, {"color": "#1b6ca8", "marker": "o"}, "error, median"),
+        (error, 90.0, {"color": "#c8553d", "marker": "s"}, "error, 90 %"),
+        (moved, 90.0, {"color": "#3c7a3a", "marker": "^"}, "moved by, 90 %"),
+    ):
+        heights = [_percentile(numbers[group], share) for group in groups]
+        axes.plot(middles, np.minimum(heights, LARGEST), ms=3, lw=1.2, label=label, **style)
+    lost = np.array([np.isnan(error[group]).mean() for group in groups])
     if lost.max() > 0.0:
-        axes.plot(
-            middles,
-            lost * LARGEST_ERROR / 100.0,
-            ":",
-            color="0.35",
-            label="not read (full = 100 %)",
-        )
+        axes.plot(middles, lost * LARGEST, ":", color="0.35", label="not read (top: all)")
+    axes.axvline(panel.limit, color="black", lw=1, ls="--", label="limit")
     if panel.log:
         axes.set_xscale("log")
-    axes.set(xlabel=panel.label, ylabel="coverage error, points", ylim=(0.0, LARGEST_ERROR + 0.3))
-    axes.legend(fontsize=7, frameon=False)
+        axes.xaxis.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0)))
+        axes.xaxis.set_major_formatter("{x:g}")
+        axes.xaxis.set_minor_formatter(NullFormatter())
+    axes.set(xlabel=panel.label, ylabel="points of coverage", ylim=(0.0, LARGEST + 0.3))
+    axes.legend(fontsize=6.5, framealpha=0.7, edgecolor="none")
     figure.savefig(path)
     plt.close(figure)
+
+
+def _percentile(numbers: np.ndarray, share: float) -> float:
+    read = numbers[np.isfinite(numbers)]
+    return float(np.percentile(read, share)) if read.size else float("nan")
 
 
 def _bins(value: np.ndarray, *, log: bool) -> tuple[np.ndarray, list[np.ndarray]]:
@@ -100,7 +113,7 @@ def _bins(value: np.ndarray, *, log: bool) -> tuple[np.ndarray, list[np.ndarray]
 
 
 def draw_all(source: Path, folder: Path) -> None:
-    """All pictures of a table, ``quality-FIGURE.png``, and the binned numbers on the screen."""
+    """All pictures of a table, ``quality-FIGURE.png``."""
     table = pd.read_csv(source)
     folder.mkdir(parents=True, exist_ok=True)
     for panel in panels(AcceptanceSettings()):
