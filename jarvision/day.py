@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from datetime import datetime
 from pathlib import Path
 
 import cv2
@@ -33,6 +34,7 @@ from jarvision.records import (
     Patch,
     Photo,
     Reading,
+    TimeSource,
     Tissue,
     Wall,
 )
@@ -148,12 +150,14 @@ def read_jar_photo(
     try:
         photo = read_photo(path, name=name, dated=parts.day)
     except PhotoRefusedError as refusal:
-        return _refused(name, parts, path, refusal)
+        taken = time_without_exif(path, dated=parts.day)
+        return _refused(name, parts, refusal, jar=parts.jar, taken=taken)
+    jar, taken = "", (photo.taken_at, photo.time_source)  # until tag and name agree: neither jar
     try:
         jar = _jar_of(photo, parts)
         sight = look(photo, settings=settings, values=values)
     except PhotoRefusedError as refusal:
-        return _refused(name, parts, path, refusal, photo=photo)
+        return _refused(name, parts, refusal, jar=jar, taken=taken)
     reading = _reading_of(sight, jar=jar, parts=parts)
     return reading if out is None else _with_pictures(reading, sight, out=out)
 
@@ -178,21 +182,17 @@ def _jar_of(photo: Photo, parts: NameParts) -> str:
 def _refused(
     name: str,
     parts: NameParts,
-    path: Path,
     refusal: PhotoRefusedError,
     *,
-    photo: Photo | None = None,
+    jar: str,
+    taken: tuple[datetime, TimeSource],
 ) -> Reading:
-    if photo is not None:
-        taken_at, source = photo.taken_at, photo.time_source
-    else:
-        taken_at, source = time_without_exif(path, dated=parts.day)
     return Reading(
         photo=name,
-        jar=parts.jar,
+        jar=jar,
         view=parts.view,
-        taken_at=taken_at,
-        time_source=source,
+        taken_at=taken[0],
+        time_source=taken[1],
         status="unusable",
         reason=refusal.reason,
         detail=refusal.detail,
