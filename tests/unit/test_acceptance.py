@@ -1,5 +1,6 @@
 """Photos that would give a wrong coverage are refused, and sharpness is what was put in."""
 
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
@@ -7,11 +8,13 @@ from pathlib import Path
 import cv2
 import numpy as np
 import pytest
+import skimage.data
 from scipy.ndimage import gaussian_filter
 
-from jarvision.acceptance.accept import accept_card
+from jarvision.acceptance.accept import accept_card, accept_wall
 from jarvision.acceptance.glare import glare_share
 from jarvision.acceptance.light import measure_evenness
+from jarvision.acceptance.missing import find_card_or_say_why
 from jarvision.acceptance.sharpness import measure_sharpness
 from jarvision.card import marks as printed
 from jarvision.card.draw import card_marks
@@ -22,7 +25,7 @@ from jarvision.colourspace import byte_to_linear_table, srgb_encode
 from jarvision.errors import PhotoRefusedError
 from jarvision.flags import PHOTO_REASONS
 from jarvision.photo_settings import PhotoSettings
-from jarvision.records import CardFit, Photo, Wall
+from jarvision.records import CardFit, ColourFit, Photo, SwatchReadings, Wall
 
 DRAWN_DPI = 381.0  # 15 px a mm
 DRAWN_PX_PER_MM = DRAWN_DPI / 25.4
@@ -198,19 +201,15 @@ def test_one_spoiled_grey_does_not_make_the_light_uneven(
 
 
 # --------------------------------------------------------------------------- refusals
+def as_photo(rgb: np.ndarray) -> Photo:
+    focal_px = 1.2 * rgb.shape[0]
+    evening = datetime(2026, 3, 2, 18, 0)
+    return Photo(Path("a.jpg"), "a.jpg", "", rgb, 1.0, focal_px, True, evening, "exif")
+
+
 def judged(rgb: np.ndarray, card: CardFit, layout: CardLayout) -> str:
     """Reason word of a photo, empty for a good one."""
-    photo = Photo(
-        path=Path("jar.jpg"),
-        name="jar.jpg",
-        digest="",
-        rgb=rgb,
-        scale=1.0,
-        focal_px=float(card.camera[0, 0]),
-        focal_known=True,
-        taken_at=datetime(2026, 3, 2, 18, 0),
-        time_source="exif",
-    )
+    photo = as_photo(rgb)
     swatches = read_swatches(rgb, card, layout=layout)
     try:
         accept_card(photo, card, swatches, layout=layout, settings=PhotoSettings())
@@ -257,7 +256,85 @@ def test_bad_light_has_its_reason(
     assert PHOTO_REASONS[reason].remedy
 
 
-# --------------------------------------------------------------------------- glare
+# --------------------------------------------------------------------------- no card
+def from_afar(rgb: np.ndarray) -> np.ndarray:
+    """The photo, small, in the middle of a wider view of a plain wall."""
+    small = cv2.resize(rgb, None, fx=0.3, fy=0.3, interpolation=cv2.INTER_AREA)
+    wide = np.full_like(rgb, 140)
+    top, left = (np.array(wide.shape[:2]) - small.shape[:2]) // 2
+    wide[top : top + small.shape[0], left : left + small.shape[1]] = small
+    return wide
+
+
+@pytest.mark.parametrize(
+    ("reason", "spoil"),
+    [
+        ("too_small", from_afar),
+        ("blurred", lambda rgb: cv2.GaussianBlur(rgb, (0, 0), 10.0)),
+        ("underexposed", lambda rgb: rgb // 32),
+        ("overexposed", lambda rgb: np.full_like(rgb, 255)),
+        ("no_card", lambda rgb: rgb[: rgb.shape[0] // 2]),
+        ("no_card", lambda rgb: skimage.data.coffee()),
+    ],
+)
+def test_a_card_that_was_not_found_is_explained(
+    drawn: np.ndarray,
+    layout: CardLayout,
+    reason: str,
+    spoil: Callable[[np.ndarray], np.ndarray],
+) -> None:
+    rgb, _ = photographed(drawn, 4.5)
+    with pytest.raises(PhotoRefusedError) as refusal:
+        find_card_or_say_why(as_photo(np.ascontiguousarray(spoil(rgb))), layout=layout)
+    assert refusal.value.reason == reason
+
+
+# --------------------------------------------------------------------------- hidden, glare
+def fitted(layout: CardLayout, wrong: int) -> tuple[SwatchReadings, ColourFit]:
+    """Clean readings of which so many did not agree with the card."""
+    names = layout.names
+    linear = layout.nominal_linear
+    readings = SwatchReadings(names, linear, np.full(len(names), 0.02), np.zeros(len(names)))
+    used = np.arange(len(names)) >= wrong
+    fit = ColourFit(
+        matrix=np.eye(3, 4),
+        used=used,
+        de00=np.where(used, 1.0, 30.0),
+        reference="nominal",
+        tone=np.zeros((3, 2)),
+        gain=np.ones(3),
+        light_field=np.zeros((3, 5)),
+        expected_de00=1.0,
+    )
+    return readings, fit
+
+
+@pytest.mark.parametrize(("wrong", "reason"), [(0, ""), (4, ""), (10, "card_hidden")])
+def test_a_hand_on_the_card_is_told_by_the_number_of_its_swatches(
+    layout: CardLayout, wrong: int, reason: str
+) -> None:
+    wall, photo = wall_photo(0.35, 0.0)
+    readings, fit = fitted(layout, wrong)
+    seen = ""
+    try:
+        accept_wall(photo, wall, readings, fit, settings=PhotoSettings())
+    except PhotoRefusedError as refusal:
+        seen = refusal.reason
+    assert seen == reason
+
+
+@pytest.mark.parametrize(("clipped", "reason"), [(0.0, "glare"), (0.5, "overexposed")])
+def test_a_burnt_out_wall_is_glare_unless_the_card_burns_out_too(
+    layout: CardLayout, clipped: float, reason: str
+) -> None:
+    wall, photo = wall_photo(0.35, 0.1)
+    readings, fit = fitted(layout, 0)
+    readings.clipped[0] = clipped
+    with pytest.raises(PhotoRefusedError) as refusal:
+        accept_wall(photo, wall, readings, fit, settings=PhotoSettings())
+    assert refusal.value.reason == reason
+
+
 def wall_photo(level: float, spot: float) -> tuple[Wall, Photo]:
     """A flat wall of one linear level with a burnt-out disc over a share of it."""
     side = 200
@@ -276,8 +353,7 @@ def wall_photo(level: float, spot: float) -> tuple[Wall, Photo]:
         judged=np.ones((side, side), dtype=bool),
         pixels=np.stack([x, y], axis=-1).astype(np.float32),
     )
-    photo = Photo(Path("a.jpg"), "a.jpg", "", rgb, 1.0, 900.0, True, datetime(2026, 3, 2), "exif")
-    return wall, photo
+    return wall, as_photo(rgb)
 
 
 @pytest.mark.parametrize("share", [0.03, 0.1, 0.3])
