@@ -114,7 +114,7 @@ def see_card(photo: Photo, *, layout: CardLayout, settings: ColourSettings) -> C
     if paper.clipped.min() > settings.clipped_share_max:
         raise PhotoRefusedError("overexposed", "the paper of the card is burnt out")
     clean = paper.clipped <= settings.clipped_share_max
-    if paper.linear[clean].mean(axis=1).max() < settings.white_linear_min:
+    if paper.linear[clean].mean(axis=1).max() < settings.calibration_white_min:
         raise PhotoRefusedError("underexposed", "the paper of the card is too dark")
     if np.count_nonzero(usable) < settings.swatches_min:
         raise PhotoRefusedError(

@@ -37,7 +37,7 @@ def test_every_photo_gets_one_line_with_what_to_do(jar: np.ndarray, tmp_path: Pa
     shots = {
         "": shoot(jar, tmp_path / "good.jpg"),
         "no_jar": shoot(drawn_card(), tmp_path / "empty.jpg"),
-        "underexposed": shoot(jar, tmp_path / "dark.jpg", light=0.04),
+        "underexposed": shoot(jar, tmp_path / "dark.jpg", light=0.015),
         "overexposed": shoot(jar, tmp_path / "burnt.jpg", light=3.0),
         "no_card": tmp_path / "wall.jpg",
         "unreadable": tmp_path / "text.jpg",

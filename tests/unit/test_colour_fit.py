@@ -160,7 +160,7 @@ def test_burnt_out_whites_are_overexposed_and_one_clean_white_is_enough() -> Non
 
 
 def test_a_dim_photo_is_underexposed() -> None:
-    assert refusal(*shoot(light=0.1)) == "underexposed"
+    assert refusal(*shoot(light=0.02)) == "underexposed"
 
 
 def test_too_few_clean_swatches_are_poor_colour() -> None:
