@@ -68,7 +68,7 @@ def answer(path: Path, *, tiles: bool) -> Answer:
         sight = look(photo)
     except PhotoRefusedError as refusal:
         return blank(reason=f"{refusal.reason}: {refusal.detail}")
-    classes, _ = truth.at(sight.wall, photo_scale=photo.scale)
+    classes = truth.at(sight.wall, photo_scale=photo.scale).classes
     judged = sight.wall.judged & (classes > TissueClass.UNJUDGED)
     seen = classes[judged]
     growth = np.isin(seen, (TissueClass.MYCELIUM, TissueClass.STAIN))

@@ -103,6 +103,7 @@ def write(seed: int, *, out: Path) -> None:
         out / f"P{seed}.npz",
         colour=cv2.imencode(".jpg", encoded[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, 96])[1],
         classes=cv2.imencode(".png", classes)[1],
+        beneath=cv2.imencode(".png", classes)[1],
         opacity=cv2.imencode(".png", hidden)[1],
         burnt=np.packbits(burnt),
         angles_deg=wall.angles_deg[front].astype(np.float32),

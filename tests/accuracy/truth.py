@@ -18,6 +18,26 @@ MAP_SCALE = 4  # photo pixels per pixel of the ``seen`` map
 
 
 @dataclass(frozen=True)
+class TruePlaces:
+    """The truth on the grid of a wall, each ``(rows, cols)``.
+
+    Attributes
+    ----------
+    classes
+        What a careful eye could tell: OUTSIDE above the fill line or off the jar, UNJUDGED behind
+        label, fog or drops.
+    beneath
+        What stands there, whatever hides it: never UNJUDGED.
+    opacity
+        Of the mycelium, 0 to 1, whatever hides it.
+    """
+
+    classes: ByteArray
+    beneath: ByteArray
+    opacity: Float32Array
+
+
+@dataclass(frozen=True)
 class PhotoTruth:
     """What is in one rendered photo.
 
@@ -61,11 +81,10 @@ class PhotoTruth:
         """True coverage within 60 degrees."""
         return float(self.numbers["coverage_percent"])
 
-    def at(self, wall: Wall, *, photo_scale: float = 1.0) -> tuple[ByteArray, Float32Array]:
-        """True class and opacity at the places that a wall was read from.
+    def at(self, wall: Wall, *, photo_scale: float = 1.0) -> TruePlaces:
+        """What is true at the places that a wall was read from.
 
-        ``photo_scale`` is working pixels per full-size pixel. Places above the fill line or off
-        the jar are OUTSIDE; places hidden by label, fog or drops are UNJUDGED.
+        ``photo_scale`` is working pixels per full-size pixel.
         """
         full = wall.pixels / np.float32(photo_scale)
         angles, heights = self.places(full.astype(np.float64))
@@ -76,14 +95,13 @@ class PhotoTruth:
         rows, cols = self.classes.shape
         off = (row < 0) | (row >= rows) | (col < 0) | (col >= cols) | ~np.isfinite(angles)
         row, col = np.clip(row, 0, rows - 1), np.clip(col, 0, cols - 1)
-        classes, opacity = self.classes[row, col].copy(), self.opacity[row, col].copy()
-        classes[off], opacity[off] = TissueClass.OUTSIDE, 0.0
+        beneath, opacity = self.classes[row, col].copy(), self.opacity[row, col].copy()
+        beneath[off], opacity[off] = TissueClass.OUTSIDE, 0.0
         quarter = ((full - (MAP_SCALE - 1) / 2) / MAP_SCALE).astype(np.float32)
         seen = cv2.remap(self.seen, quarter[..., 0], quarter[..., 1], cv2.INTER_NEAREST)
-        classes[(seen == TissueClass.UNJUDGED) & (classes != TissueClass.OUTSIDE)] = (
-            TissueClass.UNJUDGED
-        )
-        return classes, opacity
+        hidden = (seen == TissueClass.UNJUDGED) & (beneath != TissueClass.OUTSIDE)
+        classes = np.where(hidden, np.uint8(TissueClass.UNJUDGED), beneath)
+        return TruePlaces(classes=classes, beneath=beneath, opacity=opacity)
 
     def places(self, pixels: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Wall angle (deg) and height (mm) seen by photo pixels ``(..., 2)``, exactly."""

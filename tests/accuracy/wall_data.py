@@ -1,8 +1,8 @@
 """Unrolled walls of rendered photos with truth: ``python -m tests.accuracy.wall_data IN OUT``.
 
-One ``.npz`` a photo, small enough to hold hundreds: the wall's colour as 8-bit sRGB of linear / 2
-(so that light above the card's white is kept), classes, opacity in 255ths, burnt-out places,
-angles and heights.
+One ``.npz`` a photo, small enough to hold thousands: the wall's colour as 8-bit sRGB of linear / 2
+(so that light above the card's white is kept), the classes that can be seen and those beneath fog
+and label, opacity in 255ths, burnt-out places, angles and heights.
 """
 
 from __future__ import annotations
@@ -35,14 +35,15 @@ def prepare(path: Path, *, out: Path) -> bool:
         wall = wall_of(photo, layout=load_layout(), settings=settings).wall
     except PhotoRefusedError:
         return False
-    classes, opacity = PhotoTruth.read(path.with_suffix("")).at(wall, photo_scale=photo.scale)
+    true = PhotoTruth.read(path.with_suffix("")).at(wall, photo_scale=photo.scale)
     colour = np.rint(255.0 * srgb_encode(np.clip(wall.linear / HEADROOM, 0.0, 1.0)))
     bgr = colour.astype(np.uint8)[..., ::-1]
     np.savez(
         out / f"{path.stem}.npz",
         colour=cv2.imencode(".jpg", bgr, [cv2.IMWRITE_JPEG_QUALITY, 97])[1],
-        classes=cv2.imencode(".png", classes)[1],
-        opacity=cv2.imencode(".png", (np.rint(opacity * 15.0) * 17.0).astype(np.uint8))[1],
+        classes=cv2.imencode(".png", true.classes)[1],
+        beneath=cv2.imencode(".png", true.beneath)[1],
+        opacity=cv2.imencode(".png", (np.rint(true.opacity * 15.0) * 17.0).astype(np.uint8))[1],
         burnt=np.packbits(burnt_out(wall, photo, settings=settings.masks)),
         angles_deg=wall.angles_deg.astype(np.float32),
         heights_mm=wall.heights_mm.astype(np.float32),

@@ -27,14 +27,15 @@ def block(inputs: int, outputs: int, *, stride: int = 1, dilation: int = 1) -> n
 
 
 class WallNet(nn.Module):
-    """``(n, 7, rows, cols)`` to ``(n, 11, rows, cols)``: class logits, then an opacity logit.
+    """``(n, 7, rows, cols)`` to ``(n, 12, rows, cols)``.
 
-    Rows and columns must be multiples of 32.
+    Ten class logits, one of the opacity, and one of whether mycelium covers the place, which is
+    asked behind fog, label and mirrored lamps, too. Rows and columns must be multiples of 32.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, widths: tuple[int, ...] = WIDTHS) -> None:
         super().__init__()
-        a, b, c, d, e = WIDTHS
+        a, b, c, d, e = widths
         self.stem = nn.Sequential(block(CHANNELS, a, stride=2), block(a, a))
         self.down = nn.ModuleList(
             nn.Sequential(block(low, high, stride=2), block(high, high))
@@ -45,7 +46,7 @@ class WallNet(nn.Module):
         self.up = nn.ModuleList(
             block(low + high, low) for low, high in ((d, e), (c, d), (b, c), (a, b))
         )
-        self.head = nn.ConvTranspose2d(a, CLASS_COUNT + 1, 2, 2)
+        self.head = nn.ConvTranspose2d(a, CLASS_COUNT + 2, 2, 2)
 
     def forward(self, x: Tensor) -> Tensor:
         """Logits of a batch of walls."""

@@ -1,8 +1,9 @@
 """Render a whole set of photos: ``python -m tests.scenes.bulk SET --out DIR [--shard 0/8]``.
 
-Sets: ``tuning`` and ``held-out`` (random jars and scenes, other seeds), ``samples`` (the shelf of
-``sample_images/``), ``lights`` (one jar under many lights and camera settings). Several processes
-may share one set, each with its own shard; what is there already is skipped.
+Sets: ``tuning``, ``held-out`` and ``unseen`` (random jars and scenes, other seeds), ``training``
+(jars in which more goes wrong), ``other-look`` (contents that the others do not hold), ``samples``
+(the shelf of ``sample_images/``), ``lights`` (one jar under many lights and camera settings).
+Several processes may share one set, each with its own shard; what is there already is skipped.
 """
 
 from __future__ import annotations
@@ -10,7 +11,7 @@ from __future__ import annotations
 import argparse
 import json
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -20,12 +21,31 @@ import numpy as np
 from . import samples
 from .contents import JarRecipe, WallPaint, paint
 from .lights_trial import lights_trial
-from .sampler import random_spec
+from .sampler import leaning_spec, random_spec, training_spec
 from .spec import SceneSpec
-from .suite import HELD_OUT_SEEDS, TUNING_SEEDS, random_jar
+from .suite import (
+    HELD_OUT_SEEDS,
+    OTHER_LOOK_SEEDS,
+    TRAINING_SEEDS,
+    TUNING_SEEDS,
+    UNSEEN_SEEDS,
+    JarOnADay,
+    other_look_jar,
+    random_jar,
+    training_jar,
+)
 
 FRONT_DEG = 80.0
 """Truth is kept this far to both sides of the camera's direction."""
+
+
+SUITES: dict[str, tuple[range, Callable[[int], JarOnADay], Callable[[int], SceneSpec]]] = {
+    "tuning": (TUNING_SEEDS, random_jar, random_spec),
+    "held-out": (HELD_OUT_SEEDS, random_jar, random_spec),
+    "training": (TRAINING_SEEDS, training_jar, training_spec),
+    "unseen": (UNSEEN_SEEDS, random_jar, leaning_spec),
+    "other-look": (OTHER_LOOK_SEEDS, other_look_jar, leaning_spec),
+}
 
 
 @dataclass(frozen=True)
@@ -41,10 +61,11 @@ class Order:
 
 def orders(which: str) -> Iterator[Order]:
     """The photos of a set, in order."""
-    if which in ("tuning", "held-out"):
-        for seed in TUNING_SEEDS if which == "tuning" else HELD_OUT_SEEDS:
-            jar = random_jar(seed)
-            yield Order(f"S{seed}", jar.recipe, jar.day, random_spec(seed), {"fault": jar.fault})
+    if which in SUITES:
+        seeds, jar_of, spec_of = SUITES[which]
+        for seed in seeds:
+            jar = jar_of(seed)
+            yield Order(f"S{seed}", jar.recipe, jar.day, spec_of(seed), {"fault": jar.fault})
     elif which == "samples":
         for photo in samples.photos():
             labels = {"shelf_jar": photo.jar.jar, "species": photo.jar.species}
@@ -108,7 +129,7 @@ def save_truth(stem: Path, contents: WallPaint, truth: Any) -> None:
 def main() -> None:
     """Parse the command line and render."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("set", choices=("tuning", "held-out", "samples", "lights"))
+    parser.add_argument("set", choices=(*SUITES, "samples", "lights"))
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--shard", default="0/1", help="this process's share, e.g. 2/8")
     parser.add_argument("--variant", default="llvm_ad_spectral")

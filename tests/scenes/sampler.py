@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -41,6 +42,31 @@ def random_spec(seed: int, **changes: Any) -> SceneSpec:
         "taken_at": f"2026-03-{1 + seed % 28:02d}T{7 + seed % 14:02d}:{seed % 60:02d}:00",
     }
     return SceneSpec(**(fields | changes))
+
+
+def leaning_spec(seed: int, **changes: Any) -> SceneSpec:
+    """A random scene whose page leans to either side, more often away from the viewer."""
+    rng = np.random.default_rng([seed, 6])
+    spec = random_spec(seed, **changes)
+    return replace(spec, card=replace(spec.card, lean_deg=float(rng.uniform(-4.0, 2.0))))
+
+
+def training_spec(seed: int) -> SceneSpec:
+    """A leaning scene with fog, drops, mixed light and mirrored lamps more often than usual."""
+    rng = np.random.default_rng([seed, 7])
+    spec = leaning_spec(seed)
+    extras, lamps = spec.extras, spec.lamps
+    if extras.fog_opacity == 0.0 and rng.random() < 0.25:
+        extras = replace(
+            extras,
+            fog_opacity=float(rng.uniform(0.15, 0.75)),
+            fog_low_fraction=float(rng.uniform(0.05, 0.85)),
+        )
+    if len(lamps) == 1 and rng.random() < 0.5:
+        share = float(rng.uniform(0.2, 0.6)) * lamps[0].share
+        other = _main_lamp(rng, str(rng.choice(lights.ALL_SPECTRA)), share)
+        lamps = (replace(lamps[0], share=lamps[0].share - share), other)
+    return replace(spec, extras=extras, lamps=lamps)
 
 
 def _jar(rng: np.random.Generator) -> Jar:

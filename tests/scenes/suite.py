@@ -2,12 +2,13 @@
 
 ``random_jar(seed)`` and :func:`tests.scenes.sampler.random_spec` together make one photo with
 every nuisance on. Suites are ranges of seeds that never overlap: what is tuned or trained on one
-is judged on another.
+is judged on another. Training jars show what goes wrong more often than it does on a shelf; jars of
+the other look are filled with what no training jar holds.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -16,10 +17,14 @@ from .contents import JarRecipe
 from .events import Event
 
 TUNING_SEEDS = range(1000, 1160)
+TRAINING_SEEDS = range(10_000, 12_000)
 HELD_OUT_SEEDS = range(5000, 5120)
+UNSEEN_SEEDS = range(6000, 6240)
+OTHER_LOOK_SEEDS = range(7000, 7060)
 
 GRAINS = ("rye", "wheat", "oat", "millet", "sorghum", "rice")
 FIBRES = ("wheat straw", "beech shavings")
+OTHER_CONTENTS = ("maize", "hemp shives")
 MOULD_KINDS = ("green", "blue-green", "black", "pink", "yellow")
 
 
@@ -62,6 +67,67 @@ def random_jar(seed: int) -> JarOnADay:
         fill_mm=float(rng.uniform(0.62, 0.82) * height),
     )
     return JarOnADay(recipe, day, fault)
+
+
+def training_jar(seed: int) -> JarOnADay:
+    """A random jar; three times out of four with something in it that is seldom or hard."""
+    jar = random_jar(seed)
+    rng = np.random.default_rng([seed, 5])
+    kind = str(
+        rng.choice(
+            ["as it is", "skin", "stain", "mould", "wet", "thin"],
+            p=[0.26, 0.2, 0.14, 0.18, 0.1, 0.12],
+        )
+    )
+    if kind == "as it is":
+        return jar
+    early = max(0.0, jar.day - float(rng.uniform(1.0, 9.0)))
+    if kind == "thin":
+        habit, tint = str(rng.choice(["wispy", "ropey"])), str(rng.choice(["cream", "greyish"]))
+        return replace(jar, recipe=replace(jar.recipe, habit=habit, tint=tint))  # type: ignore[arg-type]
+    day = jar.day
+    if kind in ("skin", "stain"):  # they come late, on what is grown through
+        day = max(day, float(rng.uniform(9.0, 26.0)))
+        early = max(0.0, day - float(rng.uniform(1.0, 14.0)))
+    events = _hard_events(kind, rng, early=early)
+    return JarOnADay(replace(jar.recipe, events=events), day, kind)
+
+
+def other_look_jar(seed: int) -> JarOnADay:
+    """A random jar with contents that no other suite holds."""
+    jar = random_jar(seed)
+    substrate = OTHER_CONTENTS[seed % len(OTHER_CONTENTS)]
+    share = jar.recipe.spawn_share if substrate == "maize" else 0.2
+    return replace(jar, recipe=replace(jar.recipe, substrate=substrate, spawn_share=share))
+
+
+def _hard_events(kind: str, rng: np.random.Generator, *, early: float) -> tuple[Event, ...]:
+    """What lies on a training jar's wall: sizes and colours from wider ranges than elsewhere."""
+    spots = [
+        {"angle_deg": float(rng.uniform(-52.0, 52.0)), "height_mm": float(rng.uniform(10.0, 70.0))}
+        for _ in range(int(rng.integers(1, 4)))
+    ]
+    if kind == "skin":
+        tone = (float(rng.uniform(27, 60)), float(rng.uniform(6, 13)), float(rng.uniform(12, 30)))
+        return (BrownSkin(from_day=early, days=float(rng.uniform(4.0, 16.0)), lab=tone),)
+    if kind == "stain":
+        return tuple(
+            AmberStain(from_day=early, size_mm=float(rng.uniform(10.0, 55.0)), **place)
+            for place in spots
+        )
+    if kind == "mould":
+        return tuple(
+            Mould(
+                kind=str(rng.choice(MOULD_KINDS)),  # type: ignore[arg-type]
+                from_day=early,
+                speed_mm_per_day=float(rng.uniform(2.0, 8.0)),
+                size_mm=float(rng.uniform(10.0, 60.0)),
+                **place,
+            )
+            for place in spots[:2]
+        )
+    height, slime = float(rng.uniform(5.0, 40.0)), float(rng.uniform(0.0, 0.6))
+    return (WetBottom(height_mm=height, slime=slime),)
 
 
 def _fault(rng: np.random.Generator, *, day: float) -> tuple[str, tuple[Event, ...]]:
