@@ -7,12 +7,14 @@ between two comments, ``<!-- NAME: made by docs/tables.py -->`` and ``<!-- end o
 from __future__ import annotations
 
 import ast
+import inspect
 import re
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 
-import jarvision.settings
 from jarvision.flags import FLAGS, PHOTO_REASONS
+from jarvision.plan import TASKS
+from jarvision.plan_settings import PlanSettings
 from jarvision.settings import VerdictSettings
 from jarvision.species import SpeciesProfile
 from jarvision.species.profiles import DEFAULT_PROFILE, UNITS, load_profiles
@@ -40,13 +42,24 @@ def flags() -> str:
 
 def lines() -> str:
     """Where the verdict draws its lines, with the reasons that stand beside them in the code."""
-    tree = ast.parse(Path(jarvision.settings.__file__).read_text("utf-8"))
-    group = next(
-        node
-        for node in tree.body
-        if isinstance(node, ast.ClassDef) and node.name == VerdictSettings.__name__
-    )
-    values = VerdictSettings()
+    return table(("line", "value", "why"), _settings(VerdictSettings()))
+
+
+def amounts() -> str:
+    """What the plan counts on, with the reasons that stand beside them in the code."""
+    return table(("name", "default", "what"), _settings(PlanSettings()))
+
+
+def tasks() -> str:
+    """Words of the plan."""
+    rows = ((f"`{task}`", meaning) for task, meaning in TASKS.items())
+    return table(("task", "means"), rows)
+
+
+def _settings(values: object) -> list[tuple[str, ...]]:
+    """Name, value and the text beneath it, of every field of a group of settings."""
+    tree = ast.parse(inspect.getsource(type(values)))
+    group = next(node for node in tree.body if isinstance(node, ast.ClassDef))
     rows = []
     for field, note in zip(group.body, group.body[1:], strict=False):
         if isinstance(field, ast.AnnAssign) and isinstance(note, ast.Expr):
@@ -54,7 +67,7 @@ def lines() -> str:
             value = getattr(values, name)
             shown = "not set" if value is None else f"{value:g}"
             rows.append((f"`{name}`", shown, " ".join(why.split())))
-    return table(("line", "value", "why"), rows)
+    return rows
 
 
 def species() -> str:
@@ -102,6 +115,7 @@ def _span(pair: Sequence[float]) -> str:
 
 TABLES = {
     "method.md": (lines,),
+    "paperwork.md": (tasks, amounts),
     "questions.md": (reasons, flags),
     "species.md": (species,),
 }

@@ -93,7 +93,7 @@ def score_folder(
     """
     chosen = settings or Settings()
     _check_folders(folder, out)
-    known = _find_register(folder, register)
+    known = find_register(folder, register)
     warnings = [*known.warnings]
     paths = find_photos(
         folder,
@@ -266,7 +266,14 @@ def _newest_day(readings: Iterable[Reading]) -> date:
 
 
 # --------------------------------------------------------------------------- folders
-def _find_register(folder: Path, register: Path | None) -> Register:
+def find_register(folder: Path, register: Path | None) -> Register:
+    """Read the register that was named, else ``jars.csv`` in ``folder``; empty without either.
+
+    Raises
+    ------
+    RegisterError
+        The register has a wrong line.
+    """
     path = register or folder / REGISTER_NAME
     if register is None and not path.is_file():
         return Register()

@@ -90,14 +90,18 @@ def _score_and_write(
     today: date | None,
     quiet: bool,
 ) -> ShelfResult:
-    from jarvision.batch import score_folder
+    from jarvision.batch import find_register, score_folder
+    from jarvision.plan import make_plan
+    from jarvision.plan_settings import FILE_NAME, read_plan_settings
     from jarvision.report import write_report
 
+    amounts = read_plan_settings((register.parent if register else folder) / FILE_NAME)
     with _progress_bar(shown=not quiet) as progress:
         result = score_folder(
             folder, out=out, register=register, jobs=jobs, progress=progress, today=today
         )
-    write_report(result, out)
+    plan = make_plan(result, find_register(folder, register), settings=amounts)
+    write_report(result, out, plan=plan)
     return result
 
 
@@ -136,8 +140,9 @@ def _tell_notes(result: ShelfResult, out: Path) -> None:
     for line in (*result.warnings, *tell_refused(result)):
         console.print(line, soft_wrap=True)
     console.print(f"Report: {out / 'report.html'}", soft_wrap=True)
-    tables = "readings.csv, days.csv, patches.csv, verdicts.csv, flags.csv"
+    tables = "readings.csv, days.csv, patches.csv, verdicts.csv, flags.csv, plan.csv"
     console.print(f"Tables: {tables} in {out}", soft_wrap=True)
+    console.print(f"Calendar: {out / 'plan.ics'}", soft_wrap=True)
 
 
 def _cores() -> int:

@@ -5,11 +5,14 @@ from __future__ import annotations
 from pathlib import Path
 
 from jarvision.identity import safe_name
+from jarvision.plan import Plan
 from jarvision.records import ShelfResult
 
 
-def write_report(result: ShelfResult, out: Path) -> None:
+def write_report(result: ShelfResult, out: Path, *, plan: Plan | None = None) -> None:
     """Write the five tables, ``curves/<jar>.png`` and ``report.html`` into ``out``.
+
+    With a plan also ``plan.csv`` and ``plan.ics``.
 
     Raises
     ------
@@ -18,10 +21,13 @@ def write_report(result: ShelfResult, out: Path) -> None:
     """
     from jarvision.report.charts import save_curve
     from jarvision.report.page import write_page
+    from jarvision.report.plan_files import write_plan
     from jarvision.report.tables import write_tables
     from jarvision.species import find_profile
 
     write_tables(result, out)
+    if plan is not None:
+        write_plan(plan, out, shelf=result.folder)
     for story in result.stories:
         entry = story.history.entry
         ready = find_profile(entry.species).ready_percent

@@ -12,8 +12,8 @@ from typing import Any, Final
 
 from markupsafe import Markup, escape
 
+from jarvision.files import write_whole
 from jarvision.records import Growth, JarStory
-from jarvision.report.files import write_whole
 from jarvision.report.words import VERDICT_WORDS
 
 PNG_SIZE_IN: Final = (7.2, 4.0)

@@ -16,12 +16,12 @@ from typing import TYPE_CHECKING, Final
 from markupsafe import Markup
 
 from jarvision import __version__
+from jarvision.files import write_whole
 from jarvision.flags import CAUTIONS, FLAGS, PHOTO_REASONS
 from jarvision.identity import printable
 from jarvision.overlay import CAPTION_HEIGHT_PX, PICTURE_HEIGHT_PX
 from jarvision.records import JarDay, JarStory, Reading, ShelfResult
 from jarvision.report.charts import curve_svg
-from jarvision.report.files import write_whole
 from jarvision.report.words import (
     VERDICT_WORDS,
     VerdictWords,

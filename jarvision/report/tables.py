@@ -10,10 +10,10 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Final
 
+from jarvision.files import write_whole
 from jarvision.flags import FLAGS
 from jarvision.identity import printable
 from jarvision.records import OFF_COLOUR_KINDS, Coverage, JarStory, Reading, ShelfResult
-from jarvision.report.files import write_whole
 
 Cell = str | int | float | None
 Row = Sequence[Cell]

@@ -77,6 +77,13 @@ def tell_ready(growth: Growth) -> str:
     return f"{middle} ({_short(low)} to {_short(high)})"
 
 
+def tell_span(low: date | None, high: date | None) -> str:
+    """``12 Mar to 15 Mar``; an end that cannot be told is named so; empty without both."""
+    if low is None and high is None:
+        return ""
+    return f"{_short(low) if low else 'not known'} to {_short(high) if high else 'not known'}"
+
+
 def tell_coverage(coverage: Coverage | None) -> str:
     """``81.5 % (79.0 to 84.1)``, or ``not scored``."""
     if coverage is None:

@@ -68,7 +68,7 @@ def test_scoring_writes_every_file_and_tells_where(photos: Path, tmp_path: Path)
     assert code == ExitCode.DONE
     names = {p.name for p in out.iterdir()}
     tables = {"readings.csv", "days.csv", "patches.csv", "verdicts.csv", "flags.csv"}
-    assert tables | {"report.html", "curves"} <= names
+    assert tables | {"report.html", "curves", "plan.csv", "plan.ics"} <= names
     assert "J1" in text and "J2" in text
     assert str(out / "report.html") in talk.replace("\n", "")
     assert "not sharp" in talk

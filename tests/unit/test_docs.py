@@ -16,6 +16,7 @@ from jarvision.errors import ExitCode
 from jarvision.flags import FLAGS, PHOTO_REASONS
 from jarvision.register import COLUMNS
 from jarvision.report import tables
+from jarvision.report.plan_files import PLAN_COLUMNS
 from jarvision.report.words import VERDICT_WORDS
 from jarvision.species.profiles import load_profiles
 
@@ -32,6 +33,7 @@ TABLES = {
     "readings.csv": tables.READINGS,
     "days.csv": tables.DAYS,
     "patches.csv": tables.PATCHES,
+    "plan.csv": PLAN_COLUMNS,
 }
 
 
