@@ -18,11 +18,18 @@ from jarvision.card.values import CardValues, scale_layout
 from jarvision.colour.fit import fit_colour
 from jarvision.colour.light import paper_layout
 from jarvision.errors import PhotoRefusedError
+from jarvision.flags import PHOTO_REASONS
 from jarvision.identity import NameParts, day_of, picture_name, read_name, tag_agrees
 from jarvision.jar.contents import fill_height_mm
 from jarvision.jar.locate import locate_jar
 from jarvision.jar.unroll import unroll
-from jarvision.overlay import Caption, draw_overlay, draw_wall_strip, save_picture
+from jarvision.overlay import (
+    Caption,
+    draw_overlay,
+    draw_refusal,
+    draw_wall_strip,
+    save_picture,
+)
 from jarvision.patches import find_patches
 from jarvision.photo import read_photo, time_without_exif
 from jarvision.photo_settings import PhotoSettings
@@ -141,7 +148,8 @@ def read_jar_photo(
     path, root
         The photo and the scored folder above it.
     out
-        Output folder for the overlay and the wall strip; None draws nothing.
+        Output folder for the overlay and the wall strip, or the picture of a refused photo with
+        what to do; None draws nothing.
     values
         What the swatches of the user's card are; None: the nominal values.
     """
@@ -157,7 +165,8 @@ def read_jar_photo(
         jar = _jar_of(photo, parts)
         sight = look(photo, settings=settings, values=values)
     except PhotoRefusedError as refusal:
-        return _refused(name, parts, refusal, jar=jar, taken=taken)
+        reading = _refused(name, parts, refusal, jar=jar, taken=taken)
+        return reading if out is None else _with_refusal(reading, photo, out=out)
     reading = _reading_of(sight, jar=jar, parts=parts)
     return reading if out is None else _with_pictures(reading, sight, out=out)
 
@@ -232,3 +241,12 @@ def _with_pictures(reading: Reading, sight: Sight, *, out: Path) -> Reading:
     save_picture(out / overlay, drawn)
     save_picture(out / strip, draw_wall_strip(sight.wall, sight.tissue, sight.patches))
     return replace(reading, overlay=overlay, wall_picture=strip)
+
+
+def _with_refusal(reading: Reading, photo: Photo, *, out: Path) -> Reading:
+    """Draw what is wrong with a photo that was refused under it."""
+    reason = PHOTO_REASONS[reading.reason]
+    overlay = f"overlays/{picture_name(reading.photo)}"
+    meaning = f"Not used: {reason.meaning}"
+    save_picture(out / overlay, draw_refusal(photo.rgb, title=meaning, text=reason.remedy))
+    return replace(reading, overlay=overlay)

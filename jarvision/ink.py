@@ -34,8 +34,9 @@ PATCHES: Final[dict[str, Colour]] = {
     "yellow": (236, 64, 142),
 }
 
-TAG_HEIGHT: Final = 34
-_TAG_TEXT_PX: Final = 22  # readable on a phone, where 1000 px shrink to about 400
+TAG_HEIGHT: Final = 76
+_TAG_TEXT_PX: Final = 30  # a phone shows the picture at 0.4 of its size: 12 px to the eye
+_TAG_WEIGHT: Final = 700
 _SUBPIXEL_BITS: Final = 4  # cv2 takes fixed-point coordinates: 1/16 px
 
 
@@ -83,8 +84,8 @@ def dashes(
     _strokes(picture, pieces, colour, width=width)
 
 
-def hatch(picture: ByteArray, points: Float32Array, colour: Colour, *, spacing: int = 15) -> None:
-    """Fill a closed shape with thin diagonal lines; what lies under them stays visible."""
+def hatch(picture: ByteArray, points: Float32Array, colour: Colour, *, spacing: int = 44) -> None:
+    """Fill a closed shape with few diagonal lines; what lies under them stays visible."""
     low = np.clip(np.floor(points.min(axis=0)).astype(int) - 1, 0, None)
     high = np.ceil(points.max(axis=0)).astype(int) + 2
     view = picture[low[1] : high[1], low[0] : high[0]]
@@ -95,8 +96,8 @@ def hatch(picture: ByteArray, points: Float32Array, colour: Colour, *, spacing: 
     cv2.fillPoly(inside, [np.round(points - low).astype(np.int32)], 255)
     lines = view.copy()
     for offset in range(-rows, cols, spacing):
-        cv2.line(lines, (offset, rows), (offset + rows, 0), CASING, 2, cv2.LINE_AA)
-        cv2.line(lines, (offset, rows), (offset + rows, 0), colour, 1, cv2.LINE_AA)
+        cv2.line(lines, (offset, rows), (offset + rows, 0), CASING, 4, cv2.LINE_AA)
+        cv2.line(lines, (offset, rows), (offset + rows, 0), colour, 2, cv2.LINE_AA)
     np.copyto(view, lines, where=inside[..., None] > 0)
 
 
@@ -133,18 +134,48 @@ def fit_size(words: str, width: float, *, size: int) -> int:
     return size if wanted <= width else max(9, int(size * width / wanted))
 
 
-def tag_width(words: str) -> int:
-    """Width of a tag with these words, px."""
-    return text_width(words, size=_TAG_TEXT_PX) + 24
+def wrap(words: str, width: float, *, size: int) -> list[str]:
+    """Break words into lines that fit ``width`` px; a longer word keeps its own line."""
+    lines: list[str] = []
+    for word in words.split():
+        longer = f"{lines[-1]} {word}" if lines else word
+        if lines and text_width(longer, size=size) <= width:
+            lines[-1] = longer
+        else:
+            lines.append(word)
+    return lines
 
 
-def tag(picture: ByteArray, words: str, at: tuple[int, int], colour: Colour) -> None:
-    """Write words on a dark tag with a coloured left edge; ``at`` is its top left corner."""
+def tag_width(what: str, much: str) -> int:
+    """Width of a tag with these two lines, px."""
+    title = text_width(what, size=_TAG_TEXT_PX, weight=_TAG_WEIGHT)
+    return max(title, text_width(much, size=_TAG_TEXT_PX)) + 32
+
+
+def tag(picture: ByteArray, what: str, much: str, at: tuple[int, int], colour: Colour) -> None:
+    """Write two lines on a dark tag with a coloured left edge; ``at`` is its top left corner."""
     x, y = at
-    corner = (x + tag_width(words), y + TAG_HEIGHT)
+    corner = (x + tag_width(what, much), y + TAG_HEIGHT)
     cv2.rectangle(picture, (x, y), corner, STRIP, cv2.FILLED)
-    cv2.rectangle(picture, (x, y), (x + 5, y + TAG_HEIGHT), colour, cv2.FILLED)
-    text(picture, words, (x + 14, y + 25), size=_TAG_TEXT_PX)
+    cv2.rectangle(picture, (x, y), (x + 8, y + TAG_HEIGHT), colour, cv2.FILLED)
+    text(picture, what, (x + 20, y + 32), size=_TAG_TEXT_PX, weight=_TAG_WEIGHT)
+    text(picture, much, (x + 20, y + 65), size=_TAG_TEXT_PX)
+
+
+def leader(picture: ByteArray, begin: Float32Array, end: Float32Array, colour: Colour) -> None:
+    """Draw a thin line that starts with a dot."""
+    polyline(picture, np.vstack([begin, end]), colour, width=2)
+    middle = tuple(int(v) for v in _fixed(begin))
+    for coat, radius in ((CASING, 9), (colour, 6)):
+        cv2.circle(
+            picture,
+            middle,
+            radius << _SUBPIXEL_BITS,
+            coat,
+            cv2.FILLED,
+            cv2.LINE_AA,
+            _SUBPIXEL_BITS,
+        )
 
 
 def _strokes(

@@ -17,6 +17,7 @@ import cv2
 import numpy as np
 
 from jarvision import ink
+from jarvision.labels import Label, write_labels
 from jarvision.records import (
     OFF_COLOUR_KINDS,
     BoolArray,
@@ -33,12 +34,14 @@ from jarvision.records import (
 
 JUDGED_ANGLE_DEG: Final = 60.0
 PICTURE_HEIGHT_PX: Final = 1000
-CAPTION_HEIGHT_PX: Final = 88
-SIDE_MARGIN: Final = 0.48  # of the jar's width, on each side: room for the labels
-TOP_MARGIN: Final = 0.10  # of the jar's height, above and below
-STRIP_HEIGHT_PX: Final = 260
+CAPTION_HEIGHT_PX: Final = 112
+SIDE_MARGIN: Final = 0.36  # of the jar's width, on each side: room for the labels
+TOP_MARGIN: Final = 0.08  # of the jar's height, above and below
+STRIP_PX_PER_MM: Final = 4.0
+STRIP_TOP_MM: Final = 4.0  # shown above the contents
+REFUSAL_WIDTH_PX: Final = 640
 SMALLEST_DRAWN_CM2: Final = 0.15  # finer specks would only be noise to the eye
-MOST_LABELS: Final = 7  # more hide the jar; the rest are counted in one line
+SMALLEST_LABEL_CM2: Final = 0.5  # but a discoloured speck is always named
 JPEG_QUALITY: Final = 86
 
 
@@ -96,46 +99,61 @@ def draw_overlay(
     picture = _crop(rgb, frame)
     _draw_covered(picture, frame, wall, tissue)
     _draw_unjudged(picture, frame, wall)
-    ink.outline(picture, frame.place(jar.outline_px), ink.JAR, width=1)
+    ink.outline(picture, frame.place(jar.outline_px), ink.JAR, width=1, cased=False)
     _draw_zone(picture, frame, wall)
     labels = [_draw_patch(picture, frame, wall, patch) for patch in patches]
-    _write_labels(picture, [label for label in labels if label is not None], frame, jar)
+    labels += _area_labels(frame, wall, tissue, caption.coverage)
+    outline_x = frame.place(jar.outline_px)[:, 0]
+    sides = float(outline_x.min()), float(outline_x.max())
+    write_labels(picture, [label for label in labels if label is not None], sides=sides)
     return np.vstack([picture, _caption_strip(frame.width, caption)])
 
 
 def draw_refusal(rgb: ByteArray, *, title: str, text: str) -> ByteArray:
-    """Draw a photo that gave no reading, with the reason below. Shape ``(1000, n, 3)``."""
-    height = PICTURE_HEIGHT_PX - CAPTION_HEIGHT_PX
-    scale = height / rgb.shape[0]
-    frame = Frame(0, 0, scale, max(240, round(rgb.shape[1] * scale)), height)
-    strip = np.full((CAPTION_HEIGHT_PX, frame.width, 3), ink.STRIP, dtype=np.uint8)
-    ink.text(strip, title, (18, 38), size=26, weight=600)
-    ink.text(strip, text, (18, 70), size=18, colour=ink.QUIET)
+    """Draw a photo that gave no reading, with the reason and what to do below.
+
+    Shape ``(n, 640, 3)`` ``uint8``; the text is broken into lines.
+    """
+    height = round(rgb.shape[0] * REFUSAL_WIDTH_PX / rgb.shape[1])
+    frame = Frame(0, 0, REFUSAL_WIDTH_PX / rgb.shape[1], REFUSAL_WIDTH_PX, height)
+    titles = ink.wrap(title, REFUSAL_WIDTH_PX - 40, size=34)
+    lines = ink.wrap(text, REFUSAL_WIDTH_PX - 36, size=28)
+    deep = 32 + 42 * len(titles) + 38 * len(lines)
+    strip = np.full((deep, frame.width, 3), ink.STRIP, dtype=np.uint8)
+    for row, line in enumerate(titles):
+        ink.text(strip, line, (18, 46 + 42 * row), size=32, weight=600)
+    for row, line in enumerate(lines):
+        ink.text(strip, line, (18, 46 + 42 * len(titles) + 38 * row), size=28, colour=ink.QUIET)
     return np.vstack([_crop(rgb, frame), strip])
 
 
 def draw_wall_strip(wall: Wall, tissue: Tissue, patches: Sequence[Patch]) -> ByteArray:
     """Draw the unrolled wall, left to right as the camera sees it, with patches outlined.
 
-    What was not judged is dimmed. A bar at the bottom left shows 10 mm.
-    Shape ``(260, n, 3)`` ``uint8``; both axes have the same scale in mm.
+    It reaches from -60 to 60 degrees and from the inner floor, its lower edge, to just above the
+    contents, at 4 px per mm in both directions. What was not judged is dimmed.
+    A bar at the bottom left shows 10 mm. Shape ``(n, m, 3)`` ``uint8``.
     """
     step_mm = float(wall.heights_mm[0] - wall.heights_mm[1])
-    width_mm = np.deg2rad(float(np.ptp(wall.angles_deg))) * wall.radius_mm
-    scale = STRIP_HEIGHT_PX / (step_mm * len(wall.heights_mm))
-    size = (max(1, round(width_mm * scale)), STRIP_HEIGHT_PX)
+    cols = np.flatnonzero(np.abs(wall.angles_deg) <= JUDGED_ANGLE_DEG + 1e-6)
+    held = wall.heights_mm[wall.filled.any(axis=1)]
+    top_mm = (float(held.max()) if held.size else float(wall.heights_mm[0])) + STRIP_TOP_MM
+    rows = np.flatnonzero((wall.heights_mm > 0) & (wall.heights_mm <= top_mm))
     shown = _encode_srgb(wall.linear)
     shown[tissue.classes <= TissueClass.UNJUDGED] //= 2
-    picture = np.asarray(cv2.resize(shown, size, interpolation=cv2.INTER_AREA), dtype=np.uint8)
+    shown = shown[rows[0] : rows[-1] + 1, cols[0] : cols[-1] + 1]
+    width_mm = np.deg2rad(2 * JUDGED_ANGLE_DEG) * wall.radius_mm
+    size = (round(width_mm * STRIP_PX_PER_MM), round(step_mm * len(rows) * STRIP_PX_PER_MM))
+    picture = np.asarray(cv2.resize(shown, size, interpolation=cv2.INTER_CUBIC), dtype=np.uint8)
     cell_px = np.array([size[0] / shown.shape[1], size[1] / shown.shape[0]], dtype=np.float32)
+    corner = np.array([cols[0], rows[0]], dtype=np.float32)
     for patch in patches:
         grid = _grid_points(wall, patch.outline)
         if len(grid) > 2:
-            _outline_patch(picture, (grid + 0.5) * cell_px - 0.5, patch.kind)
-    bar_px = 10.0 * scale
-    bar = np.array([[10, size[1] - 12], [10 + bar_px, size[1] - 12]], dtype=np.float32)
-    ink.polyline(picture, bar, ink.JAR, width=2)
-    ink.text(picture, "10 mm", (int(16 + bar_px), size[1] - 7), size=13, cased=True)
+            _outline_patch(picture, (grid - corner + 0.5) * cell_px - 0.5, patch.kind)
+    bar_px = 10.0 * STRIP_PX_PER_MM
+    bar = np.array([[12, size[1] - 14], [12 + bar_px, size[1] - 14]], dtype=np.float32)
+    ink.polyline(picture, bar, ink.JAR, width=4)
     return picture
 
 
@@ -201,28 +219,10 @@ def _draw_zone(picture: ByteArray, frame: Frame, wall: Wall) -> None:
     zone = frame.place(max(edges, key=len))
     ink.dashes(picture, zone, ink.ZONE, dash=14, gap=8, width=2)
     top = zone[np.argmin(zone[:, 0] + 2 * zone[:, 1])]
-    ink.text(picture, "judged area", (int(top[0]) + 5, int(top[1]) - 9), size=17, cased=True)
+    ink.text(picture, "judged area", (int(top[0]) + 8, int(top[1]) - 14), size=26, cased=True)
 
 
-@dataclass(frozen=True)
-class _Label:
-    text: str
-    points: Float32Array
-    kind: str
-    area_cm2: float
-
-    def is_left_of(self, x: float) -> bool:
-        """Tell whether the patch's middle lies left of ``x``."""
-        return bool(self.points[:, 0].mean() < x)
-
-    def anchor(self, *, on_left: bool) -> Float32Array:
-        """The point of the patch's outline that is nearest to the label's side."""
-        x = self.points[:, 0]
-        point: Float32Array = self.points[np.argmin(x) if on_left else np.argmax(x)]
-        return point
-
-
-def _draw_patch(picture: ByteArray, frame: Frame, wall: Wall, patch: Patch) -> _Label | None:
+def _draw_patch(picture: ByteArray, frame: Frame, wall: Wall, patch: Patch) -> Label | None:
     """Outline one patch; its label, or None when it has no place in the picture."""
     if patch.area_cm2 < SMALLEST_DRAWN_CM2:
         return None
@@ -232,61 +232,76 @@ def _draw_patch(picture: ByteArray, frame: Frame, wall: Wall, patch: Patch) -> _
         _outline_patch(picture, points, patch.kind)
     if not len(points):
         return None
-    text = f"{patch.kind} {patch.area_cm2:.1f} cm²"
-    return _Label(text, points, patch.kind, patch.area_cm2)
+    odd = patch.kind in OFF_COLOUR_KINDS
+    if not odd and patch.area_cm2 < SMALLEST_LABEL_CM2:
+        return None
+    much = f"{patch.area_cm2:.1f} cm²"
+    colour = ink.PATCHES.get(patch.kind, ink.OTHER)
+    return Label(patch.kind, much, points, colour, (0 if odd else 2, -patch.area_cm2))
+
+
+def _area_labels(
+    frame: Frame, wall: Wall, tissue: Tissue, coverage: Coverage | None
+) -> list[Label]:
+    """Name the white growth, so that its line needs no legend, and what could not be judged."""
+    zone = _in_zone(wall)
+    covered = np.isin(tissue.classes, (TissueClass.MYCELIUM, TissueClass.STAIN)) & zone
+    unjudged = wall.filled & ~wall.judged & zone
+    found = []
+    if coverage is not None:
+        told = f"{coverage.percent:.0f} %"
+        found.append(_area_label("covered", told, covered, ink.COVERED, frame, wall, 1))
+    told = f"{np.count_nonzero(unjudged) * wall.cell_cm2:.1f} cm²"
+    found.append(_area_label("not judged", told, unjudged, ink.UNJUDGED, frame, wall, 3))
+    return [label for label in found if label is not None]
+
+
+def _area_label(
+    what: str,
+    much: str,
+    mask: BoolArray,
+    colour: ink.Colour,
+    frame: Frame,
+    wall: Wall,
+    rank: int,
+) -> Label | None:
+    """Point into the widest part of an area; None for one too small to be pointed at."""
+    if np.count_nonzero(mask) * wall.cell_cm2 < 2 * SMALLEST_LABEL_CM2:
+        return None
+    padded = cv2.copyMakeBorder(mask.astype(np.uint8), 1, 1, 1, 1, cv2.BORDER_CONSTANT, value=0)
+    depth = cv2.distanceTransform(padded, cv2.DIST_L2, 3)[1:-1, 1:-1]
+    row, col = np.unravel_index(int(depth.argmax()), depth.shape)
+    points = _photo_points(wall, np.array([[col, row]], dtype=np.float32))
+    if not len(points):
+        return None
+    return Label(what, much, frame.place(points), colour, (rank, 0.0))
 
 
 def _outline_patch(picture: ByteArray, points: Float32Array, kind: str) -> None:
     colour = ink.PATCHES.get(kind, ink.OTHER)
     if kind in OFF_COLOUR_KINDS:
         ink.hatch(picture, points, colour)
-        ink.outline(picture, points, colour, width=4)
+        ink.outline(picture, points, colour, width=5)
     elif kind == "wet":
-        ink.hatch(picture, points, colour, spacing=18)
-        ink.outline(picture, points, colour, width=2)
+        ink.hatch(picture, points, colour, spacing=30)
+        ink.outline(picture, points, colour, width=3)
     else:
-        ink.dashes(picture, np.vstack([points, points[:1]]), colour, dash=9, gap=5, width=2)
-
-
-def _write_labels(picture: ByteArray, labels: list[_Label], frame: Frame, jar: JarFit) -> None:
-    """Write labels beside the jar, each joined to its patch by a thin line, none over another."""
-    ranked = sorted(labels, key=lambda b: (b.kind not in OFF_COLOUR_KINDS, -b.area_cm2))
-    outline = frame.place(jar.outline_px)
-    left, right = float(outline[:, 0].min()), float(outline[:, 0].max())
-    middle = (left + right) / 2
-    shown, hidden = ranked[:MOST_LABELS], ranked[MOST_LABELS:]
-    for on_left in (True, False):
-        side = [(b, b.anchor(on_left=on_left)) for b in shown if b.is_left_of(middle) is on_left]
-        next_free = 8.0
-        for label, anchor in sorted(side, key=lambda pair: float(pair[1][1])):
-            y = max(next_free, float(anchor[1]) - ink.TAG_HEIGHT / 2)
-            y = min(y, picture.shape[0] - ink.TAG_HEIGHT - 4.0)
-            width = ink.tag_width(label.text)
-            x = max(6.0, left - width - 14) if on_left else right + 14
-            x = min(x, picture.shape[1] - width - 6.0)
-            near = x + width if on_left else x
-            leader = np.array([anchor, (near, y + ink.TAG_HEIGHT / 2)], dtype=np.float32)
-            colour = ink.PATCHES.get(label.kind, ink.OTHER)
-            ink.polyline(picture, leader, colour, width=1)
-            ink.tag(picture, label.text, (int(x), int(y)), colour)
-            next_free = y + ink.TAG_HEIGHT + 8
-    if hidden:
-        note = f"+ {len(hidden)} smaller"
-        ink.tag(picture, note, (6, picture.shape[0] - ink.TAG_HEIGHT - 6), ink.OTHER)
+        ink.dashes(picture, np.vstack([points, points[:1]]), colour, dash=14, gap=8, width=3)
 
 
 def _caption_strip(width: int, caption: Caption) -> ByteArray:
     strip = np.full((CAPTION_HEIGHT_PX, width, 3), ink.STRIP, dtype=np.uint8)
-    name_px = ink.fit_size(caption.jar, 0.42 * width, size=30)
-    ink.text(strip, caption.jar, (18, 40), size=name_px, weight=600)
-    ink.text(strip, f"{caption.day:%d %b %Y}", (18, 72), size=20, colour=ink.QUIET)
+    name_px = ink.fit_size(caption.jar, 0.42 * width, size=38)
+    ink.text(strip, caption.jar, (18, 50), size=name_px, weight=600)
+    day = f"{caption.day.day} {caption.day:%b %Y}"
+    ink.text(strip, day, (18, 92), size=27, colour=ink.QUIET)
     if caption.coverage is None:
-        ink.text(strip, "not scored", (width - 18, 52), size=26, right=True)
+        ink.text(strip, "not scored", (width - 18, 66), size=34, right=True)
         return strip
     cover = caption.coverage
-    seen = f"{cover.low:.1f} to {cover.high:.1f} %  ·  {cover.seen_percent:.0f} % seen"
-    ink.text(strip, f"covered {cover.percent:.1f} %", (width - 18, 40), size=30, right=True)
-    ink.text(strip, seen, (width - 18, 72), size=20, colour=ink.QUIET, right=True)
+    seen = f"{cover.low:.0f} to {cover.high:.0f} %  ·  {cover.seen_percent:.0f} % seen"
+    ink.text(strip, f"covered {cover.percent:.1f} %", (width - 18, 50), size=38, right=True)
+    ink.text(strip, seen, (width - 18, 92), size=27, colour=ink.QUIET, right=True)
     return strip
 
 

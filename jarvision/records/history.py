@@ -20,7 +20,8 @@ class Reading:
     """One row of ``readings.csv``: what one photo said. Small and picklable.
 
     ``coverage`` and the other measurements are None when ``status`` is ``unusable``.
-    ``overlay`` and ``wall_picture`` are paths relative to the output folder.
+    ``overlay`` and ``wall_picture`` are paths relative to the output folder; the overlay of an
+    unusable photo shows it with what to do.
     """
 
     photo: str

@@ -43,3 +43,15 @@ def test_a_tag_leaves_a_named_photo_to_its_jar_and_names_the_others(
     assert reading.reason == "no_card"  # past the tag, stopped at the missing card
     assert reading.jar == jar
     assert reading.taken_at == datetime(2026, 3, 5, 18, 0)
+
+
+def test_a_refused_photo_comes_with_its_picture_when_it_can_be_opened(tmp_path: Path) -> None:
+    photos, out = tmp_path / "photos", tmp_path / "out"
+    photos.mkdir()
+    opened = read_jar_photo(photo_with_tag(photos / "7_x.jpg", 7), root=photos, out=out)
+    (photos / "7_y.jpg").write_bytes(b"no photo")
+    broken = read_jar_photo(photos / "7_y.jpg", root=photos, out=out)
+    assert (opened.status, broken.status) == ("unusable", "unusable")
+    assert broken.overlay == ""
+    with Image.open(out / opened.overlay) as picture:
+        assert picture.width == 640

@@ -2,18 +2,31 @@
 
 from __future__ import annotations
 
+import itertools
+import math
 import re
 from dataclasses import replace
 from pathlib import Path
 from xml.etree import ElementTree as ET
 
 import html5lib
+import numpy as np
 import pytest
-from fake_shelf import TODAY, cover, fake_scene, fake_shelf, fake_story, with_pictures
+from fake_shelf import FILL_MM, TODAY, cover, fake_scene, fake_shelf, fake_story, with_pictures
 from PIL import Image
 
+from jarvision import ink
 from jarvision.flags import CAUTIONS, PHOTO_REASONS
-from jarvision.overlay import Caption, draw_overlay, draw_refusal, draw_wall_strip
+from jarvision.labels import Label, spread_out, write_labels
+from jarvision.overlay import (
+    CAPTION_HEIGHT_PX,
+    STRIP_PX_PER_MM,
+    STRIP_TOP_MM,
+    Caption,
+    draw_overlay,
+    draw_refusal,
+    draw_wall_strip,
+)
 from jarvision.records import JarEntry, JarHistory, JarStory, ShelfResult
 from jarvision.report import write_report
 from jarvision.report.charts import build_curve
@@ -145,17 +158,38 @@ def test_an_off_colour_patch_is_drawn_and_labelled_beside_the_jar() -> None:
     assert with_patch.dtype == rgb.dtype
     changed = (with_patch != without).any(axis=2)
     assert changed.sum() > 2000
-    assert not changed[-88:].any()  # the caption tells coverage, not patches
+    assert not changed[-CAPTION_HEIGHT_PX:].any()  # the caption tells coverage, not patches
 
 
-def test_the_wall_strip_keeps_its_shape_in_mm() -> None:
+def test_the_wall_strip_has_one_scale_in_mm_and_stands_on_the_floor() -> None:
     _, _, wall, tissue, patches = fake_scene(0.7)
     strip = draw_wall_strip(wall, tissue, patches)
-    width_mm = 2.617994 * wall.radius_mm  # 150 degrees
-    height_mm = 0.5 * len(wall.heights_mm)
-    assert strip.shape[1] / strip.shape[0] == pytest.approx(width_mm / height_mm, rel=0.02)
+    width_mm = 2 * math.pi / 3 * wall.radius_mm  # -60 to 60 degrees
+    height_mm = FILL_MM + STRIP_TOP_MM
+    assert strip.shape[1] / STRIP_PX_PER_MM == pytest.approx(width_mm, abs=0.5)
+    assert strip.shape[0] / STRIP_PX_PER_MM == pytest.approx(height_mm, abs=0.5)
 
 
-def test_a_refused_photo_can_be_drawn_too() -> None:
+def test_labels_never_hide_one_another_and_count_those_left_out() -> None:
+    places = np.array([[300.0, 400.0 + i] for i in range(9)], dtype=np.float32)
+    labels = [
+        Label("bare", "1.0 cm²", place[None], ink.OTHER, (2, float(i)))
+        for i, place in enumerate(places)
+    ]
+    tops = spread_out([float(y) for y in places[:, 1]], 912)
+    assert all(b - a >= ink.TAG_HEIGHT for a, b in itertools.pairwise(tops))
+    assert tops[0] >= 0 and tops[-1] + ink.TAG_HEIGHT <= 912
+    some, more = (np.zeros((912, 800, 3), dtype=np.uint8) for _ in range(2))
+    write_labels(some, labels[:6], sides=(200, 600))
+    write_labels(more, labels, sides=(200, 600))
+    changed = np.argwhere((some != more).any(axis=2))
+    assert len(changed) > 0
+    assert changed[:, 0].min() > 860  # only the line that counts the others
+
+
+def test_a_refused_photo_is_drawn_whole_with_its_advice_in_lines_below() -> None:
     rgb = fake_scene(0.5)[0]
-    assert draw_refusal(rgb, title="Not used", text="blurred").shape[0] == 1000
+    short = draw_refusal(rgb, title="Not used", text="blurred")
+    long = draw_refusal(rgb, title="Not used", text="Wipe the lens and try again. " * 5)
+    assert short.shape[1] == long.shape[1] == 640
+    assert long.shape[0] > short.shape[0] > 640 * rgb.shape[0] / rgb.shape[1]
