@@ -45,6 +45,7 @@ from jarvision.records import (
     Tissue,
     Wall,
 )
+from jarvision.thumbnail import shrink
 from jarvision.tissue.classify import classify
 from jarvision.tissue.coverage import measure_coverage
 
@@ -222,6 +223,8 @@ def _reading_of(sight: Sight, *, jar: str, parts: NameParts) -> Reading:
         fill_height_mm=fill_height_mm(sight.wall),
         colour_de00_median=sight.colour.de00_median,
         card_values=sight.colour.reference,
+        radius_mm=sight.wall.radius_mm,
+        thumbnail=shrink(sight.wall, sight.tissue),
     )
 
 

@@ -49,6 +49,16 @@ class TrackingSettings:
     half_view_deg: float = 60.0
     """A view judges the wall this far to both sides of its middle, degrees."""
 
+    turn_min_agreement: float = 0.25
+    """A turn is believed when the two patterns agree (Pearson's r) at least this far: patterns of
+    different jars agree to 0.13 at most (84 pairs of the sample shelf)."""
+
+    turn_limit_deg: float = 80.0
+    """A jar turned further than this shares less than a third of its view with the day before."""
+
+    rise_limit_mm: float = 12.0
+    """The floor is found to a few mm; a pattern that has risen further than this is another."""
+
 
 @dataclass(frozen=True)
 class GrowthSettings:

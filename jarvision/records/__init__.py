@@ -56,6 +56,7 @@ from jarvision.records.wall import (
     Tissue,
     TissueClass,
     Wall,
+    WallThumbnail,
 )
 
 __all__ = [
@@ -91,4 +92,5 @@ __all__ = [
     "VerdictWord",
     "View",
     "Wall",
+    "WallThumbnail",
 ]

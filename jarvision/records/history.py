@@ -7,7 +7,7 @@ from datetime import date, datetime
 from typing import Literal
 
 from jarvision.records.photo import TimeSource
-from jarvision.records.wall import Coverage, Patch
+from jarvision.records.wall import Coverage, Patch, WallThumbnail
 
 View = Literal["front", "a", "b", "c", "d"]
 JarKind = Literal["spawn", "fruiting"]
@@ -21,7 +21,8 @@ class Reading:
 
     ``coverage`` and the other measurements are None when ``status`` is ``unusable``.
     ``overlay`` and ``wall_picture`` are paths relative to the output folder; the overlay of an
-    unusable photo shows it with what to do.
+    unusable photo shows it with what to do. ``radius_mm`` is the inner radius of the jar, by which
+    degrees become lengths on its wall.
     """
 
     photo: str
@@ -39,6 +40,8 @@ class Reading:
     card_values: str = ""
     overlay: str = ""
     wall_picture: str = ""
+    radius_mm: float | None = None
+    thumbnail: WallThumbnail | None = None
 
     def area_cm2(self, *kinds: str) -> float:
         """Summed area of the patches of the given kinds, cm2."""

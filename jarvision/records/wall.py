@@ -155,3 +155,26 @@ class Patch:
     height_mm: float
     confidence: float
     outline: tuple[tuple[float, float], ...] = ()
+
+
+@dataclass(frozen=True)
+class WallThumbnail:
+    """The wall of one photo in small, packed: a few kilobytes that may cross processes and be kept.
+
+    Cells are 2 degrees by 2 mm and cover 60 degrees to both sides; the last row stands on the
+    floor. :mod:`jarvision.thumbnail` packs and unpacks it.
+
+    Attributes
+    ----------
+    rows, cols
+        Cells of the maps of opacity and class.
+    radius_mm
+        Inner radius of the jar.
+    packed
+        The maps and the pattern of the contents, compressed.
+    """
+
+    rows: int
+    cols: int
+    radius_mm: float
+    packed: bytes
