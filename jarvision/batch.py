@@ -9,10 +9,10 @@ from __future__ import annotations
 import multiprocessing
 import signal
 import tempfile
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, datetime, time
 from functools import partial
 from pathlib import Path
@@ -23,7 +23,8 @@ from jarvision.day import read_jar_photo
 from jarvision.errors import NothingToScoreError, NotWritableError, UsageError
 from jarvision.growth import fit_growth
 from jarvision.identity import find_photos, printable, read_name
-from jarvision.records import JarHistory, JarStory, Reading, ShelfResult
+from jarvision.jar.profiles import load_profiles, shapes_for_photo, shapes_of
+from jarvision.records import JarHistory, JarShape, JarStory, Reading, ShelfResult
 from jarvision.register import Register, read_register, siblings
 from jarvision.settings import Settings
 from jarvision.species import find_profile, is_known
@@ -35,12 +36,17 @@ REGISTER_NAME = "jars.csv"
 
 @dataclass(frozen=True)
 class Job:
-    """One photo to read. ``out`` takes its overlay and wall picture; None draws nothing."""
+    """One photo to read. ``out`` takes its overlay and wall picture; None draws nothing.
+
+    The reading depends on the photo, on ``values`` and on ``shapes``: what the grower says of the
+    glass of the jars that this photo can be of, by jar.
+    """
 
     path: Path
     root: Path
     out: Path | None
     values: CardValues | None = None
+    shapes: Mapping[str, JarShape] = field(default_factory=dict)
 
     @property
     def name(self) -> str:
@@ -108,7 +114,13 @@ def score_folder(
         )
     _check_writable(out)
     values = load_card_values(folder)
-    queue = [Job(path=path, root=folder, out=out, values=values) for path in paths]
+    shapes, odd = shapes_of(known.values(), load_profiles(folder))
+    warnings.extend(odd)
+    names = [path.relative_to(folder).as_posix() for path in paths]
+    queue = [
+        Job(path, folder, out, values, shapes_for_photo(name, shapes))
+        for path, name in zip(paths, names, strict=True)
+    ]
     readings = read_photos(queue, jobs=jobs, progress=progress, read=read or read_one)
     day = today or _newest_day(readings)
     histories = build_histories(readings, known, settings=chosen)
@@ -126,7 +138,9 @@ def score_folder(
 
 def read_one(job: Job) -> Reading:
     """Read one photo with the package's own reader."""
-    return read_jar_photo(job.path, root=job.root, out=job.out, values=job.values)
+    return read_jar_photo(
+        job.path, root=job.root, out=job.out, values=job.values, shapes=job.shapes
+    )
 
 
 def read_photos(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
@@ -38,6 +39,7 @@ from jarvision.records import (
     ColourFit,
     Coverage,
     JarFit,
+    JarShape,
     Patch,
     Photo,
     Reading,
@@ -81,6 +83,7 @@ def wall_of(
     layout: CardLayout,
     settings: PhotoSettings,
     values: CardValues | None = None,
+    shape: JarShape | None = None,
 ) -> WallSight:
     """Walk one photo to its wall: card, colour, jar, unrolled wall.
 
@@ -94,16 +97,24 @@ def wall_of(
     accept_card(photo, card, swatches, layout=layout, settings=settings)
     paper = read_swatches(photo.samples, card, layout=paper_layout(layout))
     colour = fit_colour(swatches, paper, layout=layout, settings=settings.colour, values=values)
-    jar = locate_jar(photo, card=card, colour=colour, layout=layout, settings=settings.jar)
+    jar = locate_jar(
+        photo, card=card, colour=colour, layout=layout, settings=settings.jar, shape=shape
+    )
     glass = unroll(photo, card=card, colour=colour, jar=jar, below_mm=settings.jar.floor_below_mm)
     accept_wall(photo, glass, swatches, colour, settings=settings)
     return WallSight(photo=photo, card=card, colour=colour, jar=jar, wall=glass)
 
 
 def look(
-    photo: Photo, *, settings: PhotoSettings | None = None, values: CardValues | None = None
+    photo: Photo,
+    *,
+    settings: PhotoSettings | None = None,
+    values: CardValues | None = None,
+    shape: JarShape | None = None,
 ) -> Sight:
     """Walk one photo down the whole line: to its wall, then tissue, patches, coverage.
+
+    ``shape`` is what the grower says of this jar's glass.
 
     Raises
     ------
@@ -112,7 +123,7 @@ def look(
     """
     settings = settings or PhotoSettings()
     layout = scale_layout(load_layout(), values.print_scale if values else 1.0)
-    front = wall_of(photo, layout=layout, settings=settings, values=values)
+    front = wall_of(photo, layout=layout, settings=settings, values=values, shape=shape)
     seen = classify(front.wall, photo, settings=settings)
     wall, tissue = seen.wall, seen.tissue
     coverage = measure_coverage(
@@ -141,6 +152,7 @@ def read_jar_photo(
     out: Path | None = None,
     settings: PhotoSettings | None = None,
     values: CardValues | None = None,
+    shapes: Mapping[str, JarShape] | None = None,
 ) -> Reading:
     """Read one photo of a folder, whatever it holds: a refused photo is a reading too.
 
@@ -153,6 +165,8 @@ def read_jar_photo(
         what to do; None draws nothing.
     values
         What the swatches of the user's card are; None: the nominal values.
+    shapes
+        What the grower says of the glass, by jar.
     """
     name = path.relative_to(root).as_posix()
     parts = read_name(name)
@@ -164,7 +178,7 @@ def read_jar_photo(
     jar, taken = "", (photo.taken_at, photo.time_source)  # until tag and name agree: neither jar
     try:
         jar = _jar_of(photo, parts)
-        sight = look(photo, settings=settings, values=values)
+        sight = look(photo, settings=settings, values=values, shape=(shapes or {}).get(jar))
     except PhotoRefusedError as refusal:
         reading = _refused(name, parts, refusal, jar=jar, taken=taken)
         return reading if out is None else _with_refusal(reading, photo, out=out)
@@ -225,6 +239,8 @@ def _reading_of(sight: Sight, *, jar: str, parts: NameParts) -> Reading:
         card_values=sight.colour.reference,
         radius_mm=sight.wall.radius_mm,
         thumbnail=shrink(sight.wall, sight.tissue),
+        groove_height_mm=sight.wall.groove_mm,
+        shape_conflict=sight.jar.shape_conflict,
     )
 
 

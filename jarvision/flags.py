@@ -163,6 +163,12 @@ FLAGS: dict[str, FlagKind] = {
             "Pins may form sideways below the groove: fill higher next time.",
         ),
         FlagKind(
+            "jar_shape",
+            "look",
+            "the photo contradicts what the register says of the jar's glass",
+            "Check the file name, the jar's profile and that it stands 6 to 8 cm before the card.",
+        ),
+        FlagKind(
             "shared_parent",
             "note",
             "one spawn jar feeds several jars",

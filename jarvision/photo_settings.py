@@ -182,6 +182,13 @@ class JarSettings:
     """The jar's axis stands 60 to 80 mm before the card's foot: the middle, and the standard
     uncertainty of a uniform spread of that width."""
 
+    diameter_sd_mm: float = 1.0
+    """Standard uncertainty of a diameter that a grower states: moulded glass is true to about one
+    per cent, and a ruler to half a millimetre (common practice, no source)."""
+
+    shape_conflict_sd: float = 3.0
+    """A stated diameter so many standard uncertainties from what the photo shows is not used."""
+
     radius_min_mm: float = 28.0
     radius_max_mm: float = 66.0
     """Jars are 60 to 120 mm wide; a tenth more for the uncertain distance."""

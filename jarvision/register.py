@@ -2,8 +2,9 @@
 
 Columns: ``jar`` (the only one that must be there), ``kind`` (``spawn`` or ``fruiting``),
 ``species``, ``substrate``, ``started`` (ISO date), ``parent`` (the spawn jar it was made from),
-``profile`` (the name of the jar's shape), ``notes``. Other columns are
-left alone. Commas or semicolons, a byte-order mark, blank lines and ``#`` lines are all fine.
+``profile`` (the name of the jar's shape), ``notes``, and the jar's own measures, of
+:data:`jarvision.jar.profiles.COLUMNS`. Other columns are left alone. Commas or semicolons, a
+byte-order mark, blank lines and ``#`` lines are all fine.
 """
 
 from __future__ import annotations
@@ -13,12 +14,15 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
-from typing import get_args
+from typing import Any, get_args
 
 from jarvision.errors import RegisterError
-from jarvision.records import JarEntry, JarKind
+from jarvision.jar.profiles import COLUMNS as MEASURES
+from jarvision.jar.profiles import fault_of
+from jarvision.records import JarEntry, JarKind, JarShape
 
-COLUMNS = ("jar", "kind", "species", "substrate", "started", "parent", "profile", "notes")
+_TEXTS = ("jar", "kind", "species", "substrate", "started", "parent", "profile", "notes")
+COLUMNS = (*_TEXTS, *MEASURES)
 KINDS: tuple[str, ...] = get_args(JarKind)
 
 
@@ -98,7 +102,7 @@ def _rows(path: Path) -> Iterator[tuple[int, dict[str, str]]]:
     kept = [(n, t) for n, t in enumerate(lines, 1) if t.strip(" \t,;") and t.lstrip()[0] != "#"]
     if not kept:
         raise RegisterError(
-            f"The register {path.name} is empty", f"Give it a first line: {','.join(COLUMNS)}."
+            f"The register {path.name} is empty", f"Give it a first line: {','.join(_TEXTS)}."
         )
     delimiter = ";" if kept[0][1].count(";") > kept[0][1].count(",") else ","
     # One csv.reader per line: a stray quote then spoils its own line, not the rest of the file.
@@ -125,6 +129,7 @@ def _entry(row: Mapping[str, str], line: int, path: Path) -> JarEntry:
         parent=row.get("parent", ""),
         profile=row.get("profile", ""),
         notes=row.get("notes", ""),
+        shape=_shape(row, line, path),
     )
 
 
@@ -146,6 +151,20 @@ def _date(text: str, line: int, path: Path) -> date | None:
         raise _error(
             path, line, f"'{text}' is not a date", "Write dates as year-month-day: 2026-01-31."
         ) from None
+
+
+def _shape(row: Mapping[str, str], line: int, path: Path) -> JarShape:
+    """Read the jar's own measures; a decimal comma is fine."""
+    cells = {column: row.get(column, "").replace(",", ".") for column in MEASURES}
+    try:
+        numbers: dict[str, Any] = {c: float(text) for c, text in cells.items() if text}
+    except ValueError:
+        wrong = " or ".join(f"'{text}'" for text in cells.values() if text)
+        raise _error(path, line, f"{wrong} is no number", "Write sizes without units.") from None
+    shape = JarShape(**numbers)
+    if fault := fault_of(shape):
+        raise _error(path, line, fault, "Measure again; lengths are in millimetres.")
+    return shape
 
 
 # --------------------------------------------------------------------------- whole file

@@ -123,10 +123,16 @@ def _wall_notes(case: Case) -> list[Flag]:
         if area >= limits.stain_note_cm2:
             text = f"{kind.capitalize()} colour of {area:.1f} cm2: normal for {case.profile.latin}."
             notes.append(Flag(jar, last.day, "stain", text))
-    groove = limits.groove_height_mm
+    known = [r.groove_height_mm for r in last.readings if r.groove_height_mm is not None]
+    groove = max(known) if known else limits.groove_height_mm
     if groove is not None and last.fill_height_mm < groove:
         text = f"Filled to {last.fill_height_mm:.0f} mm; the groove is at {groove:.0f} mm."
         notes.append(Flag(jar, last.day, "low_fill", text))
+    notes += [
+        Flag(jar, last.day, "jar_shape", f"{r.photo}: {r.shape_conflict}.")
+        for r in last.readings
+        if r.shape_conflict
+    ]
     before = case.days[-2].patches if len(case.days) > 1 else ()
     if len(before) >= 3 and len(last.patches) >= 3 and all(p.trend == "new" for p in last.patches):
         text = (

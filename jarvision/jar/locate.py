@@ -12,12 +12,12 @@ import numpy as np
 
 from jarvision.card.layout import CardLayout
 from jarvision.errors import PhotoRefusedError
-from jarvision.geometry import GlassCylinder, Viewpoint
-from jarvision.jar.edges import EdgeLine, find_edges, refine_edges, top_of_edges
+from jarvision.jar.edges import find_edges, refine_edges, top_of_edges
 from jarvision.jar.foot import page_end_mm
 from jarvision.jar.plane import PX_PER_MM, PlaneView, blueness, view_in_plane
+from jarvision.jar.stand import stand_jar
 from jarvision.photo_settings import JarSettings
-from jarvision.records import CardFit, ColourFit, Float32Array, FloatArray, JarFit, Photo
+from jarvision.records import CardFit, ColourFit, Float32Array, JarFit, JarShape, Photo
 
 
 def locate_jar(
@@ -27,8 +27,11 @@ def locate_jar(
     colour: ColourFit,
     layout: CardLayout,
     settings: JarSettings,
+    shape: JarShape | None = None,
 ) -> JarFit:
     """Find the jar's axis, radius and floor, and the top of its straight wall.
+
+    ``shape`` is what the grower says of the glass; it guides the fit where the photo agrees.
 
     Raises
     ------
@@ -44,7 +47,10 @@ def locate_jar(
     page_end = page_end_mm(view, jar_mm=jar_mm, layout=layout, settings=settings)
     top = top_of_edges(view, lines, from_mm=settings.upright_top_mm, settings=settings)
     lines = refine_edges(view, lines, rows_mm=(top + 4.0, band[1]), settings=settings)
-    jar = _stand(lines, card=card, page_end=page_end, top=top, layout=layout, settings=settings)
+    jar = stand_jar(
+        lines, card=card, page_end=page_end, top=top, shape=shape or JarShape(),
+        layout=layout, settings=settings,
+    )  # fmt: skip
     scale = card.camera[0, 0] / (jar.axis_z_mm - jar.radius_mm - card.camera_position_mm[2])
     if scale < settings.px_per_mm_min:
         raise PhotoRefusedError(
@@ -97,92 +103,3 @@ def _field_edge(blue: Float32Array, *, settings: JarSettings) -> float:
     if high - low < settings.blueness_contrast_min:
         return settings.blueness_edge
     return min(settings.blueness_edge, (high + low) / 2)
-
-
-def _stand(
-    lines: tuple[EdgeLine, EdgeLine],
-    *,
-    card: CardFit,
-    page_end: float,
-    top: float,
-    layout: CardLayout,
-    settings: JarSettings,
-) -> JarFit:
-    """The upright cylinder that just touches both sight planes, standing on the page's table."""
-    turn = _upright(lines, card=card, settings=settings)
-    viewpoint = Viewpoint.of_card(card, turn)
-    eye = viewpoint.eye_mm
-    y0 = lines[0].y0_mm
-    angles = []
-    for line in lines:
-        sight = turn @ np.array([line.x_mm(y0), y0, 0.0]) - eye
-        angles.append(float(np.arctan2(sight[0], sight[2])))
-    middle, half = (angles[0] + angles[1]) / 2, (angles[1] - angles[0]) / 2
-    page_foot = turn @ np.array([layout.centre_mm[0], page_end, 0.0])
-    axis_z = float(page_foot[2]) - settings.axis_before_card_mm
-    reach = (axis_z - eye[2]) / np.cos(middle)
-    radius = float(reach * np.sin(half))
-    if not settings.radius_min_mm <= radius <= settings.radius_max_mm:
-        raise PhotoRefusedError("no_jar", f"what stands there is {2 * radius:.0f} mm wide")
-    table_y = float(page_foot[1])
-    glass = GlassCylinder(
-        eye_mm=eye,
-        axis_x_mm=float(eye[0] + reach * np.sin(middle)),
-        axis_z_mm=axis_z,
-        outer_radius_mm=radius,
-        glass_mm=settings.glass_mm,
-    )
-    top_y = _front_y(glass, turn @ np.array([layout.centre_mm[0], top, 0.0]))
-    edge_sd = float(np.hypot(lines[0].sd_mm, lines[1].sd_mm)) / 2
-    return JarFit(
-        card_to_jar=turn,
-        axis_x_mm=glass.axis_x_mm,
-        axis_z_mm=glass.axis_z_mm,
-        radius_mm=radius,
-        glass_mm=settings.glass_mm,
-        floor_y_mm=table_y - settings.floor_mm,
-        top_y_mm=top_y,
-        radius_sd_mm=float(np.hypot(settings.axis_before_card_sd_mm / reach * radius, edge_sd)),
-        outline_px=_outline(glass, viewpoint=viewpoint, top_y=top_y, foot_y=table_y),
-    )
-
-
-def _upright(
-    lines: tuple[EdgeLine, EdgeLine], *, card: CardFit, settings: JarSettings
-) -> FloatArray:
-    """Rotation from the card frame to one whose y runs along the jar's axis.
-
-    Both edges leaning the same way: the card is rolled in its own plane. Edges that converge
-    upwards: the jar's top is farther from the camera than its foot, seen from the card's plane,
-    so the card leans. For a small lean, width is proportional to 1 / distance.
-    """
-    eye = card.camera_position_mm
-    roll = (lines[0].slope + lines[1].slope) / 2
-    width = lines[1].at_mm - lines[0].at_mm
-    distance = -settings.axis_before_card_mm - eye[2]
-    lean = -(lines[1].slope - lines[0].slope) / width * distance
-    lean = float(np.clip(lean, -settings.lean_max, settings.lean_max))
-    trust = settings.lean_prior_sd**2 / (settings.lean_prior_sd**2 + settings.lean_sd**2)
-    lean = settings.lean_prior + trust * (lean - settings.lean_prior)
-    axis = np.array([roll, 1.0, lean])
-    axis /= np.linalg.norm(axis)
-    sideways = np.array([1.0, 0.0, 0.0]) - axis[0] * axis
-    sideways /= np.linalg.norm(sideways)
-    return np.stack([sideways, axis, np.cross(sideways, axis)])
-
-
-def _front_y(glass: GlassCylinder, plane_point: FloatArray) -> float:
-    """Y at which the sight line to a point of the card meets the front of the jar."""
-    sight = plane_point - glass.eye_mm
-    front_z = glass.axis_z_mm - glass.outer_radius_mm
-    return float(glass.eye_mm[1] + sight[1] * (front_z - glass.eye_mm[2]) / sight[2])
-
-
-def _outline(
-    glass: GlassCylinder, *, viewpoint: Viewpoint, top_y: float, foot_y: float
-) -> Float32Array:
-    """Closed outline of the straight wall: front rims of top and foot, joined by the edges."""
-    across = np.deg2rad(np.linspace(-82, 82, 42))
-    rim = glass.outer_points(across, np.full(across.shape, top_y))
-    foot = glass.outer_points(across[::-1], np.full(across.shape, foot_y))
-    return viewpoint.project(np.concatenate([rim, foot])).astype(np.float32)

@@ -68,6 +68,7 @@ def unroll(
         filled=np.ones((rows, columns), dtype=np.bool_),
         judged=np.ones((rows, columns), dtype=np.bool_),
         pixels=pixels,
+        groove_mm=None if jar.groove_y_mm is None else jar.floor_y_mm - jar.groove_y_mm,
     )
 
 

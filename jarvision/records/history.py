@@ -7,7 +7,7 @@ from datetime import date, datetime
 from typing import Literal
 
 from jarvision.records.photo import TimeSource
-from jarvision.records.wall import Coverage, Patch, WallThumbnail
+from jarvision.records.wall import Coverage, JarShape, Patch, WallThumbnail
 
 View = Literal["front", "a", "b", "c", "d"]
 JarKind = Literal["spawn", "fruiting"]
@@ -22,7 +22,8 @@ class Reading:
     ``coverage`` and the other measurements are None when ``status`` is ``unusable``.
     ``overlay`` and ``wall_picture`` are paths relative to the output folder; the overlay of an
     unusable photo shows it with what to do. ``radius_mm`` is the inner radius of the jar, by which
-    degrees become lengths on its wall.
+    degrees become lengths on its wall. ``groove_height_mm`` is above the inner floor;
+    ``shape_conflict`` says how the photo contradicts the jar's profile.
     """
 
     photo: str
@@ -42,6 +43,8 @@ class Reading:
     wall_picture: str = ""
     radius_mm: float | None = None
     thumbnail: WallThumbnail | None = None
+    groove_height_mm: float | None = None
+    shape_conflict: str = ""
 
     def area_cm2(self, *kinds: str) -> float:
         """Summed area of the patches of the given kinds, cm2."""
@@ -64,6 +67,7 @@ class JarEntry:
     profile: str = ""
     notes: str = ""
     registered: bool = True
+    shape: JarShape = field(default_factory=JarShape)
 
 
 @dataclass(frozen=True)

@@ -11,6 +11,35 @@ from jarvision.records.arrays import BoolArray, ByteArray, Float32Array, FloatAr
 
 
 @dataclass(frozen=True)
+class JarShape:
+    """What the grower says of a jar's glass; None where nothing is said. It guides the fit.
+
+    Attributes
+    ----------
+    name
+        Name of the shape in ``jar_profiles.toml``, empty for a jar measured by itself.
+    diameter_mm, diameter_sd_mm
+        Outer diameter of the straight wall, and its standard uncertainty.
+    height_mm
+        From the table to the rim, without the lid.
+    groove_mm
+        Height of the groove or shoulder above the table: contents should stand above it.
+    volume_ml
+        Brimful; only held against the other sizes.
+    glass_mm
+        Thickness of the wall.
+    """
+
+    name: str = ""
+    diameter_mm: float | None = None
+    height_mm: float | None = None
+    groove_mm: float | None = None
+    volume_ml: float | None = None
+    glass_mm: float | None = None
+    diameter_sd_mm: float | None = None
+
+
+@dataclass(frozen=True)
 class JarFit:
     """The jar in front of the card, as an upright cylinder.
 
@@ -33,6 +62,10 @@ class JarFit:
         Standard uncertainty of the radius; areas inherit twice its relative size.
     outline_px
         ``(k, 2)`` closed outline of the jar's body in photo pixels, for drawing.
+    groove_y_mm
+        y of the groove or shoulder that the contents should cover; None when not known.
+    shape_conflict
+        How the photo contradicts what the grower says of the glass, one sentence; empty when not.
     """
 
     card_to_jar: FloatArray
@@ -44,6 +77,8 @@ class JarFit:
     top_y_mm: float
     radius_sd_mm: float
     outline_px: Float32Array
+    groove_y_mm: float | None = None
+    shape_conflict: str = ""
 
 
 @dataclass(frozen=True)
@@ -66,6 +101,8 @@ class Wall:
         ``(rows, cols)`` True where the wall can be judged (filled, no glare, fog or label).
     pixels
         ``(rows, cols, 2)`` photo pixel ``(x, y)`` seen at each place.
+    groove_mm
+        Height of the groove or shoulder that the contents should cover; None when not known.
     """
 
     linear: Float32Array
@@ -75,6 +112,7 @@ class Wall:
     filled: BoolArray
     judged: BoolArray
     pixels: Float32Array
+    groove_mm: float | None = None
 
     @property
     def cell_cm2(self) -> float:

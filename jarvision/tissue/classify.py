@@ -48,6 +48,7 @@ def classify(wall: Wall, photo: Photo, *, settings: PhotoSettings) -> Classified
             filled=contents.filled[rows],
             judged=classes[rows] > TissueClass.UNJUDGED,
             pixels=wall.pixels[rows],
+            groove_mm=None if wall.groove_mm is None else wall.groove_mm - floor_mm,
         ),
         tissue=Tissue(
             classes=classes[rows],
