@@ -15,7 +15,8 @@ from pathlib import Path
 from jarvision.flags import FLAGS, PHOTO_REASONS
 from jarvision.plan import TASKS
 from jarvision.plan_settings import PlanSettings
-from jarvision.settings import VerdictSettings
+from jarvision.settings_fields import SettingField, sections
+from jarvision.settings_file import as_plain
 from jarvision.species import SpeciesProfile
 from jarvision.species.profiles import DEFAULT_PROFILE, UNITS, load_profiles
 
@@ -42,7 +43,8 @@ def flags() -> str:
 
 def lines() -> str:
     """Where the verdict draws its lines, with the reasons that stand beside them in the code."""
-    return table(("line", "value", "why"), _settings(VerdictSettings()))
+    fields = sections()["verdict"].fields.values()
+    return table(("line", "value", "why"), ((f"`{f.name}`", _default(f), f.reason) for f in fields))
 
 
 def amounts() -> str:
@@ -68,6 +70,25 @@ def _settings(values: object) -> list[tuple[str, ...]]:
             shown = "not set" if value is None else f"{value:g}"
             rows.append((f"`{name}`", shown, " ".join(why.split())))
     return rows
+
+
+def settings() -> str:
+    """Every section of a settings file, with all its values."""
+    head = ("setting", "default", "may be", "why")
+    parts = []
+    for section in sections().values():
+        rows, told = [], ""
+        for field in section.fields.values():
+            why = "as above" if field.reason == told else as_plain(field.reason)
+            allowed = field.allowed.removeprefix("a ")
+            rows.append((f"`{field.name}`", _default(field), allowed, why))
+            told = field.reason
+        parts.append(f"## `[{section.name}]`\n\n{as_plain(section.about)}\n\n{table(head, rows)}")
+    return "\n\n".join(parts)
+
+
+def _default(field: SettingField) -> str:
+    return "not set" if field.default is None else f"{field.default:g} {field.unit}".strip()
 
 
 def species() -> str:
@@ -117,6 +138,7 @@ TABLES = {
     "method.md": (lines,),
     "paperwork.md": (tasks, amounts),
     "questions.md": (reasons, flags),
+    "settings.md": (settings,),
     "species.md": (species,),
 }
 

@@ -24,10 +24,12 @@ from jarvision.errors import NothingToScoreError, NotWritableError, UsageError
 from jarvision.growth import fit_growth
 from jarvision.identity import find_photos, printable, read_name
 from jarvision.jar.profiles import load_profiles, shapes_for_photo, shapes_of
+from jarvision.photo_settings import PhotoSettings
 from jarvision.records import JarHistory, JarShape, JarStory, Reading, ShelfResult
 from jarvision.register import Register, read_register, siblings
 from jarvision.settings import Settings
-from jarvision.species import find_profile, is_known
+from jarvision.settings_file import changes, find_settings
+from jarvision.species import SpeciesBook, load_species
 from jarvision.tracking import build_histories
 from jarvision.verdict import decide
 
@@ -47,6 +49,7 @@ class Job:
     out: Path | None
     values: CardValues | None = None
     shapes: Mapping[str, JarShape] = field(default_factory=dict)
+    settings: PhotoSettings = field(default_factory=PhotoSettings)
 
     @property
     def name(self) -> str:
@@ -83,6 +86,8 @@ def score_folder(
     today
         Day that the verdicts are for. None: the day of the newest usable photo, so that the same
         folder gives the same verdicts on every later day.
+    settings
+        None: those of ``jarvision.toml`` in ``folder``, or the defaults.
     read
         Reads one photo; None is the package's own reader. Must be picklable when ``jobs`` > 1.
 
@@ -96,11 +101,14 @@ def score_folder(
         ``out`` cannot be written.
     RegisterError
         The register has a wrong line.
+    SettingsError
+        The settings, or a species profile of the grower's own, are wrong.
     """
-    chosen = settings or Settings()
     _check_folders(folder, out)
-    known = find_register(folder, register)
-    warnings = [*known.warnings]
+    chosen = settings or find_settings(folder)
+    species = load_species(folder)
+    known = find_register(folder, register, species=species)
+    warnings = [*known.warnings, *_settings_warnings(chosen)]
     paths = find_photos(
         folder,
         out=out,
@@ -118,7 +126,7 @@ def score_folder(
     warnings.extend(odd)
     names = [path.relative_to(folder).as_posix() for path in paths]
     queue = [
-        Job(path, folder, out, values, shapes_for_photo(name, shapes))
+        Job(path, folder, out, values, shapes_for_photo(name, shapes), chosen.photo)
         for path, name in zip(paths, names, strict=True)
     ]
     readings = read_photos(queue, jobs=jobs, progress=progress, read=read or read_one)
@@ -131,15 +139,24 @@ def score_folder(
         folder=folder.resolve().name,
         scored_on=day,
         readings=readings,
-        stories=tuple(_tell(history, known, today=day, settings=chosen) for history in histories),
+        stories=tuple(
+            _tell(history, known, today=day, settings=chosen, species=species)
+            for history in histories
+        ),
         warnings=tuple(printable(warning) for warning in warnings),
+        settings_digest=chosen.digest(),
     )
 
 
 def read_one(job: Job) -> Reading:
     """Read one photo with the package's own reader."""
     return read_jar_photo(
-        job.path, root=job.root, out=job.out, values=job.values, shapes=job.shapes
+        job.path,
+        root=job.root,
+        out=job.out,
+        settings=job.settings,
+        values=job.values,
+        shapes=job.shapes,
     )
 
 
@@ -259,9 +276,11 @@ def _start_worker() -> None:
 
 
 # --------------------------------------------------------------------------- jars
-def _tell(history: JarHistory, known: Register, *, today: date, settings: Settings) -> JarStory:
+def _tell(
+    history: JarHistory, known: Register, *, today: date, settings: Settings, species: SpeciesBook
+) -> JarStory:
     """Curve, verdict and flags of one jar."""
-    profile = find_profile(history.entry.species)
+    profile = species.find(history.entry.species)
     growth = fit_growth(history, profile, today=today, settings=settings)
     verdict, flags = decide(
         history,
@@ -271,7 +290,22 @@ def _tell(history: JarHistory, known: Register, *, today: date, settings: Settin
         settings=settings,
         siblings=siblings(known, history.entry.jar),
     )
-    return JarStory(history=history, growth=growth, verdict=verdict, flags=flags)
+    return JarStory(
+        history=history,
+        growth=growth,
+        verdict=verdict,
+        flags=flags,
+        profile=profile,
+    )
+
+
+def _settings_warnings(settings: Settings) -> list[str]:
+    """One line that names what differs from the defaults, for which alone figures are stated."""
+    changed = changes(settings)
+    if not changed:
+        return []
+    told = "; ".join(map(str, changed))
+    return [f"settings of your own, for which no accuracy was measured: {told}"]
 
 
 def _newest_day(readings: Iterable[Reading]) -> date:
@@ -280,8 +314,12 @@ def _newest_day(readings: Iterable[Reading]) -> date:
 
 
 # --------------------------------------------------------------------------- folders
-def find_register(folder: Path, register: Path | None) -> Register:
+def find_register(
+    folder: Path, register: Path | None, *, species: SpeciesBook | None = None
+) -> Register:
     """Read the register that was named, else ``jars.csv`` in ``folder``; empty without either.
+
+    A jar of a species that ``species`` does not know gives a warning; None: not asked.
 
     Raises
     ------
@@ -291,7 +329,7 @@ def find_register(folder: Path, register: Path | None) -> Register:
     path = register or folder / REGISTER_NAME
     if register is None and not path.is_file():
         return Register()
-    return read_register(path, is_known_species=is_known)
+    return read_register(path, is_known_species=species.knows if species else None)
 
 
 def _check_folders(folder: Path, out: Path) -> None:

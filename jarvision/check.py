@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
+from jarvision.card.value_files import FOLDER_NAME as CARD_FOLDER
 from jarvision.card.value_files import load_card_values
 from jarvision.card.values import CardValues
 from jarvision.day import look
@@ -12,6 +13,8 @@ from jarvision.errors import PhotoRefusedError
 from jarvision.flags import PHOTO_REASONS
 from jarvision.photo import read_photo
 from jarvision.photo_settings import PhotoSettings
+from jarvision.settings_file import FILE_NAME as SETTINGS_FILE
+from jarvision.settings_file import find_settings
 
 
 @dataclass(frozen=True)
@@ -61,14 +64,23 @@ def check_photo(
     """Walk one photo down the line and say whether it gives a reading.
 
     Never raises for what is wrong with the photo: that is the answer. ``values`` are those of
-    the user's card; None takes the folder of the photo for a place with a ``calibration`` folder.
+    the user's card, ``settings`` those of the photo's stages; None takes ``calibration`` and
+    ``jarvision.toml`` beside the photo, or beside its folder.
+
+    Raises
+    ------
+    UsageError
+        What the folder holds is wrong as it stands.
     """
     name = str(path)
     notes: tuple[str, ...] = ()
+    home = _home(path)
+    settings = settings or find_settings(home).photo
+    values = values or load_card_values(home)
     try:
         photo = read_photo(path, name=path.name)
         notes = photo.notes
-        sight = look(photo, settings=settings, values=values or load_card_values(path.parent))
+        sight = look(photo, settings=settings, values=values)
     except PhotoRefusedError as refusal:
         return PhotoCheck(name, refusal.reason, refusal.detail, notes=notes)
     return PhotoCheck(
@@ -78,3 +90,12 @@ def check_photo(
         px_per_mm=sight.card.px_per_mm,
         notes=notes,
     )
+
+
+def _home(path: Path) -> Path:
+    """The folder that would be scored: the photo's own, or the one above a jar's folder."""
+    near = path.resolve().parent
+    for folder in (near, near.parent):
+        if (folder / CARD_FOLDER).is_dir() or (folder / SETTINGS_FILE).is_file():
+            return folder
+    return near

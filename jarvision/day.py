@@ -180,7 +180,7 @@ def read_jar_photo(
         jar = _jar_of(photo, parts)
         sight = look(photo, settings=settings, values=values, shape=(shapes or {}).get(jar))
     except PhotoRefusedError as refusal:
-        reading = _refused(name, parts, refusal, jar=jar, taken=taken)
+        reading = _refused(name, parts, refusal, jar=jar, taken=taken, notes=photo.notes)
         return reading if out is None else _with_refusal(reading, photo, out=out)
     reading = _reading_of(sight, jar=jar, parts=parts)
     return reading if out is None else _with_pictures(reading, sight, out=out)
@@ -210,6 +210,7 @@ def _refused(
     *,
     jar: str,
     taken: tuple[datetime, TimeSource],
+    notes: tuple[str, ...] = (),
 ) -> Reading:
     return Reading(
         photo=name,
@@ -219,7 +220,7 @@ def _refused(
         time_source=taken[1],
         status="unusable",
         reason=refusal.reason,
-        detail=refusal.detail,
+        detail="; ".join(filter(None, (refusal.detail, *notes))),
     )
 
 
@@ -237,6 +238,7 @@ def _reading_of(sight: Sight, *, jar: str, parts: NameParts) -> Reading:
         fill_height_mm=fill_height_mm(sight.wall),
         colour_de00_median=sight.colour.de00_median,
         card_values=sight.colour.reference,
+        card_values_de00=sight.colour.expected_de00,
         radius_mm=sight.wall.radius_mm,
         thumbnail=shrink(sight.wall, sight.tissue),
         groove_height_mm=sight.wall.groove_mm,

@@ -49,6 +49,10 @@ class RegisterError(UsageError):
     """A jar register (``jars.csv``) that cannot be read as it stands."""
 
 
+class SettingsError(UsageError):
+    """A settings file, or a species profile of the grower's own, that is wrong as it stands."""
+
+
 class NothingToScoreError(JarvisionError):
     """A folder that holds no photo."""
 

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Annotated
+
+from jarvision.limits import Limits
 
 
 @dataclass(frozen=True)
@@ -15,7 +18,7 @@ class ColourSettings:
     swatch_spread_max: float = 0.25
     """Relative spread inside a plain swatch; glare, a thumb or a shadow edge raise it."""
 
-    swatches_min: int = 14
+    swatches_min: Annotated[int, Limits(5, 32)] = 14
     """Fewest clean swatches: half of the card, five for each row of the matrix."""
 
     swatch_scale_de: float = 3.0
@@ -32,7 +35,7 @@ class ColourSettings:
     paper_clipped_max: float = 0.05
     """A paper spot with a larger share of burnt-out pixels is left out of the light."""
 
-    paper_weight: float = 0.6
+    paper_weight: Annotated[float, Limits(0)] = 0.6
     """Weight of a paper spot against a grey: there are four times as many spots."""
 
     veil_level: float = 0.05
@@ -48,7 +51,7 @@ class ColourSettings:
     second lamp's tint over half a card (natural log): priors that hold what paper and greys leave
     open. The tone's was the best of 0.5, 0.17 and 3 in the cross-validation of colour/fit.py."""
 
-    white_reflectance_min: float = 0.55
+    white_reflectance_min: Annotated[float, Limits(0, 1)] = 0.55
     """Nominal linear value from which a swatch counts as white in the exposure check."""
 
     white_linear_min: float = 0.03
@@ -74,7 +77,7 @@ class AcceptanceSettings:
     """Scale at the card. Down to here the median photo moved by 0.3 points and a tenth by 1.9; at
     1.4 by 0.9 and 3."""
 
-    oblique_max_deg: float = 20.0
+    oblique_max_deg: Annotated[float, Limits(0, 60, above=True)] = 20.0
     """Angle between the card's normal and the line to the camera. No harm was seen up to 15
     degrees, the most that was measured. The jar may stand 10 mm nearer or farther than believed,
     which at 20 degrees moves what is seen on it by 3.6 mm."""
@@ -84,12 +87,12 @@ class AcceptanceSettings:
     3.2, around 1.45 by 8. Sharp photos show 0.2 to 0.8."""
 
     white_clipped_max: float = 0.02
-    clipped_swatches_max: float = 9
+    clipped_swatches_max: Annotated[float, Limits(0, 32)] = 9
     """Share of burnt-out pixels in the best white swatch, and number of swatches of 32 that are
     burnt out. With up to 9 a tenth moved by 2 to 3 points, with 9 to 12 by 4 (about then every
     white is gone), with more than 15 by 15."""
 
-    white_level_min: float = 0.03
+    white_level_min: Annotated[float, Limits(0, 1)] = 0.03
     """Linear signal of the card's white, five stops under the end of the scale. At 0.037 a tenth
     moved by 1.3 points, at 0.018 by 3.1, at 0.009 by 8."""
 
@@ -97,19 +100,19 @@ class AcceptanceSettings:
     """Relative spread inside plain swatches. At 0.11 a tenth moved by 2.5 points, at 0.165 by 4.6.
     Good photos show 0.01 to 0.1."""
 
-    light_ratio_max: float = 7.0
+    light_ratio_max: Annotated[float, Limits(1)] = 7.0
     """Brighter over darker side of the card; the colour correction takes out what is below. At 5.7
     a tenth moved by 2.5 points, at 8.7 by 3.2, at 14 by 5.6."""
 
-    tint_ratio_max: float = 1.7
+    tint_ratio_max: Annotated[float, Limits(1)] = 1.7
     """Change of red over green or blue over green from side to side. From 1.5 to 1.7 a tenth moved
     by 1.4 points, from 1.7 to 1.9 by 4.4, and above 1.8 the jar is lost more and more often."""
 
-    hidden_swatches_max: float = 6
+    hidden_swatches_max: Annotated[float, Limits(0, 32)] = 6
     """Swatches of 32 that do not look as printed. With 6 the median photo moved by 0.9 points,
     with 7 by 1.9 and a tenth by 4."""
 
-    glare_max_percent: float = 3.0
+    glare_max_percent: Annotated[float, Limits(0, 100)] = 3.0
     """Share of the jar's wall under mirrored lamps. Between 1 and 2 % a tenth moved by 1.3 points,
     between 2 and 3 % by 3.4, between 3 and 5 % by 5."""
 
@@ -126,11 +129,11 @@ class JarSettings:
     from bluish mould (below 0.45): about the middle."""
 
     blueness_contrast_min: float = 0.4
-    otsu_levels: float = 60.0
+    otsu_levels: Annotated[float, Limits(1, unit="")] = 60.0
     """Least difference of blueness between the field and what hides it, and levels per unit of
     blueness when the two are parted."""
 
-    close_px: int = 7
+    close_px: Annotated[int, Limits(1, 99, odd=True)] = 7
     """Gaps of up to 2 mm between bits of contents are closed."""
 
     off_centre_mm: float = 30.0
@@ -139,8 +142,8 @@ class JarSettings:
     contents_min_cm2: float = 15.0
     """Smaller things are no jar: a 60 mm jar filled 30 mm high shows 18 cm2."""
 
-    upright_top_mm: float = 195.0
-    upright_bottom_mm: float = 280.0
+    upright_top_mm: Annotated[float, Limits(0, 260)] = 195.0
+    upright_bottom_mm: Annotated[float, Limits(0, 320)] = 280.0
     """Card-plane heights between which every jar's wall is straight: its foot shows near 290, its
     rounding ends above 280, and jars of a pint reach higher than 195."""
 
@@ -170,14 +173,14 @@ class JarSettings:
     """Liveliness from which a row shows the edge."""
 
     on_line_mm: float = 1.0
-    top_step_mm: float = 4.0
-    top_missed_steps: int = 3
+    top_step_mm: Annotated[float, Limits(0.5)] = 4.0
+    top_missed_steps: Annotated[int, Limits(1, 100)] = 3
     """The straight wall ends where an edge is off its line for three steps of 4 mm."""
 
     lean_max: float = 0.09
     """Greatest slope of a leaning card that is believed: 5 degrees."""
 
-    axis_before_card_mm: float = 70.0
+    axis_before_card_mm: Annotated[float, Limits(10, 300)] = 70.0
     axis_before_card_sd_mm: float = 6.0
     """The jar's axis stands 60 to 80 mm before the card's foot: the middle, and the standard
     uncertainty of a uniform spread of that width."""
@@ -201,14 +204,14 @@ class JarSettings:
     """Kernels are 2 to 6 mm: fewer pixels lose the texture of thin growth."""
 
     page_reach_mm: float = 4.0
-    page_edge_levels: float = 1.5
+    page_edge_levels: Annotated[float, Limits(0, unit="grey levels a row")] = 1.5
     """The page's lower end is sought this far around A4's and Letter's; a weaker step of grey
     levels a row is no edge."""
 
-    fill_median_cells: int = 21
+    fill_median_cells: Annotated[int, Limits(1, 999, odd=True)] = 21
     """Median window (5 mm) of the fill line."""
 
-    fill_wide_cells: int = 121
+    fill_wide_cells: Annotated[int, Limits(1, 999, odd=True)] = 121
     fill_jump_mm: float = 5.0
     """A column whose fill line is off the median of 30 mm around it by more than this shows a
     mirrored lamp or a label there; heaps of grain are flatter."""
@@ -217,7 +220,7 @@ class JarSettings:
     """The wall is unrolled this far below the expected floor: glass bottoms are 4 to 8 mm thick
     and a card's lean shifts the table by another two."""
 
-    lean_prior: float = 0.0
+    lean_prior: Annotated[float, Limits(-0.5, 0.5)] = 0.0
     lean_prior_sd: float = 0.03
     lean_sd: float = 0.015
     """A standing page leans by up to 3 degrees, backwards as a rule (common practice, no source);
@@ -228,10 +231,10 @@ class JarSettings:
 class MaskSettings:
     """What of the wall cannot be judged."""
 
-    clipped_level: int = 252
+    clipped_level: Annotated[int, Limits(1, 255)] = 252
     """All three bytes at or above this: the camera is burnt out."""
 
-    spot_min_mm2: float = 1.0
+    spot_min_mm2: Annotated[float, Limits(0)] = 1.0
     """Smaller burnt-out specks are sparkle of fibres and wet kernels."""
 
     ring_mm: float = 1.5
@@ -255,17 +258,17 @@ class CoverageSettings:
     """Interval of the coverage."""
 
     floor_points: float = 2.5
-    doubt_weight: float = 1.0
-    unseen_weight: float = 0.15
+    doubt_weight: Annotated[float, Limits(0)] = 1.0
+    unseen_weight: Annotated[float, Limits(0)] = 0.15
     """Half-width of the interval, points: what outline and colour cost, and the weights of the
     network's mean doubt and of the unseen share, both percent: a narrow set that held the truth of
     95 % of the 64 photos of the sample shelf, which took no part in training."""
 
-    colour_weight: float = 0.35
+    colour_weight: Annotated[float, Limits(0)] = 0.35
     """Points a CIEDE2000 of residual: coverage moved by 0.05 to 0.56 points for each CIEDE2000 by
     which the swatches' values were made wrong (``tests/accuracy/bad_print.py``)."""
 
-    seen_min_percent: float = 40.0
+    seen_min_percent: Annotated[float, Limits(0, 100)] = 40.0
     """Less of the wall than this gives no reading."""
 
 

@@ -16,7 +16,6 @@ from typing import Final, Literal
 from jarvision.flags import Severity
 from jarvision.plan_settings import PlanSettings
 from jarvision.records import JarEntry, JarStory, ShelfResult
-from jarvision.species import find_profile
 
 Task = Literal[
     "isolate", "overdue", "look", "photo", "use", "fruit", "use-by", "ready", "soak", "heat", "pack"
@@ -166,7 +165,7 @@ def _use(story: JarStory, first: date) -> _Use | None:
     growth, go = story.growth, story.verdict.verdict == "go"
     if growth.ready_date is None:
         return _Use(story.verdict.jar, first, None, None, first) if go else None
-    profile = find_profile(story.history.entry.species)
+    profile = story.profile
     rest = timedelta(days=profile.consolidation_days)
     earliest = first if go else first + timedelta(days=1)
     keeps = growth.ready_date + rest + timedelta(days=profile.keeps_days)

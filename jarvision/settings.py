@@ -1,7 +1,9 @@
 """Every threshold of the stages behind the readings: its value, its unit and why it is so.
 
-A group per stage. The defaults are the only values that the tests vouch for; a changed setting
-changes :meth:`Settings.digest`, which is stored beside what was computed with it.
+A group per stage. Unit and range follow from a setting's name, see
+:mod:`jarvision.settings_fields`; ``Limits`` stand where they do not. The defaults are the only
+values that the tests vouch for; a changed setting changes :meth:`Settings.digest`, which is stored
+beside what was computed with it.
 "Common practice, no source" marks a rule of the trade for which no measurement was found.
 """
 
@@ -10,13 +12,17 @@ from __future__ import annotations
 import hashlib
 import json
 from dataclasses import asdict, dataclass, field
+from typing import Annotated
+
+from jarvision.limits import Limits
+from jarvision.photo_settings import PhotoSettings
 
 
 @dataclass(frozen=True)
 class TrackingSettings:
     """How patches are followed from day to day."""
 
-    wall_radius_mm: float = 45.0
+    wall_radius_mm: Annotated[float, Limits(10, 200)] = 45.0
     """Inner radius that turns degrees into mm. Jars of 0.5 to 1 L lie between 40 and 50 mm; a
     reading does not carry its own radius, and 10 % here is 10 % of a distance, not of an area."""
 
@@ -27,26 +33,26 @@ class TrackingSettings:
     reach_limit_mm: float = 30.0
     """The reach stops growing here (about 38 degrees): beyond it any patch would fit any other."""
 
-    size_weight: float = 0.5
+    size_weight: Annotated[float, Limits(0)] = 0.5
     """Cost of a mm of difference in equal-area radius, in mm of distance: place counts first."""
 
-    area_sd_relative: float = 0.05
+    area_sd_relative: Annotated[float, Limits(0, 1)] = 0.05
     """Relative standard uncertainty of an area: twice that of the radius scale (2.5 %)."""
 
-    edge_sd_mm: float = 0.4
+    edge_sd_mm: Annotated[float, Limits(0)] = 0.4
     """Day-to-day standard uncertainty of a patch's edge, mm: about two pixels at 5 px/mm."""
 
     trend_days: int = 3
     """Days over which an area's change is judged: islands close within 3 to 4 days when a jar is
     well (common practice, no source)."""
 
-    trend_z: float = 1.64
+    trend_z: Annotated[float, Limits(0, 5)] = 1.64
     """A change counts beyond this many standard uncertainties (5 % one-sided)."""
 
     quarter_turn_deg: float = 90.0
     """Views ``a`` to ``d``: each quarter turn brings to the front what stood on the right."""
 
-    half_view_deg: float = 60.0
+    half_view_deg: Annotated[float, Limits(10, 85)] = 60.0
     """A view judges the wall this far to both sides of its middle, degrees."""
 
     turn_min_agreement: float = 0.25
@@ -64,7 +70,7 @@ class TrackingSettings:
 class GrowthSettings:
     """How curves are fitted, forecasts made and stalls told."""
 
-    min_days: int = 4
+    min_days: Annotated[int, Limits(4)] = 4
     """Fewest days for a curve of three parameters: one more than the parameters."""
 
     min_rise_points: float = 5.0
@@ -82,16 +88,16 @@ class GrowthSettings:
     """... give or take this: without it an early curve could end anywhere. The robust loss of the
     fit lets a jar that does level off elsewhere override it."""
 
-    draws: int = 1500
+    draws: Annotated[int, Limits(100, 100_000)] = 1500
     """Parameter draws for the bands: the 10 % quantile is then good to about 1 % of the draws."""
 
-    interval: float = 0.80
+    interval: Annotated[float, Limits(0.5, 0.99)] = 0.80
     """Probability of the forecast's interval."""
 
-    horizon_days: int = 120
+    horizon_days: Annotated[int, Limits(1, 1000)] = 120
     """No forecast further than this from today: longer than the slowest species' spawn run."""
 
-    curve_points: int = 60
+    curve_points: Annotated[int, Limits(10, 10_000, unit="")] = 60
     """Samples of the curve for plotting."""
 
     shake_drop_points: float = 15.0
@@ -105,60 +111,64 @@ class GrowthSettings:
     stall_longest_days: int = 21
     """Longest look back for how long a stall has lasted, days."""
 
-    stall_share: float = 0.35
+    stall_share: Annotated[float, Limits(0, 1)] = 0.35
     """Stalled when even the upper bound of the rate is below this share of the expected rate."""
 
-    stall_z: float = 1.28
+    stall_z: Annotated[float, Limits(0, 5)] = 1.28
     """Upper bound of the rate: this many standard uncertainties above it (10 % one-sided)."""
 
     leap_off_days: int = 10
     """No white by now means a dead culture or overheated grain: 7 to 10 days after inoculation
     (common practice, no source)."""
 
-    leap_off_percent: float = 3.0
+    leap_off_percent: Annotated[float, Limits(0, 100)] = 3.0
     """Coverage that counts as a start, percent: above what dust and glare leave behind."""
 
 
 @dataclass(frozen=True)
 class VerdictSettings:
-    """Where the rules draw their lines. The lines lean to caution: see ``jarvision.verdict``."""
+    """Where the rules draw their lines. The lines lean to caution: see ``jarvision.verdict``.
 
-    old_photo_days: int = 2
+    Those that keep a doubtful jar from a go can be moved so far and no further: a slip in a text
+    file must not hide a mould.
+    """
+
+    old_photo_days: Annotated[int, Limits(0, 7)] = 2
     """A photo older than this says too little about today: moulds turn green within a day."""
 
-    min_seen_for_go_percent: float = 60.0
+    min_seen_for_go_percent: Annotated[float, Limits(30, 100)] = 60.0
     """Less judged wall than this never gives a go."""
 
     max_colour_de00: float = 6.0
     """Card residual (median CIEDE2000) above which colours are not to be trusted (common
     practice, no source)."""
 
-    off_colour_no_go_cm2: float = 0.3
+    off_colour_no_go_cm2: Annotated[float, Limits(0, 5)] = 0.3
     """An off-colour area from here on ends the jar, if sure: a spot of 6 mm across."""
 
-    off_colour_check_cm2: float = 0.05
+    off_colour_check_cm2: Annotated[float, Limits(0, 0.5)] = 0.05
     """An off-colour area from here on asks for a look: a spot of 2.5 mm, about one kernel."""
 
-    sure_confidence: float = 0.5
+    sure_confidence: Annotated[float, Limits(0, 0.9)] = 0.5
     """A patch below this confidence is not sure: it asks for a look, it ends nothing."""
 
-    stain_note_cm2: float = 0.3
+    stain_note_cm2: Annotated[float, Limits(0)] = 0.3
     """Normal staining from here on is worth a line."""
 
-    stain_check_cm2: float = 0.5
+    stain_check_cm2: Annotated[float, Limits(0, 5)] = 0.5
     """Staining from here on asks for a look where it is not normal for the species."""
 
-    wet_check_cm2: float = 0.5
+    wet_check_cm2: Annotated[float, Limits(0, 5)] = 0.5
     """A wet area from here on asks for a look."""
 
-    wet_no_go_cm2: float = 6.0
+    wet_no_go_cm2: Annotated[float, Limits(0, 50)] = 6.0
     """A wet area from here on (about a twentieth of the wall in view) ends the jar."""
 
-    dead_patch_cm2: float = 1.0
+    dead_patch_cm2: Annotated[float, Limits(0, 20)] = 1.0
     """A bare area from here on that does not close ends a late jar: the size the vision stages
     are held to find."""
 
-    bare_check_cm2: float = 0.5
+    bare_check_cm2: Annotated[float, Limits(0, 5)] = 0.5
     """A bare area from here on keeps a ready jar from go: half of what ends it, since an area of
     1 cm2 is measured to about a tenth and its edge is ragged."""
 
@@ -176,13 +186,13 @@ class VerdictSettings:
     long_stall_days: int = 7
     """A stall of this length ends the jar: a week at rest is a week for what holds it back."""
 
-    near_ready_points: float = 5.0
+    near_ready_points: Annotated[float, Limits(0, 100)] = 5.0
     """A jar stalled this close to ready is looked at, never thrown out on the number alone."""
 
-    late_factor: float = 1.5
+    late_factor: Annotated[float, Limits(1)] = 1.5
     """Not ready after this many times the species' longest spawn run asks for a look."""
 
-    sure_days: int = 2
+    sure_days: Annotated[int, Limits(2)] = 2
     """Days whose lower bound must reach ready before a go: one reading is never enough."""
 
     groove_height_mm: float | None = None
@@ -191,8 +201,9 @@ class VerdictSettings:
 
 @dataclass(frozen=True)
 class Settings:
-    """All settings, one group per stage."""
+    """All settings, one group per stage; ``photo`` holds the groups from card to reading."""
 
+    photo: PhotoSettings = field(default_factory=PhotoSettings)
     tracking: TrackingSettings = field(default_factory=TrackingSettings)
     growth: GrowthSettings = field(default_factory=GrowthSettings)
     verdict: VerdictSettings = field(default_factory=VerdictSettings)

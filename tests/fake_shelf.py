@@ -31,6 +31,7 @@ from jarvision.records import (
     VerdictWord,
     Wall,
 )
+from jarvision.species import find_profile
 
 TODAY = date(2026, 3, 10)
 FIRST = date(2026, 3, 3)
@@ -205,6 +206,7 @@ def fake_story(
         growth=fitted,
         verdict=Verdict(jar, species, verdict, reasons, days[-1].coverage, fitted),
         flags=tuple(Flag(jar, TODAY, word, message) for word, message in flags),
+        profile=find_profile(species),
     )
 
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from jarvision.cli.console import stderr
+from jarvision.cli.options import SettingsFile
 from jarvision.flags import PHOTO_REASONS
 from jarvision.identity import printable
 
@@ -33,6 +34,7 @@ def calibrate(
             "--bar-mm", metavar="MM", help="Length of the card's 100 mm bar by your ruler."
         ),
     ],
+    settings_file: SettingsFile = None,
 ) -> None:
     """Learn what the printer made of the card's colours, from photos in daylight.
 
@@ -43,8 +45,10 @@ def calibrate(
     card well, 5 folder not writable.
     """
     from jarvision.calibrate import calibrate_print
+    from jarvision.settings_file import find_settings
 
-    result = calibrate_print(photos, out=out, bar_mm=bar_mm)
+    settings = find_settings(out, chosen=settings_file).photo.colour
+    result = calibrate_print(photos, out=out, bar_mm=bar_mm, settings=settings)
     typer.echo(printable(str(result.path)))
     _tell(result, used=len(photos) - len(result.refused))
 

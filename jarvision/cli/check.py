@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from jarvision.cli.options import AsJson, SettingsFile
 from jarvision.errors import ExitCode
 from jarvision.flags import PHOTO_REASONS
 from jarvision.identity import printable
@@ -20,9 +21,8 @@ EXAMPLE = "Example: jarvision check IMG_2031.jpg"
 
 def check(
     photos: Annotated[list[Path], typer.Argument(metavar="PHOTO...", help="Photos to check.")],
-    as_json: Annotated[
-        bool, typer.Option("--json", help="Print the result as JSON instead of lines.")
-    ] = False,
+    settings_file: SettingsFile = None,
+    as_json: AsJson = False,
 ) -> None:
     """Say of each PHOTO whether it can be scored, and if not, what to do.
 
@@ -32,10 +32,12 @@ def check(
     Exit codes: 0 all good, 2 bad usage, 4 some photos are not good.
     """
     from jarvision.check import check_photo
+    from jarvision.settings_file import read_settings
 
+    settings = read_settings(settings_file).photo if settings_file else None
     checked = []
     for path in photos:
-        result = check_photo(path)
+        result = check_photo(path, settings=settings)
         checked.append(result)
         if not as_json:
             typer.echo(_line(result))

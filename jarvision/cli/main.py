@@ -12,7 +12,7 @@ from typing import Annotated
 import typer
 
 from jarvision import __version__
-from jarvision.cli import calibrate, card, check, score, tags
+from jarvision.cli import calibrate, card, check, score, settings, tags
 from jarvision.cli.console import DEBUG_VARIABLE, tell_error
 from jarvision.errors import ExitCode, JarvisionError
 
@@ -30,6 +30,7 @@ app.command("check", epilog=check.EXAMPLE)(check.check)
 app.command("card", epilog=card.EXAMPLE)(card.card)
 app.command("calibrate", epilog=calibrate.EXAMPLE)(calibrate.calibrate)
 app.command("tags", epilog=tags.EXAMPLE)(tags.tags)
+app.command("settings", epilog=settings.EXAMPLE)(settings.settings)
 
 
 def _show_version(wanted: bool) -> None:

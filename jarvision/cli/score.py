@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from jarvision.cli.console import stderr, stdout
+from jarvision.cli.options import AsJson, OutFolder, Quiet, SettingsFile
 from jarvision.errors import ExitCode
 
 if TYPE_CHECKING:
@@ -23,9 +24,7 @@ EXAMPLE = "Example: jarvision score photos --out report --register photos/jars.c
 
 def score(
     folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="Folder of photos.")],
-    out: Annotated[
-        Path, typer.Option("--out", metavar="OUT", help="Folder for tables, pictures and report.")
-    ],
+    out: OutFolder,
     register: Annotated[
         Path | None,
         typer.Option(
@@ -36,15 +35,12 @@ def score(
         int | None,
         typer.Option(min=1, metavar="N", help="Photos read at once. Default: one per core."),
     ] = None,
-    as_json: Annotated[
-        bool, typer.Option("--json", help="Print the result as JSON instead of a table.")
-    ] = False,
+    settings_file: SettingsFile = None,
+    as_json: AsJson = False,
     strict: Annotated[
         bool, typer.Option("--strict", help="Leave with 4 when a photo was unusable.")
     ] = False,
-    quiet: Annotated[
-        bool, typer.Option("--quiet", "-q", help="No progress bar and no notes.")
-    ] = False,
+    quiet: Quiet = False,
     today: Annotated[
         datetime | None,
         typer.Option(
@@ -63,6 +59,7 @@ def score(
         folder,
         out,
         register=register,
+        settings_file=settings_file,
         jobs=jobs or _cores(),
         today=today.date() if today else None,
         quiet=quiet,
@@ -86,6 +83,7 @@ def _score_and_write(
     out: Path,
     *,
     register: Path | None,
+    settings_file: Path | None,
     jobs: int,
     today: date | None,
     quiet: bool,
@@ -94,11 +92,19 @@ def _score_and_write(
     from jarvision.plan import make_plan
     from jarvision.plan_settings import FILE_NAME, read_plan_settings
     from jarvision.report import write_report
+    from jarvision.settings_file import read_settings
 
     amounts = read_plan_settings((register.parent if register else folder) / FILE_NAME)
+    settings = read_settings(settings_file) if settings_file else None
     with _progress_bar(shown=not quiet) as progress:
         result = score_folder(
-            folder, out=out, register=register, jobs=jobs, progress=progress, today=today
+            folder,
+            out=out,
+            register=register,
+            jobs=jobs,
+            progress=progress,
+            today=today,
+            settings=settings,
         )
     plan = make_plan(result, find_register(folder, register), settings=amounts)
     write_report(result, out, plan=plan)

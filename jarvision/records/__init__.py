@@ -48,6 +48,7 @@ from jarvision.records.photo import (
     SwatchReadings,
     TimeSource,
 )
+from jarvision.records.species import PinHabit, SpeciesProfile
 from jarvision.records.wall import (
     OFF_COLOUR,
     Coverage,
@@ -81,9 +82,11 @@ __all__ = [
     "JarStory",
     "Patch",
     "Photo",
+    "PinHabit",
     "Reading",
     "SampleArray",
     "ShelfResult",
+    "SpeciesProfile",
     "SwatchReadings",
     "TimeSource",
     "Tissue",

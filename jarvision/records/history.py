@@ -7,6 +7,7 @@ from datetime import date, datetime
 from typing import Literal
 
 from jarvision.records.photo import TimeSource
+from jarvision.records.species import SpeciesProfile
 from jarvision.records.wall import Coverage, JarShape, Patch, WallThumbnail
 
 View = Literal["front", "a", "b", "c", "d"]
@@ -20,6 +21,8 @@ class Reading:
     """One row of ``readings.csv``: what one photo said. Small and picklable.
 
     ``coverage`` and the other measurements are None when ``status`` is ``unusable``.
+    ``card_values`` says which values of the card were used, ``card_values_de00`` how far a swatch
+    of theirs is typically off, CIEDE2000.
     ``overlay`` and ``wall_picture`` are paths relative to the output folder; the overlay of an
     unusable photo shows it with what to do. ``radius_mm`` is the inner radius of the jar, by which
     degrees become lengths on its wall. ``groove_height_mm`` is above the inner floor;
@@ -39,6 +42,7 @@ class Reading:
     fill_height_mm: float | None = None
     colour_de00_median: float | None = None
     card_values: str = ""
+    card_values_de00: float | None = None
     overlay: str = ""
     wall_picture: str = ""
     radius_mm: float | None = None
@@ -175,14 +179,20 @@ class JarStory:
     growth: Growth
     verdict: Verdict
     flags: tuple[Flag, ...]
+    profile: SpeciesProfile
 
 
 @dataclass(frozen=True)
 class ShelfResult:
-    """The outcome of scoring one folder."""
+    """The outcome of scoring one folder.
+
+    ``settings_digest`` changes with every single setting; see
+    :meth:`jarvision.settings.Settings.digest`.
+    """
 
     folder: str
     scored_on: date
     readings: tuple[Reading, ...]
     stories: tuple[JarStory, ...]
     warnings: tuple[str, ...] = field(default=())
+    settings_digest: str = ""

@@ -23,13 +23,11 @@ def write_report(result: ShelfResult, out: Path, *, plan: Plan | None = None) ->
     from jarvision.report.page import write_page
     from jarvision.report.plan_files import write_plan
     from jarvision.report.tables import write_tables
-    from jarvision.species import find_profile
 
     write_tables(result, out)
     if plan is not None:
         write_plan(plan, out, shelf=result.folder)
     for story in result.stories:
-        entry = story.history.entry
-        ready = find_profile(entry.species).ready_percent
-        save_curve(out / "curves" / f"{safe_name(entry.jar)}.png", story, ready_percent=ready)
+        picture = out / "curves" / f"{safe_name(story.history.entry.jar)}.png"
+        save_curve(picture, story, ready_percent=story.profile.ready_percent)
     write_page(result, out)

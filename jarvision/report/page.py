@@ -30,7 +30,6 @@ from jarvision.report.words import (
     tell_day,
     tell_ready,
 )
-from jarvision.species import find_profile
 
 if TYPE_CHECKING:
     from jinja2 import Template
@@ -203,7 +202,7 @@ def _jar_card(story: JarStory, out: Path, *, anchor: str) -> JarCard:
         frames=tuple(_frame(day, out, jar) for day in days[-MOST_FRAMES:]),
         curve=curve_svg(
             story,
-            ready_percent=find_profile(entry.species).ready_percent,
+            ready_percent=story.profile.ready_percent,
             finding=curve_alt,
         ),
         patches=_patch_lines(last),

@@ -41,6 +41,8 @@ READINGS: Final = [
     "card_values",
     "overlay",
     "wall_picture",
+    "card_values_de00",
+    "settings",
 ]
 DAYS: Final = [
     "jar",
@@ -65,6 +67,7 @@ VERDICTS: Final = [
     "coverage_high",
     "last_day",
     "rate_percent_per_day",
+    "settings",
 ]
 FLAG_COLUMNS: Final = ["jar", "date", "severity", "flag", "message"]
 
@@ -84,12 +87,12 @@ def write_tables(result: ShelfResult, out: Path) -> tuple[Path, ...]:
     NotWritableError
         When a file cannot be written.
     """
-    stories = result.stories
+    stories, digest = result.stories, result.settings_digest
     tables: tuple[tuple[str, Sequence[str], Iterable[Row]], ...] = (
-        ("readings.csv", READINGS, (_reading(r) for r in result.readings)),
+        ("readings.csv", READINGS, (_reading(r, digest) for r in result.readings)),
         ("days.csv", DAYS, (row for s in stories for row in _days(s))),
         ("patches.csv", PATCHES, (row for s in stories for row in _patches(s))),
-        ("verdicts.csv", VERDICTS, (_verdict(s) for s in stories)),
+        ("verdicts.csv", VERDICTS, (_verdict(s, digest) for s in stories)),
         ("flags.csv", FLAG_COLUMNS, (row for s in stories for row in _flags(s))),
     )
     return tuple(
@@ -131,7 +134,7 @@ def _cover(coverage: Coverage | None) -> tuple[str, str, str]:
     return _fixed(coverage.percent), _fixed(coverage.low), _fixed(coverage.high)
 
 
-def _reading(reading: Reading) -> Row:
+def _reading(reading: Reading, settings: str) -> Row:
     cover = reading.coverage
     kinds = (("bare",), OFF_COLOUR_KINDS, ("stain",), ("wet",))
     areas = [_fixed(reading.area_cm2(*k), 2) if cover is not None else "" for k in kinds]
@@ -153,6 +156,8 @@ def _reading(reading: Reading) -> Row:
         reading.card_values,
         reading.overlay,
         reading.wall_picture,
+        _fixed(reading.card_values_de00),
+        settings,
     )
 
 
@@ -177,7 +182,7 @@ def _patches(story: JarStory) -> Iterable[Row]:
             )
 
 
-def _verdict(story: JarStory) -> Row:
+def _verdict(story: JarStory, settings: str) -> Row:
     verdict, growth, days = story.verdict, story.growth, story.history.days
     percent, low, high = _cover(verdict.coverage)
     ready = (growth.ready_date, growth.ready_low, growth.ready_high)
@@ -192,6 +197,7 @@ def _verdict(story: JarStory) -> Row:
         high,
         days[-1].day.isoformat() if days else "",
         _fixed(growth.rate_percent_per_day, 2),
+        settings,
     )
 
 

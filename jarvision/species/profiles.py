@@ -12,14 +12,13 @@ import re
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, cached_property
 from importlib import resources
 from types import MappingProxyType
-from typing import Any, Literal, get_args
+from typing import Any, get_args
 
 from jarvision.errors import UsageError
-
-PinHabit = Literal["rarely", "sometimes", "often"]
+from jarvision.records import PinHabit, SpeciesProfile
 
 UNITS: Mapping[str, str] = MappingProxyType(
     {
@@ -41,47 +40,7 @@ NEVER_NORMAL = frozenset({"green", "black", "bare", "wet"})
 
 MAY_BE_NORMAL = frozenset({"stain", "yellow", "pink"})
 
-
-@dataclass(frozen=True)
-class SpeciesProfile:
-    """What a grower may expect of one species in a jar.
-
-    Attributes
-    ----------
-    name
-        Key of the profile: the file's name.
-    spawn_run_days, spawn_run_c, fruiting_c
-        Shortest and longest; lowest and highest.
-    normal_kinds
-        Patch kinds of colours that are normal for the species, of ``stain``, ``yellow``, ``pink``.
-    ready_percent
-        Coverage at which the jar counts as run through.
-    consolidation_days
-        Rest between ready and use.
-    keeps_days
-        How long the jar stays good after its rest, before it is overdue.
-    pins_in_jar
-        Whether it forms pins inside the jar.
-    front_mm_per_day
-        Slowest and fastest ordinary speed of its front on grain or straw.
-    sources
-        Name of the value to where it comes from.
-    """
-
-    name: str
-    latin: str
-    common: tuple[str, ...]
-    spawn_run_days: tuple[float, float]
-    spawn_run_c: tuple[float, float]
-    fruiting_c: tuple[float, float]
-    look: str
-    normal_kinds: tuple[str, ...]
-    ready_percent: float
-    consolidation_days: int
-    keeps_days: int
-    pins_in_jar: PinHabit
-    front_mm_per_day: tuple[float, float]
-    sources: Mapping[str, str]
+_LARGEST = 1000  # days, degrees or mm: no living culture needs more
 
 
 @cache
@@ -100,12 +59,44 @@ def find_profile(name: str) -> SpeciesProfile:
     behind the name (``Pleurotus ostreatus 'Blue'``, ``oyster, strain 3``) is passed over. A name
     that only resembles another is not found: the wrong profile is worse than the cautious one.
     """
-    return _match(name) or DEFAULT_PROFILE
+    return package_book().find(name)
 
 
 def is_known(name: str) -> bool:
     """Say whether :func:`find_profile` finds a profile of the species' own."""
-    return _match(name) is not None
+    return package_book().knows(name)
+
+
+@cache
+def package_book() -> SpeciesBook:
+    """Return the profiles of the package, to be asked by any name."""
+    return SpeciesBook(load_profiles())
+
+
+@dataclass(frozen=True)
+class SpeciesBook:
+    """Profiles by name of their file, and how to find one by any of its names."""
+
+    profiles: Mapping[str, SpeciesProfile]
+
+    def find(self, name: str) -> SpeciesProfile:
+        """Return the profile, or :data:`DEFAULT_PROFILE`; see :func:`find_profile`."""
+        return self._match(name) or DEFAULT_PROFILE
+
+    def knows(self, name: str) -> bool:
+        """Say whether there is a profile of the species' own."""
+        return self._match(name) is not None
+
+    def _match(self, name: str) -> SpeciesProfile | None:
+        """Find the whole name, else its beginning before a comma, bracket or quotation mark."""
+        head = re.split(r"[,;(\[\"\'‘“]", name.strip(), maxsplit=1)[0]
+        words = (as_words(form).removesuffix(" mushroom") for form in (name, head))
+        return next((self._index[w] for w in words if w in self._index), None)
+
+    @cached_property
+    def _index(self) -> Mapping[str, SpeciesProfile]:
+        """Every written form of every name, in words, to its profile; later profiles win."""
+        return {form: p for p in self.profiles.values() for form in written_forms(p)}
 
 
 def parse_profile(name: str, text: str) -> SpeciesProfile:
@@ -128,39 +119,53 @@ def parse_profile(name: str, text: str) -> SpeciesProfile:
     if table.keys() != UNITS.keys():
         odd = ", ".join(sorted(table.keys() ^ UNITS.keys()))
         raise _bad(name, f"lacks or does not know: {odd}")
-    values = {key: _value(name, key, table[key]) for key in UNITS}
+    values = {key: _sourced_value(name, key, table[key]) for key in UNITS}
     sources = {key: str(table[key]["source"]) for key in UNITS}
     return SpeciesProfile(name=name, latin=latin, common=common, sources=sources, **values)
 
 
 # --------------------------------------------------------------------------- values
-def _value(name: str, key: str, cell: Any) -> Any:
+def _sourced_value(name: str, key: str, cell: Any) -> Any:
     """Check one inline table and return its value, pairs as tuples."""
     if not isinstance(cell, dict) or not cell.get("source") or "value" not in cell:
         raise _bad(name, f"gives no value or no source for {key}")
     if cell.get("unit", "") != UNITS[key]:
         raise _bad(name, f"gives {key} in '{cell.get('unit', '')}', not in '{UNITS[key]}'")
-    value = cell["value"]
+    try:
+        return checked_value(key, cell["value"])
+    except ValueError as error:
+        raise _bad(name, str(error)) from None
+
+
+def checked_value(key: str, value: Any) -> Any:
+    """Return a value of a profile as the profile holds it.
+
+    Raises
+    ------
+    ValueError
+        Says what is wanted, to stand behind the profile's name: ``wants [low, high] for ...``.
+    """
     match key:
         case "spawn_run_days" | "spawn_run_c" | "fruiting_c" | "front_mm_per_day":
-            if len(value) != 2 or not 0 < value[0] <= value[1]:
-                raise _bad(name, f"wants [low, high] for {key}")
+            numbers = isinstance(value, list) and all(_is_number(v) for v in value)
+            if not numbers or len(value) != 2 or not 0 < value[0] <= value[1] < _LARGEST:
+                raise ValueError(f"wants [low, high] for {key}, in {UNITS[key]}")
             return (float(value[0]), float(value[1]))
         case "normal_kinds":
-            if not set(value) <= MAY_BE_NORMAL:
-                raise _bad(name, f"may call only {', '.join(sorted(MAY_BE_NORMAL))} normal")
+            if not isinstance(value, list) or not {*map(str, value)} <= MAY_BE_NORMAL:
+                raise ValueError(f"may call only {', '.join(sorted(MAY_BE_NORMAL))} normal")
             return tuple(value)
         case "ready_percent":
-            if not 50 <= value < 100:
-                raise _bad(name, "wants ready_percent from 50 to below 100")
+            if not _is_number(value) or not 50 <= value < 100:
+                raise ValueError("wants ready_percent from 50 to below 100")
             return float(value)
         case "pins_in_jar":
             if value not in get_args(PinHabit):
-                raise _bad(name, f"wants one of {', '.join(get_args(PinHabit))} for {key}")
+                raise ValueError(f"wants one of {', '.join(get_args(PinHabit))} for {key}")
             return value
         case "consolidation_days" | "keeps_days":
-            if not isinstance(value, int) or value < 1:
-                raise _bad(name, f"wants whole days from 1 for {key}")
+            if isinstance(value, bool) or not isinstance(value, int) or not 1 <= value < _LARGEST:
+                raise ValueError(f"wants whole days from 1 for {key}")
             return value
     return str(value)
 
@@ -169,29 +174,22 @@ def _bad(name: str, what: str) -> UsageError:
     return UsageError(f"The species profile '{name}' {what}", "Correct its TOML file.")
 
 
+def _is_number(value: Any) -> bool:
+    return isinstance(value, int | float) and not isinstance(value, bool)
+
+
 # --------------------------------------------------------------------------- names
-def _words(name: str) -> str:
+def as_words(name: str) -> str:
     """Return a name as lower-case words: ``"P.  Ostreatus"`` becomes ``"p ostreatus"``."""
     return " ".join(re.findall(r"[^\W_]+", re.sub("['’]", "", name.casefold())))
 
 
-@cache
-def _index() -> Mapping[str, SpeciesProfile]:
-    """Return every written form of every name, in words, to its profile."""
-    index: dict[str, SpeciesProfile] = {}
-    for profile in load_profiles().values():
-        genus, _, epithet = profile.latin.partition(" ")
-        latin = (profile.latin, f"{genus[0]} {epithet}")
-        for form in (profile.name, *latin, *profile.common):
-            index[_words(form)] = profile
-    return index
-
-
-def _match(name: str) -> SpeciesProfile | None:
-    """Find the whole name, else its beginning before a comma, bracket or quotation mark."""
-    head = re.split(r"[,;(\[\"'‘“]", name.strip(), maxsplit=1)[0]
-    candidates = (_words(form).removesuffix(" mushroom") for form in (name, head))
-    return next((_index()[c] for c in candidates if c in _index()), None)
+def written_forms(profile: SpeciesProfile) -> frozenset[str]:
+    """Every name of a species, in words: of its file, Latin in full and short, common ones."""
+    genus, _, epithet = profile.latin.partition(" ")
+    latin = (profile.latin, f"{genus[0]} {epithet}") if genus and epithet else ()
+    words = (as_words(form) for form in (profile.name, *latin, *profile.common))
+    return frozenset(filter(None, words))  # an empty name would be that of every other jar
 
 
 DEFAULT_PROFILE = SpeciesProfile(

@@ -1,0 +1,22 @@
+"""Options that mean the same on every command: one name, one help text."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+OutFolder = Annotated[
+    Path, typer.Option("--out", metavar="OUT", help="Folder for the files; made when missing.")
+]
+AsJson = Annotated[bool, typer.Option("--json", help="Print the result as JSON, for scripts.")]
+Quiet = Annotated[bool, typer.Option("--quiet", "-q", help="Say nothing but results and errors.")]
+SettingsFile = Annotated[
+    Path | None,
+    typer.Option(
+        "--settings",
+        metavar="FILE",
+        help="Settings file. Without it: jarvision.toml beside the photos, when there is one.",
+    ),
+]
