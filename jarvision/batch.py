@@ -1,65 +1,38 @@
-"""A folder of photos -> readings (in worker processes) -> the story of every jar.
+"""A folder of photos -> readings (by way of the store) -> the story of every jar.
 
-One small picklable job goes to a worker, one reading comes back; the parent alone owns progress
-and the output folder's tables. A photo that breaks its worker costs that photo, never the run.
+The parent alone owns the store, the progress and the tables in the output folder.
 """
 
 from __future__ import annotations
 
-import multiprocessing
-import signal
 import tempfile
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
-from concurrent.futures.process import BrokenProcessPool
-from dataclasses import dataclass, field
-from datetime import date, datetime, time
-from functools import partial
+from collections.abc import Callable, Collection, Iterable
+from datetime import date
 from pathlib import Path
 
 from jarvision.card.value_files import FOLDER_NAME, load_card_values
-from jarvision.card.values import CardValues
-from jarvision.day import read_jar_photo
 from jarvision.errors import NothingToScoreError, NotWritableError, UsageError
+from jarvision.files import sweep_parts
 from jarvision.growth import fit_growth
-from jarvision.identity import find_photos, printable, read_name
+from jarvision.identity import find_photos, printable
+from jarvision.intake import Intake, Progress
 from jarvision.jar.profiles import load_profiles, shapes_for_photo, shapes_of
-from jarvision.photo_settings import PhotoSettings
-from jarvision.records import JarHistory, JarShape, JarStory, Reading, ShelfResult
+from jarvision.lock import only_run
+from jarvision.provenance import made_with
+from jarvision.records import JarHistory, JarStory, Reading, ShelfResult
 from jarvision.register import Register, read_register, siblings
 from jarvision.settings import Settings
 from jarvision.settings_file import changes, find_settings
 from jarvision.species import SpeciesBook, load_species
+from jarvision.store import Store
 from jarvision.tracking import build_histories
 from jarvision.verdict import decide
+from jarvision.workers import Fleet, Job, PhotoReader, local_fleet, read_one
 
 REGISTER_NAME = "jars.csv"
 
-
-@dataclass(frozen=True)
-class Job:
-    """One photo to read. ``out`` takes its overlay and wall picture; None draws nothing.
-
-    The reading depends on the photo, on ``values`` and on ``shapes``: what the grower says of the
-    glass of the jars that this photo can be of, by jar.
-    """
-
-    path: Path
-    root: Path
-    out: Path | None
-    values: CardValues | None = None
-    shapes: Mapping[str, JarShape] = field(default_factory=dict)
-    settings: PhotoSettings = field(default_factory=PhotoSettings)
-
-    @property
-    def name(self) -> str:
-        """Path relative to the scored folder, with forward slashes."""
-        return self.path.relative_to(self.root).as_posix()
-
-
-PhotoReader = Callable[[Job], Reading]
-Progress = Callable[[int, int, Reading], None]
-"""Called in the parent with photos done, photos in all and the newest reading."""
+Tell = Callable[[str], None]
+"""Takes a sentence for the user; it goes to no file."""
 
 
 def score_folder(
@@ -72,8 +45,14 @@ def score_folder(
     today: date | None = None,
     settings: Settings | None = None,
     read: PhotoReader | None = None,
+    fleet: Fleet | None = None,
+    skip: Collection[Path] = (),
+    publish: Callable[[ShelfResult], None] | None = None,
+    tell: Tell | None = None,
 ) -> ShelfResult:
     """Score every photo under ``folder`` and tell the story of every jar.
+
+    What an earlier run has read into ``out`` is not read again (:mod:`jarvision.intake`).
 
     Parameters
     ----------
@@ -90,6 +69,14 @@ def score_folder(
         None: those of ``jarvision.toml`` in ``folder``, or the defaults.
     read
         Reads one photo; None is the package's own reader. Must be picklable when ``jobs`` > 1.
+    fleet
+        Where photos are read; None: ``jobs`` processes on this machine.
+    skip
+        Photos to leave out this time.
+    publish
+        Called with the result while no other run may write into ``out``: writes the report.
+    tell
+        Takes sentences about waiting, and about photos that changed, moved or went.
 
     Raises
     ------
@@ -104,17 +91,13 @@ def score_folder(
     SettingsError
         The settings, or a species profile of the grower's own, are wrong.
     """
+    say = tell or _say_nothing
     _check_folders(folder, out)
     chosen = settings or find_settings(folder)
     species = load_species(folder)
     known = find_register(folder, register, species=species)
     warnings = [*known.warnings, *_settings_warnings(chosen)]
-    paths = find_photos(
-        folder,
-        out=out,
-        on_error=lambda error: warnings.append(f"folder not read: {error.filename}"),
-    )
-    paths = [path for path in paths if path.relative_to(folder).parts[0] != FOLDER_NAME]
+    paths = [path for path in _photos(folder, out, warnings) if path not in skip]
     if not paths:
         raise NothingToScoreError(
             f"No photo found in {printable(str(folder))}",
@@ -124,155 +107,51 @@ def score_folder(
     values = load_card_values(folder)
     shapes, odd = shapes_of(known.values(), load_profiles(folder))
     warnings.extend(odd)
-    names = [path.relative_to(folder).as_posix() for path in paths]
-    queue = [
-        Job(path, folder, out, values, shapes_for_photo(name, shapes), chosen.photo)
-        for path, name in zip(paths, names, strict=True)
-    ]
-    readings = read_photos(queue, jobs=jobs, progress=progress, read=read or read_one)
-    day = today or _newest_day(readings)
-    histories = build_histories(readings, known, settings=chosen)
-    unseen = sorted(set(known) - {history.entry.jar for history in histories})
-    if unseen:
-        warnings.append(f"in the register but without a photo: {', '.join(unseen)}")
-    return ShelfResult(
-        folder=folder.resolve().name,
-        scored_on=day,
-        readings=readings,
-        stories=tuple(
-            _tell(history, known, today=day, settings=chosen, species=species)
-            for history in histories
-        ),
-        warnings=tuple(printable(warning) for warning in warnings),
-        settings_digest=chosen.digest(),
-    )
+
+    def job_of(path: Path) -> Job:
+        name = path.relative_to(folder).as_posix()
+        shapes_here = shapes_for_photo(name, shapes)
+        return Job(path, folder, out, values, chosen.photo, shapes=shapes_here)
+
+    with only_run(out, tell=say), Store(out, tell=say) as store:
+        sweep_parts(out)
+        intake = Intake(
+            store=store,
+            root=folder,
+            out=out,
+            job_of=job_of,
+            made_with=made_with(values, chosen.photo),
+            fleet=fleet or local_fleet(jobs),
+            read=read or read_one,
+        )
+        readings, tally = intake.take(paths, progress=progress)
+        for sentence in tally.sentences():
+            say(sentence)
+        if not readings:
+            raise NothingToScoreError("All photos went away while they were read", "Try again.")
+        day = today or _newest_day(readings)
+        histories = build_histories(readings, known, settings=chosen)
+        unseen = sorted(set(known) - {history.entry.jar for history in histories})
+        if unseen:
+            warnings.append(f"in the register but without a photo: {', '.join(unseen)}")
+        result = ShelfResult(
+            folder=folder.resolve().name,
+            scored_on=day,
+            readings=readings,
+            stories=tuple(
+                _tell(history, known, today=day, settings=chosen, species=species)
+                for history in histories
+            ),
+            warnings=tuple(printable(warning) for warning in warnings),
+            settings_digest=chosen.digest(),
+        )
+        if publish is not None:
+            publish(result)
+    return result
 
 
-def read_one(job: Job) -> Reading:
-    """Read one photo with the package's own reader."""
-    return read_jar_photo(
-        job.path,
-        root=job.root,
-        out=job.out,
-        settings=job.settings,
-        values=job.values,
-        shapes=job.shapes,
-    )
-
-
-def read_photos(
-    queue: Sequence[Job], *, jobs: int, progress: Progress | None, read: PhotoReader
-) -> tuple[Reading, ...]:
-    """Read all photos; the readings come back in the order of the jobs, one for each."""
-    workers = max(1, min(jobs, len(queue)))
-    guarded = partial(_read_guarded, read)
-    done: dict[int, Reading] = {}
-    source = _read_here(queue, guarded) if workers == 1 else _read_pooled(queue, guarded, workers)
-    for index, reading in source:
-        done[index] = reading
-        if progress is not None:
-            progress(len(done), len(queue), reading)
-    return tuple(done[index] for index in range(len(queue)))
-
-
-# --------------------------------------------------------------------------- workers
-def _read_guarded(read: PhotoReader, job: Job) -> Reading:
-    """Read one photo; whatever goes wrong becomes an unusable reading."""
-    try:
-        return read(job)
-    except ImportError:  # the installation is broken, not the photo
-        raise
-    except Exception as error:  # one odd photo must not cost the others: it becomes its own row
-        return _unread(job, f"{type(error).__name__}: {error}")
-
-
-def _unread(job: Job, detail: str) -> Reading:
-    parts = read_name(job.name)
-    if parts.day is not None:
-        taken_at = datetime.combine(parts.day, time(12))
-    else:
-        try:
-            taken_at = datetime.fromtimestamp(job.path.stat().st_mtime).replace(microsecond=0)
-        except OSError:  # a link that leads nowhere
-            taken_at = datetime.fromtimestamp(job.path.lstat().st_mtime).replace(microsecond=0)
-    return Reading(
-        photo=job.name,
-        jar=parts.jar,
-        view=parts.view,
-        taken_at=taken_at,
-        time_source="file" if parts.day is None else "name",
-        status="unusable",
-        reason="unreadable",
-        detail=printable(detail),
-    )
-
-
-def _read_here(
-    queue: Sequence[Job], read: Callable[[Job], Reading]
-) -> Iterator[tuple[int, Reading]]:
-    return ((index, read(job)) for index, job in enumerate(queue))
-
-
-def _read_pooled(
-    queue: Sequence[Job], read: Callable[[Job], Reading], workers: int
-) -> Iterator[tuple[int, Reading]]:
-    """Read in worker processes.
-
-    No more jobs than workers are in flight, so that a broken pool leaves few suspects. They are
-    read again one by one, each alone in a worker: the one that breaks it a second time is named.
-    """
-    waiting = list(enumerate(queue))[::-1]
-    while waiting:
-        pool = _new_pool(workers)
-        flying: dict[Future[Reading], tuple[int, Job]] = {}
-        broken = False
-        try:
-            while (waiting and not broken) or flying:
-                while waiting and not broken and len(flying) < workers:
-                    entry = waiting.pop()
-                    try:
-                        flying[pool.submit(read, entry[1])] = entry
-                    except BrokenProcessPool:
-                        waiting.append(entry)
-                        broken = True
-                if broken:
-                    break
-                for future in wait(flying, return_when=FIRST_COMPLETED).done:
-                    if isinstance(future.exception(), BrokenProcessPool):
-                        broken = True
-                    else:
-                        index, _ = flying.pop(future)
-                        yield index, future.result()
-        finally:
-            pool.shutdown(wait=not broken, cancel_futures=True)
-        yield from _read_suspects(sorted(flying.values(), key=lambda entry: entry[0]), read)
-
-
-def _read_suspects(
-    suspects: Iterable[tuple[int, Job]], read: Callable[[Job], Reading]
-) -> Iterator[tuple[int, Reading]]:
-    for index, job in suspects:
-        with _new_pool(1) as pool:
-            try:
-                yield index, pool.submit(read, job).result()
-            except BrokenProcessPool:
-                yield index, _unread(job, "reading this photo ended its worker process")
-
-
-def _new_pool(workers: int) -> ProcessPoolExecutor:
-    return ProcessPoolExecutor(
-        max_workers=workers,
-        mp_context=multiprocessing.get_context("spawn"),
-        initializer=_start_worker,
-    )
-
-
-def _start_worker() -> None:
-    """One OpenCV thread for each worker; Ctrl-C is the parent's to handle."""
-    import cv2
-
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    cv2.setNumThreads(1)
+def _say_nothing(_: str) -> None:
+    pass
 
 
 # --------------------------------------------------------------------------- jars
@@ -314,6 +193,16 @@ def _newest_day(readings: Iterable[Reading]) -> date:
 
 
 # --------------------------------------------------------------------------- folders
+def _photos(folder: Path, out: Path, warnings: list[str]) -> list[Path]:
+    """All photos under the folder, those of the card alone left out; unread folders are told."""
+    found = find_photos(
+        folder,
+        out=out,
+        on_error=lambda error: warnings.append(f"folder not read: {error.filename}"),
+    )
+    return [path for path in found if path.relative_to(folder).parts[0] != FOLDER_NAME]
+
+
 def find_register(
     folder: Path, register: Path | None, *, species: SpeciesBook | None = None
 ) -> Register:

@@ -65,6 +65,12 @@ class NotWritableError(JarvisionError):
     exit_code = ExitCode.NOT_WRITABLE
 
 
+class StoppedError(JarvisionError):
+    """The user ended a run; what it has read is kept."""
+
+    exit_code = ExitCode.STOPPED
+
+
 class PhotoRefusedError(JarvisionError):
     """A photo that gives no reading; ``reason`` is a word of :data:`jarvision.flags.PHOTO_REASONS`.
 

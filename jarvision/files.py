@@ -5,12 +5,19 @@ from __future__ import annotations
 import os
 import tempfile
 from pathlib import Path
+from typing import Final
 
 from jarvision.errors import NotWritableError
+
+PART_PREFIX: Final = ".jarvision-"
+PART_SUFFIX: Final = ".part"
 
 
 def write_whole(path: Path, content: bytes) -> Path:
     """Write a file under a temporary name beside it, then rename: readers never see half of it.
+
+    The content is on the disk before the name is, so that a power cut leaves the old file or the
+    new one. A killed process may leave a part behind; :func:`sweep_parts` takes it away.
 
     Raises
     ------
@@ -21,12 +28,15 @@ def write_whole(path: Path, content: bytes) -> Path:
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         with tempfile.NamedTemporaryFile(
-            dir=path.parent, prefix=".", suffix=".part", delete=False
+            dir=path.parent, prefix=PART_PREFIX, suffix=PART_SUFFIX, delete=False
         ) as file:
             temporary = file.name
             file.write(content)
+            file.flush()
+            os.fsync(file.fileno())
         Path(temporary).chmod(0o666 & ~_umask())  # temporary files are private; reports are not
         os.replace(temporary, path)  # noqa: PTH105 - str in, Path out
+        _sync_folder(path.parent)
     except OSError as error:
         if temporary:
             Path(temporary).unlink(missing_ok=True)
@@ -35,6 +45,32 @@ def write_whole(path: Path, content: bytes) -> Path:
             "Close it in other programs, free some space, or choose another --out.",
         ) from error
     return path
+
+
+def sweep_parts(folder: Path) -> None:
+    """Take away what killed runs left half-written in ``folder`` and the folders right under it.
+
+    Only for the one run that may write there.
+    """
+    for depth in ("", "*/"):
+        for part in folder.glob(f"{depth}{PART_PREFIX}*{PART_SUFFIX}"):
+            part.unlink(missing_ok=True)
+
+
+def _sync_folder(folder: Path) -> None:
+    """Make the new name last, where folders can be synchronised (not on Windows)."""
+    if not hasattr(os, "O_DIRECTORY"):
+        return
+    try:
+        handle = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
+    except OSError:  # a folder that may be written but not read
+        return
+    try:
+        os.fsync(handle)
+    except OSError:  # some network shares cannot; the file itself is safe
+        pass
+    finally:
+        os.close(handle)
 
 
 def _umask() -> int:

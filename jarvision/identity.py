@@ -26,8 +26,11 @@ PHOTO_SUFFIXES: Final = frozenset(
     {".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp", ".heic", ".heif"}
 )
 
-# A folder that holds both of these was written by an earlier run: its pictures are no photos.
-_OUTPUT_MARKS: Final = frozenset({"readings.csv", "report.html"})
+STORE_NAME: Final = "jarvision.sqlite"
+"""The file in an output folder that keeps what was read."""
+
+# A folder that holds all of one set was written by an earlier run: its pictures are no photos.
+_OUTPUT_MARKS: Final = (frozenset({"readings.csv", "report.html"}), frozenset({STORE_NAME}))
 
 _ISO_DATE: Final = re.compile(r"(?<!\d)(20\d\d)(-?)(0[1-9]|1[0-2])\2(0[1-9]|[12]\d|3[01])(?!\d)")
 _VIEW: Final = re.compile(r"_([a-d])$", re.IGNORECASE)
@@ -123,7 +126,8 @@ def find_photos(
             if on_error is not None:
                 on_error(error)
             return
-        if real != root and {entry.name for entry in entries} >= _OUTPUT_MARKS:
+        names = {entry.name for entry in entries}
+        if real != root and any(names >= marks for marks in _OUTPUT_MARKS):
             return
         for entry in _visible(entries):
             if entry.is_dir():

@@ -17,6 +17,7 @@ import cv2
 import numpy as np
 
 from jarvision import ink
+from jarvision.files import write_whole
 from jarvision.labels import Label, write_labels
 from jarvision.records import (
     OFF_COLOUR_KINDS,
@@ -158,16 +159,20 @@ def draw_wall_strip(wall: Wall, tissue: Tissue, patches: Sequence[Patch]) -> Byt
 
 
 def save_picture(path: Path, rgb: ByteArray) -> None:
-    """Save as JPEG; the folder is made when missing. Raises OSError when it cannot be written."""
+    """Save as JPEG, whole or not at all; the folder is made when missing.
+
+    Raises
+    ------
+    NotWritableError
+    """
     done, data = cv2.imencode(
         ".jpg",
         cv2.cvtColor(rgb, cv2.COLOR_RGB2BGR),
         [cv2.IMWRITE_JPEG_QUALITY, JPEG_QUALITY, cv2.IMWRITE_JPEG_OPTIMIZE, 1],
     )
     if not done:
-        raise OSError(f"could not encode {path.name}")
-    path.parent.mkdir(parents=True, exist_ok=True)
-    path.write_bytes(data.tobytes())
+        raise ValueError(f"could not encode {path.name}")
+    write_whole(path, data.tobytes())
 
 
 def _frame_jar(shape: tuple[int, ...], jar: JarFit, card: CardFit | None) -> Frame:

@@ -60,7 +60,7 @@ def run() -> None:
         app()
     except SystemExit as end:  # typer has told usage errors itself
         if end.code == ExitCode.STOPPED:
-            tell_error("Stopped", "Nothing was scored; photos are never changed.")
+            tell_error("Stopped", "Photos are never changed.")
         raise
     except Exception as error:
         sys.exit(tell(error))

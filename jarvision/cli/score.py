@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import os
-from collections.abc import Iterator
-from contextlib import contextmanager
 from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -13,11 +10,11 @@ import typer
 
 from jarvision.cli.console import stderr, stdout
 from jarvision.cli.options import AsJson, OutFolder, Quiet, SettingsFile
+from jarvision.cli.running import cores, progress_bar, stoppable
 from jarvision.errors import ExitCode
 
 if TYPE_CHECKING:
-    from jarvision.batch import Progress
-    from jarvision.records import Reading, ShelfResult
+    from jarvision.records import ShelfResult
 
 EXAMPLE = "Example: jarvision score photos --out report --register photos/jars.csv"
 
@@ -60,7 +57,7 @@ def score(
         out,
         register=register,
         settings_file=settings_file,
-        jobs=jobs or _cores(),
+        jobs=jobs or cores(),
         today=today.date() if today else None,
         quiet=quiet,
     )
@@ -96,8 +93,13 @@ def _score_and_write(
 
     amounts = read_plan_settings((register.parent if register else folder) / FILE_NAME)
     settings = read_settings(settings_file) if settings_file else None
-    with _progress_bar(shown=not quiet) as progress:
-        result = score_folder(
+
+    def publish(result: ShelfResult) -> None:
+        plan = make_plan(result, find_register(folder, register), settings=amounts)
+        write_report(result, out, plan=plan)
+
+    with stoppable(out), progress_bar(shown=not quiet) as (progress, tell):
+        return score_folder(
             folder,
             out=out,
             register=register,
@@ -105,38 +107,9 @@ def _score_and_write(
             progress=progress,
             today=today,
             settings=settings,
+            publish=publish,
+            tell=tell,
         )
-    plan = make_plan(result, find_register(folder, register), settings=amounts)
-    write_report(result, out, plan=plan)
-    return result
-
-
-@contextmanager
-def _progress_bar(*, shown: bool) -> Iterator[Progress | None]:
-    """Show photos done, photos a second and time left on stderr; nothing in a pipe."""
-    console = stderr()
-    if not shown or not console.is_terminal:
-        yield None
-        return
-    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
-    from rich.progress import TimeRemainingColumn as TimeLeft
-
-    columns = (
-        TextColumn("reading photos"),
-        BarColumn(),
-        MofNCompleteColumn(),
-        TextColumn("{task.fields[pace]}"),
-        TimeLeft(),
-    )
-    with Progress(*columns, console=console, transient=True) as bar:
-        task = bar.add_task("", total=None, pace="")
-
-        def step(done: int, total: int, _: Reading) -> None:
-            seconds = bar.tasks[0].elapsed or 0.0
-            pace = f"{done / seconds:.1f} photos/s" if seconds > 0 else ""
-            bar.update(task, completed=done, total=total, pace=pace)
-
-        yield step
 
 
 def _tell_notes(result: ShelfResult, out: Path) -> None:
@@ -149,10 +122,3 @@ def _tell_notes(result: ShelfResult, out: Path) -> None:
     tables = "readings.csv, days.csv, patches.csv, verdicts.csv, flags.csv, plan.csv"
     console.print(f"Tables: {tables} in {out}", soft_wrap=True)
     console.print(f"Calendar: {out / 'plan.ics'}", soft_wrap=True)
-
-
-def _cores() -> int:
-    """Cores that this process may use."""
-    if hasattr(os, "sched_getaffinity"):
-        return max(1, len(os.sched_getaffinity(0)))
-    return os.cpu_count() or 1

@@ -82,7 +82,7 @@ def decode(content: bytes, *, smallest_side: int) -> Decoded:
     """
     try:
         return _decode(content, smallest_side=smallest_side)
-    except PhotoRefusedError:
+    except (PhotoRefusedError, MemoryError):  # a full memory says nothing about the photo
         raise
     except UnidentifiedImageError as error:
         what = "the file is empty" if not content else "not a JPEG, PNG, TIFF, WebP or HEIC picture"

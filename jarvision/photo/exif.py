@@ -91,10 +91,20 @@ def when(facts: ExifFacts, *, dated: date | None, path: Path) -> tuple[datetime,
 
 
 def time_without_exif(path: Path, *, dated: date | None) -> tuple[datetime, TimeSource]:
-    """The name's date at noon, else the file's own time."""
+    """The name's date at noon, else the file's own time; never fails."""
     if dated is not None:
         return datetime.combine(dated, time(12)), "name"
-    return datetime.fromtimestamp(path.stat().st_mtime).replace(microsecond=0), "file"
+    return _file_time(path), "file"
+
+
+def _file_time(path: Path) -> datetime:
+    """Time of a file, or of a link that leads nowhere; 1970 for one that makes no sense."""
+    for look in (path.stat, path.lstat):
+        try:
+            return datetime.fromtimestamp(look().st_mtime).replace(microsecond=0)
+        except (OSError, OverflowError, ValueError):
+            continue
+    return datetime(1970, 1, 1)
 
 
 def _text(value: Any) -> str:

@@ -92,7 +92,7 @@ def load_wall(path: Path) -> tuple[np.ndarray, ...]:
 
 
 def vary(walls: Walls) -> Walls:
-    """Flip, shift and scale a batch; change its colours, slope its light and tint, blur, add noise."""
+    """Flip, shift and scale a batch; change its colours, slope its light and tint; blur, noise."""
     x, n, device = walls.x, len(walls), walls.x.device
 
     def normal(*shape: int) -> Tensor:

@@ -10,10 +10,11 @@ from pathlib import Path
 import pytest
 from fake_shelf import fake_reading, fake_refusal
 
-from jarvision.batch import Job, read_photos, score_folder
+from jarvision.batch import score_folder
 from jarvision.errors import NothingToScoreError, NotWritableError, RegisterError, UsageError
 from jarvision.identity import read_name
 from jarvision.records import Reading
+from jarvision.workers import Job, local_fleet
 
 
 def calm_reader(job: Job) -> Reading:
@@ -44,6 +45,14 @@ def fill(folder: Path, names: list[str]) -> None:
         (folder / name).write_text(str(10 * number))
 
 
+def read_all(folder: Path, names: list[str], reader) -> dict[str, Reading]:
+    """Read in two worker processes, without a store."""
+    queue = (Job(folder / name, folder, None) for name in names)
+    outcomes = list(local_fleet(2)(queue, reader))
+    assert len(outcomes) == len(names)
+    return {outcome.name: outcome.reading for outcome in outcomes}
+
+
 @pytest.mark.parametrize("jobs", [1, 2])
 def test_readings_come_in_the_order_of_the_names(tmp_path: Path, jobs: int) -> None:
     names = [f"J{n}_2026-03-0{d}.jpg" for n in (1, 2) for d in (1, 2, 3)]
@@ -66,20 +75,18 @@ def test_a_photo_that_breaks_its_worker_costs_only_itself(tmp_path: Path) -> Non
     names = [f"J1_2026-03-0{d}.jpg" for d in range(1, 8)]
     names[1:1] = ["J1_kill_2026-03-01.jpg", "J1_raise_2026-03-01.jpg"]
     fill(tmp_path, names)
-    queue = [Job(tmp_path / name, tmp_path, None) for name in names]
-    readings = read_photos(queue, jobs=2, progress=None, read=angry_reader)
-    assert [r.photo for r in readings] == names
-    assert [r.status for r in readings] == ["ok", "unusable", "unusable", *["ok"] * 6]
-    assert {r.reason for r in readings[1:3]} == {"unreadable"}
-    assert "ended its worker" in readings[1].detail
-    assert readings[2].detail == "RuntimeError: odd photo"
+    readings = read_all(tmp_path, names, angry_reader)
+    assert sorted(readings) == sorted(names)
+    assert {name for name, r in readings.items() if r.status != "ok"} == set(names[1:3])
+    assert {readings[name].reason for name in names[1:3]} == {"unreadable"}
+    assert "ended its worker" in readings[names[1]].detail
+    assert readings[names[2]].detail == "RuntimeError: odd photo"
 
 
 def test_workers_use_one_opencv_thread(tmp_path: Path) -> None:
     fill(tmp_path, ["a.jpg", "b.jpg"])
-    queue = [Job(tmp_path / name, tmp_path, None) for name in ("a.jpg", "b.jpg")]
-    readings = read_photos(queue, jobs=2, progress=None, read=thread_reader)
-    assert [r.jar for r in readings] == ["1", "1"]
+    readings = read_all(tmp_path, ["a.jpg", "b.jpg"], thread_reader)
+    assert [r.jar for r in readings.values()] == ["1", "1"]
     assert threading.active_count() < 20  # no pool is left behind
 
 
