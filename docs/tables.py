@@ -6,15 +6,12 @@ between two comments, ``<!-- NAME: made by docs/tables.py -->`` and ``<!-- end o
 
 from __future__ import annotations
 
-import ast
-import inspect
 import re
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 
 from jarvision.flags import FLAGS, PHOTO_REASONS
 from jarvision.plan import TASKS
-from jarvision.plan_settings import PlanSettings
 from jarvision.settings_fields import SettingField, sections
 from jarvision.settings_file import as_plain
 from jarvision.species import SpeciesProfile
@@ -47,29 +44,10 @@ def lines() -> str:
     return table(("line", "value", "why"), ((f"`{f.name}`", _default(f), f.reason) for f in fields))
 
 
-def amounts() -> str:
-    """What the plan counts on, with the reasons that stand beside them in the code."""
-    return table(("name", "default", "what"), _settings(PlanSettings()))
-
-
 def tasks() -> str:
     """Words of the plan."""
     rows = ((f"`{task}`", meaning) for task, meaning in TASKS.items())
     return table(("task", "means"), rows)
-
-
-def _settings(values: object) -> list[tuple[str, ...]]:
-    """Name, value and the text beneath it, of every field of a group of settings."""
-    tree = ast.parse(inspect.getsource(type(values)))
-    group = next(node for node in tree.body if isinstance(node, ast.ClassDef))
-    rows = []
-    for field, note in zip(group.body, group.body[1:], strict=False):
-        if isinstance(field, ast.AnnAssign) and isinstance(note, ast.Expr):
-            name, why = ast.unparse(field.target), ast.literal_eval(note.value)
-            value = getattr(values, name)
-            shown = "not set" if value is None else f"{value:g}"
-            rows.append((f"`{name}`", shown, " ".join(why.split())))
-    return rows
 
 
 def settings() -> str:
@@ -136,7 +114,7 @@ def _span(pair: Sequence[float]) -> str:
 
 TABLES = {
     "method.md": (lines,),
-    "paperwork.md": (tasks, amounts),
+    "paperwork.md": (tasks,),
     "questions.md": (reasons, flags),
     "settings.md": (settings,),
     "species.md": (species,),

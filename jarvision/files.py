@@ -34,7 +34,7 @@ def write_whole(path: Path, content: bytes) -> Path:
             file.write(content)
             file.flush()
             os.fsync(file.fileno())
-        Path(temporary).chmod(0o666 & ~_umask())  # temporary files are private; reports are not
+        Path(temporary).chmod(_mode(path))  # temporary files are private; reports are not
         os.replace(temporary, path)  # noqa: PTH105 - str in, Path out
         _sync_folder(path.parent)
     except OSError as error:
@@ -42,7 +42,7 @@ def write_whole(path: Path, content: bytes) -> Path:
             Path(temporary).unlink(missing_ok=True)
         raise NotWritableError(
             f"{path.name} cannot be written ({error.strerror})",
-            "Close it in other programs, free some space, or choose another --out.",
+            "Close it in other programs, free some space, or choose another folder.",
         ) from error
     return path
 
@@ -71,6 +71,11 @@ def _sync_folder(folder: Path) -> None:
         pass
     finally:
         os.close(handle)
+
+
+def _mode(path: Path) -> int:
+    """Permissions of the file that is replaced, else those of any new file."""
+    return path.stat().st_mode & 0o777 if path.exists() else 0o666 & ~_umask()
 
 
 def _umask() -> int:

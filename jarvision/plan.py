@@ -217,17 +217,22 @@ def _dates(story: JarStory, use: _Use, first: date) -> Iterable[PlanItem]:
 
 # --------------------------------------------------------------------------- substrate
 def _batches(uses: Sequence[_Use], first: date, settings: PlanSettings) -> tuple[Batch, ...]:
-    """Gather spawn jars into days of packing: those close together, while the first still keeps."""
-    soak = timedelta(days=settings.soak_days)
-    rounds: list[list[_Use]] = []
+    """Gather spawn jars into days of packing: those close together, while the first still keeps.
+
+    Nothing is packed before substrate that is soaked on the first day is wet.
+    """
+    soaked = first + timedelta(days=settings.soak_days)
+    rounds: list[tuple[list[_Use], list[date]]] = []
     for use in sorted(uses, key=lambda u: (u.day, u.jar)):
-        held = rounds[-1] if rounds else []
-        near = held and (use.day - held[0].day).days <= settings.gather_days
-        if near and use.day <= min(u.until for u in held):
+        day = max(use.day, soaked)
+        held, days = rounds[-1] if rounds else ([], [day])
+        near = (day - days[0]).days <= settings.gather_days
+        if held and near and day <= min(u.until for u in held):
             held.append(use)
+            days.append(day)
         else:
-            rounds.append([use])
-    return tuple(_batch(held, max(held[-1].day, first + soak), settings) for held in rounds)
+            rounds.append(([use], [day]))
+    return tuple(_batch(held, days[-1], settings) for held, days in rounds)
 
 
 def _batch(held: Sequence[_Use], pack_on: date, settings: PlanSettings) -> Batch:
@@ -249,10 +254,10 @@ def _work(batch: Batch, settings: PlanSettings) -> Iterable[PlanItem]:
     """Tell the work for one day of packing: soak, heat, pack."""
     jars, count = batch.spawn_jars, len(batch.spawn_jars)
     made = "1 fruiting jar" if count == 1 else f"{count} fruiting jars"
+    each = f" ({settings.dry_substrate_g:.0f} g each)" if count > 1 else ""
     text = (
-        f"Soak {batch.dry_g:.0f} g of dry substrate for {made} "
-        f"({settings.dry_substrate_g:.0f} g each). Drained, it should hold {batch.water_g:.0f} g "
-        f"of water ({settings.water_share:.0%})."
+        f"Soak {batch.dry_g:.0f} g of dry substrate for {made}{each}. Drained, it should hold "
+        f"{batch.water_g:.0f} g of water ({100 * settings.water_share:.0f} %)."
     )
     yield PlanItem(batch.soak_on, "soak", jars, text)
     text = (

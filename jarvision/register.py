@@ -9,13 +9,13 @@ byte-order mark, blank lines and ``#`` lines are all fine.
 
 from __future__ import annotations
 
-import csv
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
 from typing import Any, get_args
 
+from jarvision.csv_text import parse_csv
 from jarvision.errors import RegisterError
 from jarvision.jar.profiles import COLUMNS as MEASURES
 from jarvision.jar.profiles import fault_of
@@ -63,14 +63,40 @@ def read_register(path: Path, *, is_known_species: Callable[[str], bool] | None 
         unknown kind, a date that is not ISO 8601, an unknown parent, or jars that descend from
         themselves; without one when the file cannot be read as UTF-8 text.
     """
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except (OSError, UnicodeDecodeError) as error:
+        raise RegisterError(
+            f"The register {path.name} cannot be read ({error})", "Save it as UTF-8 CSV."
+        ) from error
+    return parse_register(text, file=path.name, is_known_species=is_known_species)
+
+
+def parse_register(
+    text: str, *, file: str, is_known_species: Callable[[str], bool] | None = None
+) -> Register:
+    """Read the text of a register; ``file`` is its name for messages.
+
+    Raises
+    ------
+    RegisterError
+        As :func:`read_register`.
+    """
+    table = parse_csv(text)
+    if table is None:
+        raise RegisterError(
+            f"The register {file} is empty", f"Give it a first line: {','.join(_TEXTS)}."
+        )
+    if "jar" not in table.columns:
+        raise _error(file, table.header_line, "there is no column 'jar'")
     entries: dict[str, JarEntry] = {}
     lines: dict[str, int] = {}
-    for line, row in _rows(path):
-        entry = _entry(row, line, path)
+    for line, row in table.rows:
+        entry = _entry(row, line, file)
         if entry.jar in entries:
-            raise _error(path, line, f"jar '{entry.jar}' is already on line {lines[entry.jar]}")
+            raise _error(file, line, f"jar '{entry.jar}' is already on line {lines[entry.jar]}")
         entries[entry.jar], lines[entry.jar] = entry, line
-    _check_parents(entries, lines, path)
+    _check_parents(entries, lines, file)
     warnings = _species_warnings(entries, lines, is_known_species)
     return Register(entries, warnings)
 
@@ -91,89 +117,65 @@ def siblings(register: Mapping[str, JarEntry], jar: str) -> tuple[str, ...]:
 
 
 # --------------------------------------------------------------------------- one line
-def _rows(path: Path) -> Iterator[tuple[int, dict[str, str]]]:
-    """Yield ``(line number, {lower-case column: stripped cell})`` for every line with content."""
-    try:
-        lines = path.read_text(encoding="utf-8-sig").splitlines()
-    except (OSError, UnicodeDecodeError) as error:
-        raise RegisterError(
-            f"The register {path.name} cannot be read ({error})", "Save it as UTF-8 CSV."
-        ) from error
-    kept = [(n, t) for n, t in enumerate(lines, 1) if t.strip(" \t,;") and t.lstrip()[0] != "#"]
-    if not kept:
-        raise RegisterError(
-            f"The register {path.name} is empty", f"Give it a first line: {','.join(_TEXTS)}."
-        )
-    delimiter = ";" if kept[0][1].count(";") > kept[0][1].count(",") else ","
-    # One csv.reader per line: a stray quote then spoils its own line, not the rest of the file.
-    cells = [(n, next(csv.reader([text], delimiter=delimiter))) for n, text in kept]
-    header = [name.strip().lower() for name in cells[0][1]]
-    if "jar" not in header:
-        raise _error(path, cells[0][0], "there is no column 'jar'")
-    for number, row in cells[1:]:
-        padded = [cell.strip() for cell in row] + [""] * (len(header) - len(row))
-        yield number, dict(zip(header, padded, strict=False))
-
-
-def _entry(row: Mapping[str, str], line: int, path: Path) -> JarEntry:
+def _entry(row: Mapping[str, str], line: int, file: str) -> JarEntry:
     """Turn the cells of one line into an entry; raise :class:`RegisterError` for a bad cell."""
     jar = row["jar"]
     if not jar:
-        raise _error(path, line, "the jar has no name")
+        raise _error(file, line, "the jar has no name")
     return JarEntry(
         jar=jar,
-        kind=_kind(row.get("kind", ""), line, path),
+        kind=_kind(row.get("kind", ""), line, file),
         species=row.get("species", ""),
         substrate=row.get("substrate", ""),
-        started=_date(row.get("started", ""), line, path),
+        started=_date(row.get("started", ""), line, file),
         parent=row.get("parent", ""),
         profile=row.get("profile", ""),
         notes=row.get("notes", ""),
-        shape=_shape(row, line, path),
+        shape=_shape(row, line, file),
     )
 
 
-def _kind(text: str, line: int, path: Path) -> JarKind:
+def _kind(text: str, line: int, file: str) -> JarKind:
     match text.lower():
         case "" | "spawn":
             return "spawn"
         case "fruiting":
             return "fruiting"
-    raise _error(path, line, f"kind '{text}' is neither {' nor '.join(KINDS)}")
+    raise _error(file, line, f"kind '{text}' is neither {' nor '.join(KINDS)}")
 
 
-def _date(text: str, line: int, path: Path) -> date | None:
+def _date(text: str, line: int, file: str) -> date | None:
     if not text:
         return None
     try:
         return date.fromisoformat(text)
     except ValueError:
         raise _error(
-            path, line, f"'{text}' is not a date", "Write dates as year-month-day: 2026-01-31."
+            file, line, f"'{text}' is not a date", "Write dates as year-month-day: 2026-01-31."
         ) from None
 
 
-def _shape(row: Mapping[str, str], line: int, path: Path) -> JarShape:
+def _shape(row: Mapping[str, str], line: int, file: str) -> JarShape:
     """Read the jar's own measures; a decimal comma is fine."""
     cells = {column: row.get(column, "").replace(",", ".") for column in MEASURES}
     try:
         numbers: dict[str, Any] = {c: float(text) for c, text in cells.items() if text}
     except ValueError:
         wrong = " or ".join(f"'{text}'" for text in cells.values() if text)
-        raise _error(path, line, f"{wrong} is no number", "Write sizes without units.") from None
+        raise _error(file, line, f"{wrong} is no number", "Write sizes without units.") from None
     shape = JarShape(**numbers)
     if fault := fault_of(shape):
-        raise _error(path, line, fault, "Measure again; lengths are in millimetres.")
+        raise _error(file, line, fault, "Measure again; lengths are in millimetres.")
     return shape
 
 
 # --------------------------------------------------------------------------- whole file
-def _check_parents(entries: Mapping[str, JarEntry], lines: Mapping[str, int], path: Path) -> None:
+def _check_parents(entries: Mapping[str, JarEntry], lines: Mapping[str, int], file: str) -> None:
     """Raise unless every parent is a jar of the register and nobody descends from itself."""
     for jar, entry in entries.items():
         if entry.parent and entry.parent not in entries:
             raise _error(
-                path,
+                file,
                 lines[jar],
                 f"parent '{entry.parent}' of jar '{jar}' is not in the register",
                 "Add a line for it, or leave the parent empty.",
@@ -182,7 +184,7 @@ def _check_parents(entries: Mapping[str, JarEntry], lines: Mapping[str, int], pa
         while parent := entries[chain[-1]].parent:
             if parent in chain:
                 loop = " <- ".join([*chain, parent])
-                raise _error(path, lines[jar], f"a jar descends from itself ({loop})")
+                raise _error(file, lines[jar], f"a jar descends from itself ({loop})")
             chain.append(parent)
 
 
@@ -202,5 +204,5 @@ def _species_warnings(
     )
 
 
-def _error(path: Path, line: int, what: str, remedy: str = "Correct this line.") -> RegisterError:
-    return RegisterError(f"{path.name}, line {line}: {what}", remedy)
+def _error(file: str, line: int, what: str, remedy: str = "Correct this line.") -> RegisterError:
+    return RegisterError(f"{file}, line {line}: {what}", remedy)

@@ -16,6 +16,7 @@ from typing import Annotated
 
 from jarvision.limits import Limits
 from jarvision.photo_settings import PhotoSettings
+from jarvision.plan_settings import PlanSettings
 
 
 @dataclass(frozen=True)
@@ -207,6 +208,7 @@ class Settings:
     tracking: TrackingSettings = field(default_factory=TrackingSettings)
     growth: GrowthSettings = field(default_factory=GrowthSettings)
     verdict: VerdictSettings = field(default_factory=VerdictSettings)
+    plan: PlanSettings = field(default_factory=PlanSettings)
 
     def digest(self) -> str:
         """Return 12 hex digits that change when any value does, the same on every machine."""

@@ -45,6 +45,7 @@ ORDERED = (
     ("verdict", "wet_check_cm2", "wet_no_go_cm2"),
     ("verdict", "bare_check_cm2", "dead_patch_cm2"),
     ("growth", "stall_days", "stall_longest_days"),
+    ("plan", "pasteurise_low_c", "pasteurise_high_c"),
     ("jar", "radius_min_mm", "radius_max_mm"),
     ("jar", "upright_top_mm", "upright_bottom_mm"),
 )

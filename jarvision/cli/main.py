@@ -12,7 +12,20 @@ from typing import Annotated
 import typer
 
 from jarvision import __version__
-from jarvision.cli import calibrate, card, check, score, settings, tags
+from jarvision.cli import (
+    calibrate,
+    card,
+    check,
+    explain,
+    hindsight,
+    jars,
+    outcome,
+    plan,
+    score,
+    settings,
+    tags,
+    trace,
+)
 from jarvision.cli.console import DEBUG_VARIABLE, tell_error
 from jarvision.errors import ExitCode, JarvisionError
 
@@ -31,6 +44,12 @@ app.command("card", epilog=card.EXAMPLE)(card.card)
 app.command("calibrate", epilog=calibrate.EXAMPLE)(calibrate.calibrate)
 app.command("tags", epilog=tags.EXAMPLE)(tags.tags)
 app.command("settings", epilog=settings.EXAMPLE)(settings.settings)
+app.add_typer(jars.app)
+app.command("trace", epilog=trace.EXAMPLE)(trace.trace)
+app.command("explain", epilog=explain.EXAMPLE)(explain.explain)
+app.command("plan", epilog=plan.EXAMPLE)(plan.plan)
+app.command("outcome", epilog=outcome.EXAMPLE)(outcome.outcome)
+app.command("hindsight", epilog=hindsight.EXAMPLE)(hindsight.hindsight)
 
 
 def _show_version(wanted: bool) -> None:

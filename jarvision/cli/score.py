@@ -86,17 +86,20 @@ def _score_and_write(
     quiet: bool,
 ) -> ShelfResult:
     from jarvision.batch import find_register, score_folder
+    from jarvision.outcomes import FILE_NAME, read_outcomes
     from jarvision.plan import make_plan
-    from jarvision.plan_settings import FILE_NAME, read_plan_settings
     from jarvision.report import write_report
-    from jarvision.settings_file import read_settings
+    from jarvision.settings_file import find_settings
 
-    amounts = read_plan_settings((register.parent if register else folder) / FILE_NAME)
-    settings = read_settings(settings_file) if settings_file else None
+    settings = find_settings(folder, chosen=settings_file)
+    outcomes = read_outcomes((register.parent if register else folder) / FILE_NAME)
+    ended = {outcome.jar for outcome in outcomes}
 
     def publish(result: ShelfResult) -> None:
-        plan = make_plan(result, find_register(folder, register), settings=amounts)
-        write_report(result, out, plan=plan)
+        known = find_register(folder, register)
+        write_report(
+            result, out, plan=make_plan(result, known, settings=settings.plan, ended=ended)
+        )
 
     with stoppable(out), progress_bar(shown=not quiet) as (progress, tell):
         return score_folder(

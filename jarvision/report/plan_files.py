@@ -9,10 +9,10 @@ from pathlib import Path
 from typing import Final
 
 from jarvision import __version__
+from jarvision.csv_text import Row, to_csv
 from jarvision.files import write_whole
 from jarvision.identity import printable
 from jarvision.plan import Plan, PlanItem, Task
-from jarvision.report.tables import Row, to_csv
 from jarvision.report.words import tell_span
 
 PLAN_COLUMNS: Final = ["date", "task", "jars", "urgency", "low", "high", "text"]

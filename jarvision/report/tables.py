@@ -2,21 +2,15 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import math
-import re
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Final
 
+from jarvision.csv_text import Row, to_csv
 from jarvision.files import write_whole
 from jarvision.flags import FLAGS
-from jarvision.identity import printable
 from jarvision.records import OFF_COLOUR_KINDS, Coverage, JarStory, Reading, ShelfResult
-
-Cell = str | int | float | None
-Row = Sequence[Cell]
 
 READINGS: Final = [
     "photo",
@@ -68,12 +62,10 @@ VERDICTS: Final = [
     "last_day",
     "rate_percent_per_day",
     "settings",
+    "scored_on",
+    "folder",
 ]
 FLAG_COLUMNS: Final = ["jar", "date", "severity", "flag", "message"]
-
-# Spreadsheets run a cell that starts like this as a formula; a plain number is harmless.
-_FORMULA: Final = re.compile(r"^[=+\-@\t\r\n]")
-_NUMBER: Final = re.compile(r"^[+-]?\d+(\.\d+)?$")
 
 
 def write_tables(result: ShelfResult, out: Path) -> tuple[Path, ...]:
@@ -92,33 +84,13 @@ def write_tables(result: ShelfResult, out: Path) -> tuple[Path, ...]:
         ("readings.csv", READINGS, (_reading(r, digest) for r in result.readings)),
         ("days.csv", DAYS, (row for s in stories for row in _days(s))),
         ("patches.csv", PATCHES, (row for s in stories for row in _patches(s))),
-        ("verdicts.csv", VERDICTS, (_verdict(s, digest) for s in stories)),
+        ("verdicts.csv", VERDICTS, (_verdict(s, result) for s in stories)),
         ("flags.csv", FLAG_COLUMNS, (row for s in stories for row in _flags(s))),
     )
     return tuple(
         write_whole(out / name, to_csv(columns, rows).encode("utf-8"))
         for name, columns, rows in tables
     )
-
-
-def to_csv(columns: Sequence[str], rows: Iterable[Row]) -> str:
-    """CSV text with a header; cells that a spreadsheet would run are made harmless."""
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(columns)
-    writer.writerows([_cell(value) for value in row] for row in rows)
-    return text.getvalue()
-
-
-def _cell(value: Cell) -> str:
-    if value is None or (isinstance(value, float) and not math.isfinite(value)):
-        return ""
-    if not isinstance(value, str):
-        return str(value)
-    text = printable(value)
-    # The first character is judged before it is cleaned: a tab must not hide what follows it.
-    risky = _FORMULA.match(value.lstrip(" ")) and not _NUMBER.match(value)
-    return f"'{text}" if risky else text
 
 
 def _fixed(value: float | None, decimals: int = 1) -> str:
@@ -182,7 +154,7 @@ def _patches(story: JarStory) -> Iterable[Row]:
             )
 
 
-def _verdict(story: JarStory, settings: str) -> Row:
+def _verdict(story: JarStory, result: ShelfResult) -> Row:
     verdict, growth, days = story.verdict, story.growth, story.history.days
     percent, low, high = _cover(verdict.coverage)
     ready = (growth.ready_date, growth.ready_low, growth.ready_high)
@@ -197,7 +169,9 @@ def _verdict(story: JarStory, settings: str) -> Row:
         high,
         days[-1].day.isoformat() if days else "",
         _fixed(growth.rate_percent_per_day, 2),
-        settings,
+        result.settings_digest,
+        result.scored_on.isoformat(),
+        result.folder,
     )
 
 

@@ -78,10 +78,10 @@ def tell_ready(growth: Growth) -> str:
 
 
 def tell_span(low: date | None, high: date | None) -> str:
-    """``12 Mar to 15 Mar``; an end that cannot be told is named so; empty without both."""
-    if low is None and high is None:
-        return ""
-    return f"{_short(low) if low else 'not known'} to {_short(high) if high else 'not known'}"
+    """``12 Mar to 15 Mar``; ``from 12 Mar on`` where the end cannot be told; empty without both."""
+    if low is None:
+        return f"up to {_short(high)}" if high else ""
+    return f"{_short(low)} to {_short(high)}" if high else f"from {_short(low)} on"
 
 
 def tell_coverage(coverage: Coverage | None) -> str:

@@ -14,6 +14,7 @@ import typer.main
 from jarvision.cli.main import app
 from jarvision.errors import ExitCode
 from jarvision.flags import FLAGS, PHOTO_REASONS
+from jarvision.outcomes import COLUMNS as OUTCOME_COLUMNS
 from jarvision.register import COLUMNS
 from jarvision.report import tables
 from jarvision.report.plan_files import PLAN_COLUMNS
@@ -34,6 +35,7 @@ TABLES = {
     "days.csv": tables.DAYS,
     "patches.csv": tables.PATCHES,
     "plan.csv": PLAN_COLUMNS,
+    "outcomes.csv": OUTCOME_COLUMNS,
 }
 
 
@@ -59,8 +61,19 @@ def first_words(text: str) -> list[str]:
 
 
 def commands() -> dict[str, Any]:
-    group = typer.main.get_command(app)
-    return dict(group.commands)  # type: ignore[attr-defined]
+    """Commands by name; those of a group by both names, such as ``jars add``."""
+    found = {}
+    for name, command in typer.main.get_command(app).commands.items():  # type: ignore[attr-defined]
+        group = getattr(command, "commands", None)
+        within = {f"{name} {word}": c for word, c in group.items()} if group else {name: command}
+        found.update(within)
+    return found
+
+
+def command_of(words: list[str]) -> str:
+    """Name of the command that a call begins with; empty when it is none."""
+    names = (" ".join(words[:2]), *words[:1])
+    return next((name for name in names if name in commands()), "")
 
 
 def long_options(command: Any) -> set[str]:
@@ -116,7 +129,8 @@ def test_every_species_has_its_section() -> None:
 def test_every_command_and_option_is_described_and_no_other() -> None:
     text = section(page("docs/files.md"), "Commands")
     rows = table_rows(text)
-    described = {row[0].strip("`").split()[1] for row in rows if row[0].startswith("`jarvision ")}
+    calls = [row[0].strip("`").split()[1:] for row in rows if row[0].startswith("`jarvision ")]
+    described = {command_of(words) for words in calls}
     assert described == set(commands())
     options = {(row[0].strip("`"), row[1].strip("`")) for row in rows if len(row) == 3}
     real = {(name, o) for name, c in commands().items() for o in long_options(c) - {"--help"}}
@@ -133,7 +147,7 @@ def shown_calls() -> Iterator[tuple[str, list[str]]]:
     for name in PAGES:
         for call in re.findall(r"(?:`|^\S*)jarvision ([^`\n]+)", page(name), re.MULTILINE):
             words = call.split("#")[0].split()
-            if words and (words[0] in commands() or words[0].startswith("--")):
+            if words and (command_of(words) or words[0].startswith("--")):
                 yield name, words
 
 
@@ -141,11 +155,11 @@ def test_calls_shown_on_the_pages_name_real_options() -> None:
     top = typer.main.get_command(app)
     calls = list(shown_calls())
     for name, words in calls:
-        command = commands().get(words[0], top)
+        command = commands().get(command_of(words), top)
         known = long_options(command) | {"--help"}
         used = {word.split("=")[0] for word in words if word.startswith("--")}
         assert used <= known, f"{name}: jarvision {' '.join(words)}"
-    assert {words[0] for _, words in calls} >= set(commands())
+    assert {command_of(words) for _, words in calls} >= set(commands())
 
 
 # --------------------------------------------------------------------------- places

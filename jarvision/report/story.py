@@ -1,0 +1,253 @@
+"""The story of one jar in plain sentences: from its start to what to do next."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import date
+from itertools import pairwise
+from typing import Final
+
+from jarvision.flags import CAUTIONS, FLAGS, PHOTO_REASONS
+from jarvision.records import (
+    Coverage,
+    JarDay,
+    JarEntry,
+    JarHistory,
+    JarStory,
+    SpeciesProfile,
+    TrackedPatch,
+)
+from jarvision.register import siblings
+from jarvision.report.words import VERDICT_WORDS, tell_day, tell_span
+from jarvision.settings import GrowthSettings
+
+MOST_AREAS: Final = 6
+_KINDS: Final[Mapping[str, str]] = {
+    "bare": "bare area",
+    "wet": "wet area",
+    "stain": "stained area",
+}
+_TRENDS: Final[Mapping[str, str]] = {
+    "new": "seen for the first time",
+    "closing": "closing",
+    "still": "standing still",
+    "growing": "growing",
+}
+
+
+@dataclass(frozen=True)
+class Chapter:
+    """A part of the story: its heading and its sentences."""
+
+    heading: str
+    sentences: tuple[str, ...]
+
+
+def tell_story(
+    story: JarStory, *, scored_on: date, register: Mapping[str, JarEntry] | None = None
+) -> tuple[Chapter, ...]:
+    """Tell a jar's story.
+
+    Parameters
+    ----------
+    scored_on
+        Day that the verdict is for.
+    register
+        Tells which other jars were fed from the same spawn.
+    """
+    chapters = (
+        ("Start", _start(story.history.entry, story.profile, register or {})),
+        ("Photos", _photos(story.history)),
+        ("Growth", _growth(story)),
+        ("Areas", _areas(story.history)),
+        ("Verdict", _verdict(story, scored_on)),
+        ("What to do", _what_to_do(story, register or {})),
+        ("Caution", _caution(story)),
+    )
+    return tuple(Chapter(heading, tuple(sentences)) for heading, sentences in chapters)
+
+
+# --------------------------------------------------------------------------- start
+def _start(
+    entry: JarEntry, profile: SpeciesProfile, register: Mapping[str, JarEntry]
+) -> Iterable[str]:
+    if not entry.registered:
+        yield f"{entry.jar} is not in the register, so that its age and parent are not known."
+    kind = "spawn" if entry.kind == "spawn" else "fruiting"
+    species = entry.species or "a species that was not given"
+    latin = f" ({profile.latin})" if profile.latin else ""
+    on = f" on {entry.substrate}" if entry.substrate else ""
+    started = f", started on {tell_day(entry.started, year=True)}" if entry.started else ""
+    if entry.registered:
+        yield f"{entry.jar} is a {kind} jar of {species}{latin}{on}{started}."
+        if not entry.started:
+            yield "Its start is not in the register, so that its age is not known."
+    if not profile.latin:
+        yield "There is no profile of its species, so that it is judged cautiously."
+    if entry.parent:
+        others = siblings(register, entry.jar)
+        also = f", which also feeds {_listed(others)}" if others else ""
+        yield f"It was fed from {entry.parent}{also}."
+    fed = [e.jar for e in register.values() if e.parent == entry.jar]
+    if fed:
+        yield f"It feeds {_listed(fed)}."
+
+
+# --------------------------------------------------------------------------- photos
+def _photos(history: JarHistory) -> Iterable[str]:
+    days, refused = history.days, history.refused
+    if not days:
+        yield "No photo of it could be used."
+    else:
+        photos = sum(day.views for day in days)
+        span = f"on {tell_day(days[0].day)}"
+        if len(days) > 1:
+            span = f"on {len(days)} days from {tell_day(days[0].day)} to {tell_day(days[-1].day)}"
+        yield f"{_count(photos, 'photo')} {span} could be used."
+        seen = days[-1].coverage.seen_percent
+        if math.isfinite(seen):
+            yield f"The last day shows {seen:.0f} % of the wall that there was to judge."
+    for reading in refused:
+        reason = PHOTO_REASONS.get(reading.reason)
+        meaning = reason.meaning if reason else reading.reason
+        yield f"{reading.photo} could not be used: {meaning}."
+
+
+# --------------------------------------------------------------------------- growth
+def _growth(story: JarStory) -> Iterable[str]:
+    days, growth, profile = story.history.days, story.growth, story.profile
+    if not days:
+        yield "Nothing can be said about its growth."
+        return
+    first, last = days[0], days[-1]
+    if len(days) == 1:
+        yield f"On {tell_day(last.day)} it was covered {_cover(last.coverage)}."
+    else:
+        yield (
+            f"Coverage went from {_cover(first.coverage)} on {tell_day(first.day)} to "
+            f"{_cover(last.coverage)} on {tell_day(last.day)}."
+        )
+    yield from _turns(days)
+    rate = growth.rate_percent_per_day
+    if rate is not None:
+        yield f"Over the last days it gained {rate + 0.0:.1f} points a day."
+    if growth.stalled:
+        yield f"It has stalled: {_sentence(growth.stall_reason)}"
+    whose = profile.latin or "An unknown species"
+    yield f"{whose} counts as ready from {profile.ready_percent:.0f} %."
+    if story.verdict.verdict != "no-go":  # no date to look forward to for a jar that must go
+        yield _ready(story, last.day)
+
+
+def _turns(days: tuple[JarDay, ...]) -> Iterable[str]:
+    """Tell the day past half, and drops as after shaking."""
+    passed = [b.day for a, b in pairwise(days) if a.coverage.percent < 50 <= b.coverage.percent]
+    if passed:
+        yield f"It passed half on {tell_day(passed[0])}."
+    drop = GrowthSettings().shake_drop_points
+    for a, b in pairwise(days):
+        fall = a.coverage.percent - b.coverage.percent
+        if fall >= drop:
+            span = f"{tell_day(a.day)} to {tell_day(b.day)}"
+            yield f"From {span} it fell by {fall:.0f} points, as if shaken."
+
+
+def _ready(story: JarStory, last: date) -> str:
+    growth = story.growth
+    if growth.ready_date is None:
+        return "No ready date can be told."
+    span = tell_span(growth.ready_low, growth.ready_high)
+    wide = f" (80 % interval {span})" if span and growth.ready_low != growth.ready_high else ""
+    if growth.ready_date <= last:
+        return f"It has been ready since {tell_day(growth.ready_date)}{wide}."
+    return f"It is expected to be ready on {tell_day(growth.ready_date)}{wide}."
+
+
+# --------------------------------------------------------------------------- areas
+def _areas(history: JarHistory) -> Iterable[str]:
+    """Tell each area's history: those still there first, the largest first."""
+    sightings: dict[str, list[tuple[date, TrackedPatch]]] = {}
+    for day in history.days:
+        for patch in day.patches:
+            sightings.setdefault(patch.patch, []).append((day.day, patch))
+    if not history.days:
+        yield "Nothing can be said about its wall."
+        return
+    if not sightings:
+        yield "No bare, wet or discoloured area was seen on the wall that could be judged."
+        return
+    last = history.days[-1].day
+    seen = sorted(
+        sightings.values(),
+        key=lambda s: (s[-1][0] != last, -max(patch.area_cm2 for _, patch in s)),
+    )
+    for sighting in seen[:MOST_AREAS]:
+        yield _area(sighting, last)
+    if len(seen) > MOST_AREAS:
+        yield f"Besides, {_count(len(seen) - MOST_AREAS, 'smaller area')}; see patches.csv."
+
+
+def _area(sighting: list[tuple[date, TrackedPatch]], last: date) -> str:
+    (first_day, first), (last_day, now) = sighting[0], sighting[-1]
+    kind = _KINDS.get(now.kind, f"{now.kind} area")
+    where = f"{_side(now.angle_deg)}, {now.height_mm:.0f} mm above the floor"
+    sizes = f"{first.area_cm2:.1f} cm2 on {tell_day(first_day)}"
+    if first_day != last_day:
+        sizes += f", {now.area_cm2:.1f} cm2 on {tell_day(last_day)}"
+    fate = "not seen since"
+    if last_day == last:
+        trend = "new" if first_day == last_day else now.trend
+        fate = _TRENDS.get(trend, trend)
+    return f"{now.patch}: {kind} {where}; {sizes}, {fate}."
+
+
+def _side(angle_deg: float) -> str:
+    if abs(angle_deg) < 10:
+        return "at the front"
+    return f"{abs(angle_deg):.0f} degrees to the {'right' if angle_deg > 0 else 'left'}"
+
+
+# --------------------------------------------------------------------------- verdict and next
+def _verdict(story: JarStory, scored_on: date) -> Iterable[str]:
+    yield f"On {tell_day(scored_on, year=True)} the verdict is {story.verdict.verdict}."
+    yield from map(_sentence, story.verdict.reasons)
+
+
+def _what_to_do(story: JarStory, register: Mapping[str, JarEntry]) -> Iterable[str]:
+    verdict, jar = story.verdict.verdict, story.verdict.jar
+    words = VERDICT_WORDS[verdict]
+    yield f"{words.heading}. {words.advice}"
+    told = {flag.flag for flag in story.flags}
+    for kind in FLAGS.values():  # in the order of the table, each once
+        if kind.word in told and kind.severity in ("act", "look"):
+            yield kind.remedy
+    related = siblings(register, jar) or [e for e in register.values() if e.parent == jar]
+    if verdict in ("no-go", "check") and related:
+        yield f"Other jars share its spawn: jarvision trace {jar} says in which order to look."
+
+
+def _caution(story: JarStory) -> Iterable[str]:
+    """The photo's limit always; eating and breathing where something may be wrong."""
+    yield CAUTIONS[0]
+    if story.verdict.verdict in ("no-go", "check"):
+        yield from CAUTIONS[1:3]
+
+
+# --------------------------------------------------------------------------- words
+def _sentence(text: str) -> str:
+    return f"{text.rstrip('.')}."
+
+
+def _cover(cover: Coverage) -> str:
+    return f"{cover.percent:.1f} % (95 % interval {cover.low:.1f} to {cover.high:.1f} %)"
+
+
+def _count(number: int, thing: str) -> str:
+    return f"1 {thing}" if number == 1 else f"{number} {thing}s"
+
+
+def _listed(names: Iterable[str]) -> str:
+    *most, last = names
+    return f"{', '.join(most)} and {last}" if most else last
