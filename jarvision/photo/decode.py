@@ -1,7 +1,7 @@
 """Bytes -> pixels as stored: untrusted files meet the decoders here and nowhere else.
 
 Pillow decodes, JPEG at a reduced scale where that is enough. Pillow has no 16-bit colour, so PNG
-and TIFF files of that depth go through OpenCV.
+and TIFF files of that depth go through OpenCV, HEIC of 10 or 12 bits through pillow-heif itself.
 """
 
 from __future__ import annotations
@@ -37,6 +37,11 @@ fewer decoders for a hostile file to reach."""
 MAX_PIXELS = 120_000_000
 """Larger pictures are refused before they are decoded: they would fill the memory."""
 
+HDR_TONES = "the tones are of high dynamic range (PQ or HLG): they were taken for sRGB"
+
+_HDR_TRANSFERS = (16, 18)  # PQ and HLG, ITU-T H.273 (07/2024), table 3, from memory
+_DEEP_MAX = 65535
+
 _BITS_PER_SAMPLE, _PHOTOMETRIC, _SAMPLE_FORMAT = 258, 262, 339  # TIFF 6.0 tags
 _UNSIGNED = 1
 _MIN_IS_BLACK, _RGB = 1, 2
@@ -53,18 +58,21 @@ class Decoded:
     Attributes
     ----------
     pixels
-        A Pillow image of mode ``L``, ``RGB``, ``CMYK`` or ``LAB``, or, from a 16-bit file, an
-        array ``(rows, cols, 1 or 3)``.
+        A Pillow image of mode ``L``, ``RGB``, ``CMYK`` or ``LAB``, or, from a file of more than 8
+        bits, an array ``(rows, cols, 1 or 3)`` from 0 to 65535.
     full_long_side
         Long side of the picture in the file, pixels.
     icc
         The embedded profile, empty when there is none.
+    note
+        What must be told about the decoding, empty as a rule.
     """
 
     pixels: Image.Image | DeepArray
     full_long_side: int
     icc: bytes
     exif: ExifFacts
+    note: str = ""
 
 
 def decode(content: bytes, *, smallest_side: int) -> Decoded:
@@ -100,15 +108,22 @@ def _decode(content: bytes, *, smallest_side: int) -> Decoded:
             full = image.size
             if full[0] * full[1] > MAX_PIXELS:
                 raise PhotoRefusedError("unreadable", f"picture of {full[0]} x {full[1]} pixels")
-            deep = _is_deep(image, content)
-            image.draft(None, _draft_size(full, smallest_side))
-            image.load()  # in full, for 16-bit files too: OpenCV lets truncated ones pass
             return Decoded(
-                pixels=_decode_deep(content) if deep else _without_alpha(image),
+                pixels=_pixels(image, content, smallest_side=smallest_side),
                 full_long_side=max(full),
                 icc=image.info.get("icc_profile") or b"",
                 exif=read_exif(image),
+                note=HDR_TONES if _has_hdr_tones(image) else "",
             )
+
+
+def _pixels(image: Image.Image, content: bytes, *, smallest_side: int) -> Image.Image | DeepArray:
+    if _is_deep_heic(image):
+        return _decode_deep_heic(content)
+    deep = _is_deep(image, content)
+    image.draft(None, _draft_size(image.size, smallest_side))
+    image.load()  # in full, for 16-bit files too: OpenCV lets truncated ones pass
+    return _decode_deep(content) if deep else _without_alpha(image)
 
 
 def _formats(content: bytes) -> tuple[str, ...]:
@@ -155,3 +170,26 @@ def _decode_deep(content: bytes) -> DeepArray:
     bands = np.atleast_3d(stored)
     plain = bands[..., :1] if bands.shape[2] <= 2 else bands[..., 2::-1]  # BGR(A) -> RGB
     return np.ascontiguousarray(plain)
+
+
+def _is_deep_heic(image: Image.Image) -> bool:
+    return image.format == "HEIF" and image.info.get("bit_depth", 8) > 8
+
+
+def _has_hdr_tones(image: Image.Image) -> bool:
+    """Tell a HEIC file whose tone curve is not a photo's; an ICC profile goes before it."""
+    if image.format != "HEIF" or image.info.get("icc_profile"):
+        return False
+    nclx = image.info.get("nclx_profile") or {}
+    return nclx.get("transfer_characteristics") in _HDR_TRANSFERS
+
+
+def _decode_deep_heic(content: bytes) -> DeepArray:
+    import pillow_heif
+
+    # turned upright by the decoder, as Pillow's own reading of the file is
+    file = pillow_heif.open_heif(io.BytesIO(content), convert_hdr_to_8bit=False, hdr_to_16bit=False)
+    highest = (1 << int(file.info["bit_depth"])) - 1
+    bands = np.atleast_3d(np.asarray(file[file.primary_index], dtype=np.uint32))
+    plain = bands[..., :1] if bands.shape[2] <= 2 else bands[..., :3]
+    return ((plain * _DEEP_MAX + highest // 2) // highest).astype(np.uint16)

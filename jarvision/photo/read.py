@@ -70,7 +70,7 @@ def read_photo(path: Path, *, name: str, dated: date | None = None) -> Photo:
         time_source=source,
         rgb16=upright.astype(np.uint16, copy=False) if upright.dtype == np.uint16 else None,
         utc_offset=decoded.exif.utc_offset,
-        notes=(picture.note,) if picture.note else (),
+        notes=tuple(filter(None, (decoded.note, picture.note))),
     )
 
 
