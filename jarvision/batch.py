@@ -131,6 +131,7 @@ def score_folder(
             raise NothingToScoreError("All photos went away while they were read", "Try again.")
         day = today or _newest_day(readings)
         histories = build_histories(readings, known, settings=chosen)
+        warnings.extend(_file_notes(readings))
         unseen = sorted(set(known) - {history.entry.jar for history in histories})
         if unseen:
             warnings.append(f"in the register but without a photo: {', '.join(unseen)}")
@@ -185,6 +186,18 @@ def _settings_warnings(settings: Settings) -> list[str]:
         return []
     told = "; ".join(map(str, changed))
     return [f"settings of your own, for which no accuracy was measured: {told}"]
+
+
+def _file_notes(readings: Iterable[Reading]) -> list[str]:
+    """One line for each note on how files of usable photos were read, with the first of them."""
+    found: dict[str, list[str]] = {}
+    for reading in readings:
+        for note in filter(None, reading.detail.split("; ") if reading.status == "ok" else ()):
+            found.setdefault(note, []).append(reading.photo)
+    return [
+        f"{names[0]}{f' and {len(names) - 1} more' if len(names) > 1 else ''}: {note}"
+        for note, names in found.items()
+    ]
 
 
 def _newest_day(readings: Iterable[Reading]) -> date:

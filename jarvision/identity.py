@@ -18,9 +18,10 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path, PurePosixPath
-from typing import Final, cast
+from typing import TYPE_CHECKING, Final, cast
 
-from jarvision.records import View
+if TYPE_CHECKING:  # its arrays would load numpy, which help does not need
+    from jarvision.records import View
 
 PHOTO_SUFFIXES: Final = frozenset(
     {".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp", ".heic", ".heif"}
@@ -68,7 +69,7 @@ def read_name(name: str) -> NameParts:
 def view_of(name: str) -> View:
     """View named by the last part of the file name: ``_a`` to ``_d``, else ``front``."""
     match = _VIEW.search(PurePosixPath(name).stem)
-    return cast(View, match[1].lower()) if match else "front"
+    return cast("View", match[1].lower()) if match else "front"
 
 
 def day_of(name: str) -> date | None:

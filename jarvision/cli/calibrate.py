@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from jarvision.cli.console import stderr
-from jarvision.cli.options import SettingsFile
+from jarvision.cli.options import AsJson, Quiet, SettingsFile
 from jarvision.flags import PHOTO_REASONS
 from jarvision.identity import printable
 
@@ -35,8 +36,10 @@ def calibrate(
         ),
     ],
     settings_file: SettingsFile = None,
+    as_json: AsJson = False,
+    quiet: Quiet = False,
 ) -> None:
-    """Learn what the printer made of the card's colours, from photos in daylight.
+    """Learn the colours of your print from photos of the card.
 
     Take two or more PHOTOs of the card alone, by a window, without sun, lamp or shadow on it. The
     file is used for every photo that is scored in FOLDER.
@@ -49,8 +52,29 @@ def calibrate(
 
     settings = find_settings(out, chosen=settings_file).photo.colour
     result = calibrate_print(photos, out=out, bar_mm=bar_mm, settings=settings)
-    typer.echo(printable(str(result.path)))
-    _tell(result, used=len(photos) - len(result.refused))
+    used = len(photos) - len(result.refused)
+    typer.echo(json.dumps(_record(result), indent=2) if as_json else printable(str(result.path)))
+    if not quiet:
+        _tell(result, used=used)
+
+
+def _record(result: Calibration) -> dict[str, Any]:
+    from jarvision.card.inks import INKS
+
+    return {
+        "file": printable(str(result.path)),
+        "card_values": result.values.reference,
+        "card_values_de00": round(result.values.expected_de00, 2),
+        "print_scale": round(result.values.print_scale, 4),
+        "inks": {
+            ink: round(float(share), 3)
+            for ink, share in zip(INKS, result.inks.colours, strict=True)
+        },
+        "left_out": [
+            {"photo": printable(r.photo), "reason": r.reason, "detail": r.detail}
+            for r in result.refused
+        ],
+    }
 
 
 def _tell(result: Calibration, *, used: int) -> None:

@@ -2,26 +2,31 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-from typing import Annotated
-
 import typer
+
+from jarvision.cli.console import stderr
+from jarvision.cli.options import OutFolder, Quiet
 
 EXAMPLE = "Example: jarvision card --out print"
 
 
 def card(
-    out: Annotated[
-        Path, typer.Option("--out", metavar="DIR", help="Folder for the files; made when missing.")
-    ],
+    out: OutFolder,
+    quiet: Quiet = False,
 ) -> None:
-    """Write the reference card: PDF for A4 and US Letter, and card.png (300 dpi)."""
+    """Write the reference card to print.
+
+    PDF for A4 and for US Letter, and card.png, the card alone (300 dpi).
+
+    Exit codes: 0 done, 2 bad usage, 5 folder not writable.
+    """
     from jarvision.card.draw import draw_card
 
     files = draw_card(out)
     for path in (files.pdf_a4, files.pdf_letter, files.png):
         typer.echo(path)
-    typer.echo(
-        "Print one of the PDFs at 100 % on matt paper and check its 100 mm bar with a ruler.",
-        err=True,
-    )
+    if not quiet:
+        stderr().print(
+            "Print one of the PDFs at 100 % on matt paper and check its 100 mm bar with a ruler.",
+            soft_wrap=True,
+        )

@@ -24,7 +24,7 @@ def check(
     settings_file: SettingsFile = None,
     as_json: AsJson = False,
 ) -> None:
-    """Say of each PHOTO whether it can be scored, and if not, what to do.
+    """Say of each PHOTO whether it can be used, else what to do.
 
     Quick, for use while the jar still stands before the phone. It looks at the photo, not at the
     mycelium.

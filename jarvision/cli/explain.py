@@ -30,7 +30,7 @@ def explain(
     register: RegisterOption = None,
     as_json: AsJson = False,
 ) -> None:
-    """Tell the story of JAR: how it grew, what was seen, what the verdict is and why.
+    """Tell the story of JAR: its growth, what was seen, why.
 
     Exit codes: 0 done, 2 the jar was not scored, or bad usage.
     """

@@ -20,9 +20,9 @@ EXAMPLE = "Example: jarvision hindsight --register photos/jars.csv"
 
 
 def hindsight(register: RegisterOption = None, as_json: AsJson = False) -> None:
-    """Say how often go and no-go were right on your own jars, and what they yielded.
+    """Say how often go and no-go were right on your own jars.
 
-    Counts the jars whose outcome you recorded.
+    Counts the jars whose outcome you recorded, and what they yielded.
 
     Exit codes: 0 done, 2 bad usage.
     """

@@ -46,9 +46,10 @@ def add(
     notes: Annotated[str, typer.Option(help="Anything else.")] = "",
     register: RegisterOption = None,
 ) -> None:
-    """Add JAR to the register: one line at its end, nothing else is changed.
+    """Add JAR to the register: one line at its end.
 
-    The whole register is checked first; when a line is wrong, nothing is written.
+    Nothing else is changed. The whole register is checked first; when a line is wrong, nothing is
+    written.
 
     Exit codes: 0 done, 2 a wrong line or bad usage, 5 not writable.
     """

@@ -45,7 +45,7 @@ def outcome(
     out: OutOption = REPORT,
     register: RegisterOption = None,
 ) -> None:
-    """Record that JAR was clean when opened, contaminated, or harvested.
+    """Record that JAR was clean, contaminated or harvested.
 
     One line is added to outcomes.csv beside the register, with what the last scoring said of the
     jar. The last line of a jar and day counts, so that a slip is corrected by recording the day

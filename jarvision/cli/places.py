@@ -29,7 +29,7 @@ RegisterOption = Annotated[
     ),
 ]
 OutOption = Annotated[
-    Path, typer.Option("--out", metavar="OUT", help="Folder of the last scoring. Default: report.")
+    Path, typer.Option("--out", metavar="OUT", help="Folder of the last scoring.")
 ]
 
 

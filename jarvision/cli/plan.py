@@ -43,7 +43,9 @@ def plan(
     settings_file: SettingsFile = None,
     as_json: AsJson = False,
 ) -> None:
-    """Say what is due on which day, and write plan.csv and plan.ics anew.
+    """Say what is due on which day.
+
+    Writes plan.csv and plan.ics anew.
 
     Exit codes: 0 done, 2 no scoring there, or bad usage, 5 folder not writable.
     """

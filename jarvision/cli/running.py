@@ -39,18 +39,19 @@ def progress_bar(*, shown: bool) -> Iterator[tuple[Progress | None, Tell]]:
     from rich.progress import TimeRemainingColumn as TimeLeft
 
     columns = (
-        TextColumn("reading photos"),
-        BarColumn(),
-        MofNCompleteColumn(),
+        TextColumn("photos"),
+        BarColumn(bar_width=None),
+        MofNCompleteColumn(separator=" of "),
         TextColumn("{task.fields[pace]}"),
-        TimeLeft(),
+        TimeLeft(compact=True),
+        TextColumn("left"),
     )
     with Progress(*columns, console=console, transient=True) as bar:
         task = bar.add_task("", total=None, pace="")
 
         def step(done: int, total: int, _: Reading | None) -> None:
             seconds = bar.tasks[0].elapsed or 0.0
-            pace = f"{done / seconds:.1f} photos/s" if seconds > 0 else ""
+            pace = f"{done / seconds:.1f} a second" if seconds > 0 else ""
             bar.update(task, completed=done, total=total, pace=pace)
 
         yield step, tell

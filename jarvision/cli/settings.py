@@ -30,10 +30,10 @@ def settings(
     as_json: AsJson = False,
     quiet: Quiet = False,
 ) -> None:
-    """Show every setting with its unit, range and reason, as a settings file.
+    """Show every setting with its unit, range and reason.
 
-    To change one, write its section and its line into jarvision.toml beside your photos. The
-    settings and the species profiles in FOLDER are checked.
+    The answer is a settings file. To change a setting, write its section and its line into
+    jarvision.toml beside your photos. The settings and the species profiles in FOLDER are checked.
 
     Exit codes: 0 done, 2 a setting or a profile is wrong, or bad usage.
     """

@@ -1,11 +1,14 @@
-"""The verdict table: one screen, 80 columns, and the line on refused photos."""
+"""The verdict table: one screen, 80 columns or less, and the line on refused photos."""
 
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from rich.box import SIMPLE_HEAD
+from rich.console import Group
+from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
@@ -15,9 +18,13 @@ from jarvision.records import JarStory, ShelfResult, VerdictWord
 from jarvision.report.words import VERDICT_WORDS, by_urgency, tell_day
 
 if TYPE_CHECKING:
-    from rich.console import Console
+    from rich.console import Console, RenderableType
 
 MOST_JARS = 40  # more do not fit a screen; the report and verdicts.csv hold all
+NARROW = 72  # columns; below it the reasons would stand a word to a line beside the numbers
+_NAME_WIDTH = 14
+_VERDICT_WIDTH = 7
+_INDENT = 4
 
 _STYLES: dict[VerdictWord, str] = {
     "no-go": "bold red",
@@ -28,23 +35,19 @@ _STYLES: dict[VerdictWord, str] = {
 
 
 def print_summary(console: Console, result: ShelfResult) -> None:
-    """Print the jars by urgency, with coverage, ready date and first reason."""
+    """Print the jars by urgency, with coverage, ready date and first reason.
+
+    On a narrow screen the reason stands below its jar instead of beside it.
+    """
     stories = by_urgency(result.stories)
-    table = Table(box=SIMPLE_HEAD, pad_edge=False, padding=(0, 1), expand=False)
-    table.add_column("jar", max_width=14, overflow="ellipsis", no_wrap=True)
-    table.add_column("verdict", no_wrap=True)
-    table.add_column("covered %", no_wrap=True, justify="right")
-    table.add_column("ready", no_wrap=True)
-    table.add_column("why", overflow="fold")
-    for story in stories[:MOST_JARS]:
-        table.add_row(*_row(story))
-    console.print(f"{printable(result.folder)}, {tell_day(result.scored_on, year=True)}")
-    console.print(table)
+    shown = stories[:MOST_JARS]
+    console.print(f"{printable(result.folder)}, {tell_day(result.scored_on, year=True)}\n")
+    console.print(_narrow(shown) if console.width < NARROW else _wide(shown))
     if len(stories) > MOST_JARS:
         console.print(f"... and {len(stories) - MOST_JARS} jars more in verdicts.csv")
     counts = Counter(story.verdict.verdict for story in stories)
     told = (f"{counts[word]} {word}" for word in VERDICT_WORDS if counts[word])
-    console.print(", ".join(told) or "No jar could be told apart.")
+    console.print(f"\n{', '.join(told) or 'No jar could be told apart.'}")
 
 
 def tell_refused(result: ShelfResult) -> list[str]:
@@ -53,13 +56,41 @@ def tell_refused(result: ShelfResult) -> list[str]:
     lines = []
     for word, count in refused.most_common():
         reason = PHOTO_REASONS.get(word)
-        photos = "1 photo" if count == 1 else f"{count} photos"
         meaning = f"{reason.meaning}. {reason.remedy}" if reason else word
-        lines.append(f"{photos} not used: {meaning}")
+        lines.append(f"{_photos(count)} not used: {meaning}")
     return lines
 
 
-def _row(story: JarStory) -> tuple[Text, ...]:
+def _photos(count: int) -> str:
+    return "1 photo" if count == 1 else f"{count} photos"
+
+
+# --------------------------------------------------------------------------- layouts
+def _wide(stories: Sequence[JarStory]) -> RenderableType:
+    table = Table(box=SIMPLE_HEAD, show_edge=False, pad_edge=False, padding=(0, 1, 0, 0))
+    table.add_column("jar", max_width=_NAME_WIDTH, overflow="ellipsis", no_wrap=True)
+    table.add_column("verdict", no_wrap=True)
+    table.add_column("covered %", no_wrap=True, justify="right")
+    table.add_column("ready", no_wrap=True)
+    table.add_column("why", overflow="fold")
+    for story in stories:
+        table.add_row(*_cells(story), _why(story))
+    return table
+
+
+def _narrow(stories: Sequence[JarStory]) -> RenderableType:
+    parts: list[RenderableType] = []
+    for story in stories:
+        name, verdict, percent, ready = _cells(story)
+        name.truncate(_NAME_WIDTH, overflow="ellipsis", pad=True)
+        verdict.truncate(_VERDICT_WIDTH, pad=True)
+        line = Text("  ").join((name, verdict, Text(f"{percent} %"), ready))
+        line.no_wrap, line.overflow = True, "ellipsis"
+        parts += [line, Padding(_why(story), (0, 0, 0, _INDENT))]
+    return Group(*parts)
+
+
+def _cells(story: JarStory) -> tuple[Text, Text, Text, Text]:
     verdict, cover = story.verdict, story.verdict.coverage
     words = VERDICT_WORDS[verdict.verdict]
     percent = f"{cover.percent:.0f} ({cover.low:.0f}-{cover.high:.0f})" if cover else "-"
@@ -70,5 +101,9 @@ def _row(story: JarStory) -> tuple[Text, ...]:
         Text(f"{words.symbol} {verdict.verdict}", style=_STYLES[verdict.verdict]),
         Text(percent),
         Text(f"{ready.day} {ready:%b}" if told and ready else "-"),
-        Text(printable(verdict.reasons[0]) if verdict.reasons else ""),
     )
+
+
+def _why(story: JarStory) -> Text:
+    reasons = story.verdict.reasons
+    return Text(printable(reasons[0]) if reasons else "")

@@ -33,7 +33,9 @@ def trace(
     register: RegisterOption = None,
     as_json: AsJson = False,
 ) -> None:
-    """Say which jars to isolate or look at when JAR is bad, nearest relatives first.
+    """Say which jars to isolate or look at when JAR is bad.
+
+    Nearest relatives come first.
 
     Exit codes: 0 done, 2 the jar is not in the register, or bad usage.
     """

@@ -42,6 +42,7 @@ HDR_TONES = "the tones are of high dynamic range (PQ or HLG): they were taken fo
 _HDR_TRANSFERS = (16, 18)  # PQ and HLG, ITU-T H.273 (07/2024), table 3, from memory
 _DEEP_MAX = 65535
 
+_ISO_MEDIA = b"ftyp"  # ISO base media, the container of HEIC (ISO/IEC 23008-12)
 _BITS_PER_SAMPLE, _PHOTOMETRIC, _SAMPLE_FORMAT = 258, 262, 339  # TIFF 6.0 tags
 _UNSIGNED = 1
 _MIN_IS_BLACK, _RGB = 1, 2
@@ -93,8 +94,7 @@ def decode(content: bytes, *, smallest_side: int) -> Decoded:
     except (PhotoRefusedError, MemoryError):  # a full memory says nothing about the photo
         raise
     except UnidentifiedImageError as error:
-        what = "the file is empty" if not content else "not a JPEG, PNG, TIFF, WebP or HEIC picture"
-        raise PhotoRefusedError("unreadable", what) from error
+        raise PhotoRefusedError("unreadable", _unknown(content)) from error
     except Image.DecompressionBombError as error:
         raise PhotoRefusedError("unreadable", "picture of too many pixels") from error
     except Exception as error:  # decoders meet damaged files with errors of every kind
@@ -126,8 +126,16 @@ def _pixels(image: Image.Image, content: bytes, *, smallest_side: int) -> Image.
     return _decode_deep(content) if deep else _without_alpha(image)
 
 
+def _unknown(content: bytes) -> str:
+    if not content:
+        return "the file is empty"
+    if content[4:8] == _ISO_MEDIA:
+        return "damaged picture, or of a kind (such as a film) that is not HEIC"
+    return "not a JPEG, PNG, TIFF, WebP or HEIC picture"
+
+
 def _formats(content: bytes) -> tuple[str, ...]:
-    if content[4:8] != b"ftyp":  # ISO base media, the container of HEIC (ISO/IEC 23008-12)
+    if content[4:8] != _ISO_MEDIA:
         return FORMATS
     import pillow_heif
 
