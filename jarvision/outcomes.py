@@ -189,6 +189,11 @@ def taken_together(outcomes: Iterable[Outcome]) -> dict[str, JarOutcome]:
     return found
 
 
+def contaminated_jars(outcomes: Mapping[str, JarOutcome]) -> set[str]:
+    """Names of the jars that were recorded as contaminated."""
+    return {jar for jar, whole in outcomes.items() if whole.outcome == "contaminated"}
+
+
 def verdict_before(
     result: ShelfResult, jar: str, day: date
 ) -> tuple[VerdictWord | None, date | None]:
@@ -268,7 +273,7 @@ def _one_of(name: str, word: str, words: Sequence[str]) -> None:
 def _grams(name: str, text: str) -> float | None:
     if not text:
         return None
-    grams = float(text)
+    grams = float(text.replace(",", "."))  # as some spreadsheets write it
     if not math.isfinite(grams) or grams < 0 or (name == "dry_grams" and grams == 0):
         raise ValueError(f"{name} '{text}' is no weight")
     return grams

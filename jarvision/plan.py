@@ -16,6 +16,7 @@ from typing import Final, Literal
 from jarvision.flags import Severity
 from jarvision.plan_settings import PlanSettings
 from jarvision.records import JarEntry, JarStory, ShelfResult
+from jarvision.register import siblings
 
 Task = Literal[
     "isolate", "overdue", "look", "photo", "use", "fruit", "use-by", "ready", "soak", "heat", "pack"
@@ -109,30 +110,45 @@ def make_plan(
     settings: PlanSettings | None = None,
     today: date | None = None,
     ended: Collection[str] = (),
+    contaminated: Collection[str] = (),
 ) -> Plan:
     """Plan the days from ``today`` on.
 
     Parameters
     ----------
     register
-        All jars that the grower knows of. A spawn jar that has a child in it is used up: one
-        spawn jar feeds one jar.
+        All jars that the grower knows of; None: those that were scored. A spawn jar that has a
+        child in it is used up, since one spawn jar feeds one jar: it is planned no more, but told
+        when it is no-go.
     today
         First day of the plan; None: the day that the verdicts are for.
     ended
         Jars whose story is over (an outcome is recorded): left out.
+    contaminated
+        Jars recorded as contaminated: those that share their spawn are to be looked at closely.
     """
     chosen = settings or PlanSettings()
     first = today or result.scored_on
     last = first + timedelta(days=chosen.days - 1)
-    gone = {*ended, *_fed(register or {}, first)}
-    stories = [story for story in result.stories if story.verdict.jar not in gone]
+    known = register or {s.verdict.jar: s.history.entry for s in result.stories}
+    fed = _fed(known, first)
+    stories = [
+        story
+        for story in result.stories
+        if story.verdict.jar not in ended
+        and (story.verdict.jar not in fed or story.verdict.verdict == "no-go")
+    ]
     uses = {story.verdict.jar: _use(story, first) for story in stories if _promising(story)}
     dated = [use for use in uses.values() if use]
     spawn = [s.verdict.jar for s in stories if s.history.entry.kind == "spawn"]
     batches = _batches([use for use in dated if use.jar in spawn], first, chosen)
     batches = tuple(batch for batch in batches if batch.soak_on <= last)
-    items = [item for story in stories for item in _items(story, uses, first)]
+    bad = {*contaminated, *(s.verdict.jar for s in result.stories if s.verdict.verdict == "no-go")}
+    items = [
+        item
+        for story in stories
+        for item in _items(story, uses, first, _bad_kin(story.verdict.jar, known, bad))
+    ]
     items += [item for batch in batches for item in _work(batch, chosen)]
     order = list(TASKS)
     within = (item for item in items if item.day <= last)
@@ -150,6 +166,14 @@ def _fed(register: Mapping[str, JarEntry], today: date) -> set[str]:
     """Spawn jars that were used for another jar by ``today``."""
     entries = register.values()
     return {e.parent for e in entries if e.parent and (e.started is None or e.started <= today)}
+
+
+def _bad_kin(jar: str, register: Mapping[str, JarEntry], bad: Collection[str]) -> tuple[str, ...]:
+    """Bad jars among the jar's parent and those that were fed from the same spawn."""
+    entry = register.get(jar)
+    if entry is None or not entry.parent:
+        return ()
+    return tuple(name for name in (entry.parent, *siblings(register, jar)) if name in bad)
 
 
 # --------------------------------------------------------------------------- one jar
@@ -178,7 +202,9 @@ def _use(story: JarStory, first: date) -> _Use | None:
     return _Use(story.verdict.jar, day, low, high, max(keeps, day))
 
 
-def _items(story: JarStory, uses: Mapping[str, _Use | None], first: date) -> Iterable[PlanItem]:
+def _items(
+    story: JarStory, uses: Mapping[str, _Use | None], first: date, bad_kin: tuple[str, ...]
+) -> Iterable[PlanItem]:
     """Tell what is due for one jar."""
     verdict, jar = story.verdict, (story.verdict.jar,)
     flags = {flag.flag for flag in story.flags}
@@ -193,23 +219,30 @@ def _items(story: JarStory, uses: Mapping[str, _Use | None], first: date) -> Ite
     if "old_photo" in flags and verdict.verdict != "no-go":
         yield PlanItem(first, "photo", jar, "Take a new photo before deciding.", "look")
     if use := uses.get(verdict.jar):
-        yield from _dates(story, use, first)
+        yield from _dates(story, use, first, bad_kin)
 
 
-def _dates(story: JarStory, use: _Use, first: date) -> Iterable[PlanItem]:
+def _dates(story: JarStory, use: _Use, first: date, bad_kin: tuple[str, ...]) -> Iterable[PlanItem]:
     """Tell when a promising jar is ready, can be used, and must be used."""
     jar, growth, go = (use.jar,), story.growth, story.verdict.verdict == "go"
     if growth.ready_date and growth.ready_date > first:
         text = "Expected to be covered; it rests after that. Leave it alone."
         low, high = growth.ready_low, growth.ready_high
         yield PlanItem(growth.ready_date, "ready", jar, text, low=low, high=high)
-    again = "Look it over once more first."
-    if story.history.entry.kind == "spawn":
-        text = f"{'Can' if go else 'Expected to be rested: can'} be used as spawn. {again}"
-        yield PlanItem(use.day, "use", jar, text, low=use.low, high=use.high)
-    else:
-        text = f"{'Can' if go else 'Expected to be rested: can'} go into fruiting conditions."
-        yield PlanItem(use.day, "fruit", jar, f"{text} {again}", low=use.low, high=use.high)
+    spawn = story.history.entry.kind == "spawn"
+    text = "be used as spawn" if spawn else "go into fruiting conditions"
+    text = f"{'Can' if go else 'Expected to be rested: can'} {text}. Look it over once more first."
+    if bad_kin:
+        text += f" Look closely: of its kin, {', '.join(bad_kin)} turned bad."
+    yield PlanItem(
+        use.day,
+        "use" if spawn else "fruit",
+        jar,
+        text,
+        "look" if bad_kin else "note",
+        low=use.low,
+        high=use.high,
+    )
     if use.until > use.day:
         text = f"Keeps until {use.until}: use it by then, or it will pin inside."
         yield PlanItem(use.until, "use-by", jar, text)

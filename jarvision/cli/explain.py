@@ -40,7 +40,12 @@ def explain(
     shelf = open_shelf(register, needed=False)
     result = read_result(out, shelf.register, species=shelf.species)
     story = find_story(result, jar)
-    chapters = tell_story(story, scored_on=result.scored_on, register=shelf.register)
+    chapters = tell_story(
+        story,
+        scored_on=result.scored_on,
+        register=shelf.register,
+        outcome=shelf.outcomes.get(jar),
+    )
     if as_json:
         document = {"jar": jar, "chapters": [asdict(chapter) for chapter in chapters]}
         typer.echo(json.dumps(document, indent=2))

@@ -2,11 +2,20 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from jarvision.cli.places import RegisterOption, register_path, tell_lines
+from jarvision.cli.places import (
+    REPORT,
+    OutOption,
+    RegisterOption,
+    last_scoring,
+    open_shelf,
+    register_path,
+    tell_lines,
+)
 from jarvision.identity import printable
 
 NEW_EXAMPLE = "Example: jarvision jars new --register photos/jars.csv"
@@ -44,6 +53,7 @@ def add(
     ] = "",
     profile: Annotated[str, typer.Option(help="Shape of the jar.")] = "",
     notes: Annotated[str, typer.Option(help="Anything else.")] = "",
+    out: OutOption = REPORT,
     register: RegisterOption = None,
 ) -> None:
     """Add JAR to the register: one line at its end.
@@ -70,4 +80,24 @@ def add(
     added = add_jar(path, cells, is_known_species=load_species(path.parent).knows)
     jars = "1 jar" if len(added.register) == 1 else f"{len(added.register)} jars"
     typer.echo(printable(f"{added.entry.jar} added to {path}, which now holds {jars}."))
-    tell_lines([f"Note: {warning}." for warning in added.warnings])
+    doubts = _doubts_about(added.entry.parent, out, path)
+    tell_lines([f"Note: {warning}." for warning in (*added.warnings, *doubts)])
+
+
+def _doubts_about(parent: str, out: Path, register: Path) -> list[str]:
+    """Say what the last scoring and the outcomes hold against a jar's spawn."""
+    if not parent:
+        return []
+    shelf = open_shelf(register)
+    result, outcome = last_scoring(out, shelf), shelf.outcomes.get(parent)
+    stories = result.stories if result else ()
+    verdict = next((s.verdict.verdict for s in stories if s.verdict.jar == parent), "")
+    found = []
+    if result and verdict in ("no-go", "check", "wait"):
+        found.append(
+            f"the verdict on '{parent}' of {result.scored_on} is {verdict}, not go: spawn that is "
+            "in doubt multiplies its fault"
+        )
+    if outcome and outcome.outcome == "contaminated":
+        found.append(f"'{parent}' was recorded as contaminated on {outcome.day}")
+    return found

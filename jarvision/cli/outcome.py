@@ -62,12 +62,13 @@ def outcome(
         raise UsageError(
             f"Jar '{printable(jar)}' is not in the register", "Add it with jarvision jars add."
         )
-    day = on.date() if on else date.today()
+    today = _today()
+    day = on.date() if on else today
     result = last_scoring(out, shelf)
     verdict, verdict_date = verdict_before(result, jar, day) if result else (None, None)
     line = Outcome(jar, cast(Any, word), day, grams, dry_grams, note.strip(), verdict, verdict_date)
     path = shelf.folder / FILE_NAME
-    whole = add_outcome(path, line, entry=shelf.register[jar], today=date.today())
+    whole = add_outcome(path, line, entry=shelf.register[jar], today=today)
     typer.echo(printable(_told(whole)))
     if whole.verdict is None:
         tell_lines(
@@ -76,6 +77,10 @@ def outcome(
                 "in jarvision hindsight."
             ]
         )
+
+
+def _today() -> date:
+    return date.today()
 
 
 def _told(whole: JarOutcome) -> str:

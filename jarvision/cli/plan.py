@@ -49,6 +49,7 @@ def plan(
 
     Exit codes: 0 done, 2 no scoring there, or bad usage, 5 folder not writable.
     """
+    from jarvision.outcomes import contaminated_jars
     from jarvision.plan import make_plan
     from jarvision.report.plan_files import write_plan
     from jarvision.report.read_back import read_result
@@ -65,6 +66,7 @@ def plan(
         settings=amounts,
         today=today.date() if today else None,
         ended=set(shelf.outcomes),
+        contaminated=contaminated_jars(shelf.outcomes),
     )
     paths = write_plan(made, out, shelf=result.folder)
     if as_json:
@@ -127,7 +129,9 @@ def _print(made: Plan) -> None:
     for item in made.items:
         day = tell_day(item.day) if item.day != before else ""
         span = tell_span(item.low, item.high)
-        text = f"{jars_told(item.jars)}: {item.text}" + (f" 80 %: {span}." if span else "")
+        text = f"{jars_told(item.jars)}: {item.text}" + (
+            f" Interval (80 %): {span}." if span else ""
+        )
         table.add_row(*(Text(cell) for cell in (day, HEADINGS[item.task], text)))
         before = item.day
     console.print(table)

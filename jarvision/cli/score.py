@@ -86,20 +86,24 @@ def _score_and_write(
     quiet: bool,
 ) -> ShelfResult:
     from jarvision.batch import find_register, score_folder
-    from jarvision.outcomes import FILE_NAME, read_outcomes
+    from jarvision.outcomes import FILE_NAME, contaminated_jars, read_outcomes, taken_together
     from jarvision.plan import make_plan
     from jarvision.report import write_report
     from jarvision.settings_file import find_settings
 
     settings = find_settings(folder, chosen=settings_file)
-    outcomes = read_outcomes((register.parent if register else folder) / FILE_NAME)
-    ended = {outcome.jar for outcome in outcomes}
+    papers = register.parent if register else folder
+    outcomes = taken_together(read_outcomes(papers / FILE_NAME))
 
     def publish(result: ShelfResult) -> None:
-        known = find_register(folder, register)
-        write_report(
-            result, out, plan=make_plan(result, known, settings=settings.plan, ended=ended)
+        plan = make_plan(
+            result,
+            find_register(folder, register),
+            settings=settings.plan,
+            ended=set(outcomes),
+            contaminated=contaminated_jars(outcomes),
         )
+        write_report(result, out, plan=plan)
 
     with stoppable(out), progress_bar(shown=not quiet) as (progress, tell):
         return score_folder(

@@ -10,6 +10,7 @@ from itertools import pairwise
 from typing import Final
 
 from jarvision.flags import CAUTIONS, FLAGS, PHOTO_REASONS
+from jarvision.outcomes import JarOutcome
 from jarvision.records import (
     Coverage,
     JarDay,
@@ -46,7 +47,11 @@ class Chapter:
 
 
 def tell_story(
-    story: JarStory, *, scored_on: date, register: Mapping[str, JarEntry] | None = None
+    story: JarStory,
+    *,
+    scored_on: date,
+    register: Mapping[str, JarEntry] | None = None,
+    outcome: JarOutcome | None = None,
 ) -> tuple[Chapter, ...]:
     """Tell a jar's story.
 
@@ -56,6 +61,8 @@ def tell_story(
         Day that the verdict is for.
     register
         Tells which other jars were fed from the same spawn.
+    outcome
+        What became of the jar, if that is known: a chapter of its own.
     """
     chapters = (
         ("Start", _start(story.history.entry, story.profile, register or {})),
@@ -63,6 +70,7 @@ def tell_story(
         ("Growth", _growth(story)),
         ("Areas", _areas(story.history)),
         ("Verdict", _verdict(story, scored_on)),
+        *([("Outcome", _outcome(outcome))] if outcome else []),
         ("What to do", _what_to_do(story, register or {})),
         ("Caution", _caution(story)),
     )
@@ -215,6 +223,18 @@ def _verdict(story: JarStory, scored_on: date) -> Iterable[str]:
     yield from map(_sentence, story.verdict.reasons)
 
 
+def _outcome(outcome: JarOutcome) -> Iterable[str]:
+    yield f"On {tell_day(outcome.day, year=True)} it was recorded as {outcome.outcome}."
+    if outcome.verdict and outcome.verdict_date:
+        yield f"The verdict had been {outcome.verdict}, on {tell_day(outcome.verdict_date)}."
+    if outcome.fresh_grams is not None:
+        flushes = _count(len(outcome.flushes), "flush", "flushes")
+        yield f"It gave {outcome.fresh_grams:g} g in {flushes}."
+    efficiency = outcome.biological_efficiency_percent
+    if efficiency is not None:
+        yield f"That is a biological efficiency of {efficiency:.0f} %."
+
+
 def _what_to_do(story: JarStory, register: Mapping[str, JarEntry]) -> Iterable[str]:
     verdict, jar = story.verdict.verdict, story.verdict.jar
     words = VERDICT_WORDS[verdict]
@@ -244,8 +264,8 @@ def _cover(cover: Coverage) -> str:
     return f"{cover.percent:.1f} % (95 % interval {cover.low:.1f} to {cover.high:.1f} %)"
 
 
-def _count(number: int, thing: str) -> str:
-    return f"1 {thing}" if number == 1 else f"{number} {thing}s"
+def _count(number: int, thing: str, things: str = "") -> str:
+    return f"1 {thing}" if number == 1 else f"{number} {things or f'{thing}s'}"
 
 
 def _listed(names: Iterable[str]) -> str:

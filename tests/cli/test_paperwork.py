@@ -14,7 +14,7 @@ import vobject
 from fake_shelf import TODAY, fake_shelf
 from typer.testing import CliRunner
 
-from jarvision.cli import main
+from jarvision.cli import main, outcome
 from jarvision.errors import ExitCode, JarvisionError
 from jarvision.report.tables import write_tables
 
@@ -29,8 +29,9 @@ J05,fruiting,lion's mane,2026-03-01,
 
 
 @pytest.fixture
-def shed(tmp_path: Path) -> Iterator[Path]:
+def shed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
     """A working folder with a register and the tables of a scoring, where defaults find them."""
+    monkeypatch.setattr(outcome, "_today", lambda: TODAY + timedelta(days=60))
     (tmp_path / "photos").mkdir()
     (tmp_path / "photos" / "jars.csv").write_text(JARS, encoding="utf-8")
     write_tables(fake_shelf(), tmp_path / "report")
@@ -74,6 +75,15 @@ def records_of(path: Path) -> list[str]:
     return lines[1:]
 
 
+def test_doubtful_spawn_is_warned_of_when_it_is_used(shed: Path) -> None:
+    good = call("jars", "add", "F1", "--parent", "J01")
+    assert (good[0], good[2]) == (ExitCode.DONE, "")
+    talk = call("jars", "add", "F2", "--parent", "J02")[2]
+    assert "verdict on 'J02' of 2026-03-10 is wait, not go" in talk.replace("\n", " ")
+    call("outcome", "M", "contaminated", "--date", "2026-03-01")
+    assert "'M' was recorded as contaminated" in call("jars", "add", "F3", "--parent", "M")[2]
+
+
 # --------------------------------------------------------------------------- trace
 def test_trace_prints_who_to_look_at_and_fits_eighty_columns(shed: Path) -> None:
     code, text, _ = call("trace", "J04")
@@ -109,13 +119,22 @@ def test_explain_tells_the_story_in_sentences(shed: Path) -> None:
     assert chapters[0]["heading"] == "Start"
 
 
+def test_explain_ends_with_what_became_of_the_jar(shed: Path) -> None:
+    args = ("--grams", "45", "--dry-grams", "90", "--date", TODAY.isoformat())
+    call("outcome", "J05", "harvested", *args)
+    text = call("explain", "J05")[1]
+    assert "The verdict had been wait" in text
+    assert "45 g in 1 flush" in text
+    assert "biological efficiency of 50 %" in text
+
+
 # --------------------------------------------------------------------------- plan
 def test_plan_prints_and_writes_what_is_due(shed: Path) -> None:
     code, text, talk = call("plan")
     assert code == ExitCode.DONE
     assert max(map(len, text.splitlines())) <= 80
     rows = records(shed / "report" / "plan.csv")
-    assert {row["jars"] for row in rows if row["task"] == "isolate"} == set()  # J04 has fed K4
+    assert {row["jars"] for row in rows if row["task"] == "isolate"} == {"J04"}
     assert "plan.ics" in talk
     (calendar,) = vobject.readComponents((shed / "report" / "plan.ics").read_text("utf-8"))
     assert len(calendar.vevent_list) == len(rows)

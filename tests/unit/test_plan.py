@@ -7,6 +7,8 @@ from datetime import date, timedelta
 
 import pytest
 from fake_shelf import TODAY, fake_growth, fake_shelf, fake_story
+from hypothesis import given
+from hypothesis import strategies as st
 
 from jarvision.errors import UsageError
 from jarvision.plan import TASKS, Plan, PlanItem, make_plan
@@ -167,6 +169,64 @@ def test_spawn_that_was_used_or_has_ended_feeds_nothing_again() -> None:
     plan = make_plan(shelf(*stories), register, ended={"C"})
     assert [b.spawn_jars for b in plan.batches] == [("B",)]  # G is only planned
     assert {name for item in plan.items for name in item.jars} == {"B"}
+
+
+@given(
+    jars=st.lists(
+        st.tuples(
+            st.sampled_from(("go", "wait", "check", "no-go")),
+            st.none() | st.integers(-30, 30),
+            st.sampled_from(("spawn", "fruiting")),
+        ),
+        max_size=12,
+    ),
+    soak=st.integers(0, 3),
+    gather=st.integers(0, 5),
+    days=st.integers(1, 30),
+)
+def test_whatever_stands_on_the_shelf_the_work_can_be_done(
+    jars: list[tuple[VerdictWord, int | None, str]], soak: int, gather: int, days: int
+) -> None:
+    stories = [jar(f"J{n}", *told[:2], kind=told[2]) for n, told in enumerate(jars)]
+    settings = PlanSettings(days=days, soak_days=soak, gather_days=gather)
+    plan = make_plan(shelf(*stories), settings=settings)
+    by_name = {story.verdict.jar: story for story in stories}
+    packed = [name for batch in plan.batches for name in batch.spawn_jars]
+    assert len(packed) == len(set(packed))
+    for batch in plan.batches:
+        assert plan.first <= batch.soak_on <= batch.pack_on
+        assert batch.dry_g == settings.dry_substrate_g * len(batch.spawn_jars)
+        for name in batch.spawn_jars:
+            story = by_name[name]
+            assert story.verdict.verdict in ("go", "wait")
+            assert story.history.entry.kind == "spawn"
+            ready = story.growth.ready_date
+            assert story.verdict.verdict == "go" or (ready and ready + REST <= batch.pack_on)
+    assert all(plan.first <= item.day <= plan.last for item in plan.items)
+    doubtful = {n for n, s in by_name.items() if s.verdict.verdict in ("check", "no-go")}
+    promised = {n for i in plan.items if i.task in ("use", "fruit", "pack") for n in i.jars}
+    assert not doubtful & promised
+
+
+def test_a_spawn_jar_that_was_used_is_still_carried_out_when_it_turns_bad() -> None:
+    register = {"A": JarEntry("A"), "F": JarEntry("F", parent="A", started=TODAY)}
+    plan = make_plan(shelf(jar("A", "no-go", 1)), register)
+    assert [(i.task, i.jars) for i in plan.items] == [("isolate", ("A",))]
+
+
+def test_a_good_jar_whose_sibling_or_parent_is_bad_is_to_be_looked_at_closely() -> None:
+    register = {
+        "M": JarEntry("M"),
+        **{name: JarEntry(name, parent="M") for name in ("A", "B", "C")},
+        "D": JarEntry("D", parent="C"),
+    }
+    stories = [jar("A", "go", -4), jar("B", "no-go", 0), jar("D", "go", -4)]
+    plan = make_plan(shelf(*stories), register)
+    (kin,), (other,) = of(plan, "use", "A"), of(plan, "use", "D")
+    assert (kin.urgency, other.urgency) == ("look", "note")
+    assert "of its kin, B turned bad" in kin.text
+    warned = make_plan(shelf(*stories), register, contaminated={"C"})
+    assert "of its kin, C turned bad" in of(warned, "use", "D")[0].text
 
 
 def test_every_task_has_its_meaning_and_every_text_ends_as_a_sentence() -> None:
