@@ -39,8 +39,10 @@ CAPTION_HEIGHT_PX: Final = 112
 SIDE_MARGIN: Final = 0.36  # of the jar's width, on each side: room for the labels
 TOP_MARGIN: Final = 0.08  # of the jar's height, above and below
 STRIP_PX_PER_MM: Final = 4.0
+STRIP_LIGHT: Final = 0.75  # white growth is nearly as light as paper: keep its texture visible
 STRIP_TOP_MM: Final = 4.0  # shown above the contents
 REFUSAL_WIDTH_PX: Final = 640
+REFUSAL_CAPTION_PX: Final = 230
 SMALLEST_DRAWN_CM2: Final = 0.15  # finer specks would only be noise to the eye
 SMALLEST_LABEL_CM2: Final = 0.5  # but a discoloured speck is always named
 JPEG_QUALITY: Final = 86
@@ -113,14 +115,13 @@ def draw_overlay(
 def draw_refusal(rgb: ByteArray, *, title: str, text: str) -> ByteArray:
     """Draw a photo that gave no reading, with the reason and what to do below.
 
-    Shape ``(n, 640, 3)`` ``uint8``; the text is broken into lines.
+    Shape ``(n, 640, 3)`` ``uint8``; the text is broken into lines, 230 px for all of them.
     """
     height = round(rgb.shape[0] * REFUSAL_WIDTH_PX / rgb.shape[1])
     frame = Frame(0, 0, REFUSAL_WIDTH_PX / rgb.shape[1], REFUSAL_WIDTH_PX, height)
     titles = ink.wrap(title, REFUSAL_WIDTH_PX - 40, size=34)
     lines = ink.wrap(text, REFUSAL_WIDTH_PX - 36, size=28)
-    deep = 32 + 42 * len(titles) + 38 * len(lines)
-    strip = np.full((deep, frame.width, 3), ink.STRIP, dtype=np.uint8)
+    strip = np.full((REFUSAL_CAPTION_PX, frame.width, 3), ink.STRIP, dtype=np.uint8)
     for row, line in enumerate(titles):
         ink.text(strip, line, (18, 46 + 42 * row), size=32, weight=600)
     for row, line in enumerate(lines):
@@ -140,7 +141,7 @@ def draw_wall_strip(wall: Wall, tissue: Tissue, patches: Sequence[Patch]) -> Byt
     held = wall.heights_mm[wall.filled.any(axis=1)]
     top_mm = (float(held.max()) if held.size else float(wall.heights_mm[0])) + STRIP_TOP_MM
     rows = np.flatnonzero((wall.heights_mm > 0) & (wall.heights_mm <= top_mm))
-    shown = _encode_srgb(wall.linear)
+    shown = _encode_srgb(wall.linear * STRIP_LIGHT)
     shown[tissue.classes <= TissueClass.UNJUDGED] //= 2
     shown = shown[rows[0] : rows[-1] + 1, cols[0] : cols[-1] + 1]
     width_mm = np.deg2rad(2 * JUDGED_ANGLE_DEG) * wall.radius_mm

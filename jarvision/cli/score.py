@@ -96,14 +96,15 @@ def _score_and_write(
     outcomes = taken_together(read_outcomes(papers / FILE_NAME))
 
     def publish(result: ShelfResult) -> None:
+        known = find_register(folder, register)
         plan = make_plan(
             result,
-            find_register(folder, register),
+            known,
             settings=settings.plan,
             ended=set(outcomes),
             contaminated=contaminated_jars(outcomes),
         )
-        write_report(result, out, plan=plan)
+        write_report(result, out, plan=plan, register=known)
 
     with stoppable(out), progress_bar(shown=not quiet) as (progress, tell):
         return score_folder(

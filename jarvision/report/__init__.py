@@ -2,24 +2,37 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 
+from jarvision.files import write_whole
 from jarvision.identity import safe_name
 from jarvision.plan import Plan
-from jarvision.records import ShelfResult
+from jarvision.records import JarEntry, ShelfResult
 
 
-def write_report(result: ShelfResult, out: Path, *, plan: Plan | None = None) -> None:
-    """Write the five tables, ``curves/<jar>.png`` and ``report.html`` into ``out``.
+def write_report(
+    result: ShelfResult,
+    out: Path,
+    *,
+    plan: Plan | None = None,
+    register: Mapping[str, JarEntry] | None = None,
+) -> None:
+    """Write the five tables, ``curves/<jar>.svg`` and ``report.html`` into ``out``.
 
-    With a plan also ``plan.csv`` and ``plan.ics``.
+    Parameters
+    ----------
+    plan
+        Also writes ``plan.csv`` and ``plan.ics``, and shows it in the page.
+    register
+        All jars that the grower knows of, for the relatives; without it those with photos.
 
     Raises
     ------
     NotWritableError
         When a file cannot be written.
     """
-    from jarvision.report.charts import save_curve
+    from jarvision.report.charts import draw_curves
     from jarvision.report.page import write_page
     from jarvision.report.plan_files import write_plan
     from jarvision.report.tables import write_tables
@@ -27,7 +40,8 @@ def write_report(result: ShelfResult, out: Path, *, plan: Plan | None = None) ->
     write_tables(result, out)
     if plan is not None:
         write_plan(plan, out, shelf=result.folder)
-    for story in result.stories:
-        picture = out / "curves" / f"{safe_name(story.history.entry.jar)}.png"
-        save_curve(picture, story, ready_percent=story.profile.ready_percent)
-    write_page(result, out)
+    curves = draw_curves(result.stories)
+    for jar, curve in curves.items():
+        if curve:
+            write_whole(out / "curves" / f"{safe_name(jar)}.svg", curve.encode("utf-8"))
+    write_page(result, out, plan=plan, register=register, curves=curves)

@@ -1,33 +1,43 @@
-"""The curve of one jar: a PNG file (matplotlib), and an SVG that follows the page's colours."""
+"""The curve of one jar, and all curves of a shelf together, drawn by matplotlib as SVG."""
 
 from __future__ import annotations
 
-import io
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
-from pathlib import Path
 from typing import Any, Final
 
-from markupsafe import Markup, escape
+from jarvision.identity import printable
+from jarvision.records import OFF_COLOUR_KINDS, Growth, JarStory, VerdictWord
+from jarvision.report import svg
+from jarvision.report.why import first_seen
+from jarvision.report.words import VERDICT_WORDS, tell_short_day
 
-from jarvision.files import write_whole
-from jarvision.records import Growth, JarStory
-from jarvision.report.words import VERDICT_WORDS
-
-PNG_SIZE_IN: Final = (7.2, 4.0)
-PNG_DPI: Final = 130
+CURVE_SIZE_PX: Final = (380, 220)
+SHELF_SIZE_PX: Final = (440, 300)
+TEXT_PX: Final = 12.5
 FORECAST_DAYS: Final = 10  # the curve is not drawn further than this behind the last photo
+SHELF_DAYS: Final = 21  # the shelf's chart shows the newest of them
+MOST_NAMES: Final = 14  # names at the ends of lines; more would stand over one another
 
-_INK, _QUIET, _LINE, _BAND = "#1d2b2a", "#6a7877", "#1f7a6c", "#1f7a6c"
+# Shape, line and word tell the verdicts apart; colour only helps.
+MARKERS: Final[dict[VerdictWord, str]] = {"no-go": "X", "check": "^", "go": "o", "wait": "s"}
+DASHES: Final[dict[VerdictWord, Any]] = {
+    "no-go": "-",
+    "check": (0, (4, 2)),
+    "go": "-",
+    "wait": (0, (1, 1.5)),
+}
 
 
 @dataclass(frozen=True)
 class Curve:
-    """What both pictures show. Days are counted from ``origin``.
+    """What the chart of a jar shows. Days are counted from ``origin``.
 
     ``points`` are ``(day, percent, low, high)``; ``curve`` rows are ``(day, percent, low, high)``.
+    ``sightings`` are ``(day, word)``: what was seen first on that day. ``refused`` are the days of
+    photos that could not be used.
     """
 
     origin: date
@@ -36,10 +46,8 @@ class Curve:
     ready_percent: float
     ready: tuple[float, float, float] | None
     last_day: float
-
-    def day_of(self, day: date) -> float:
-        """Days since ``origin``."""
-        return float((day - self.origin).days)
+    sightings: tuple[tuple[float, str], ...] = ()
+    refused: tuple[float, ...] = ()
 
 
 def build_curve(story: JarStory, *, ready_percent: float) -> Curve | None:
@@ -65,9 +73,19 @@ def build_curve(story: JarStory, *, ready_percent: float) -> Curve | None:
         strict=True,
     )
     fitted = tuple((t + shift, p, lo, hi) for t, p, lo, hi in rows)
-    end = max(last + 0.6, 1.0)
+    end = max(last + 0.9, 1.0)
     shown = tuple(row for row in fitted if 0.0 <= row[0] <= end)
-    return Curve(origin, points, shown, ready_percent, ready, end)
+    refused = (float((r.taken_at.date() - origin).days) for r in story.history.refused)
+    return Curve(
+        origin=origin,
+        points=points,
+        curve=shown,
+        ready_percent=ready_percent,
+        ready=ready,
+        last_day=end,
+        sightings=tuple(_sightings(story, origin)),
+        refused=tuple(sorted({day for day in refused if 0.0 <= day <= end})),
+    )
 
 
 def _ready_days(growth: Growth, origin: date) -> tuple[float, float, float] | None:
@@ -78,154 +96,217 @@ def _ready_days(growth: Growth, origin: date) -> tuple[float, float, float] | No
     return float(middle), float(first), float(last)
 
 
-def save_curve(path: Path, story: JarStory, *, ready_percent: float) -> Path | None:
-    """Save the curve as PNG (936 x 520); None for a jar without a usable day.
+def _sightings(story: JarStory, origin: date) -> Iterator[tuple[float, str]]:
+    """Tell on which day odd colours, and wet, that the verdict complains of were seen first."""
+    flags = {flag.flag for flag in story.flags}
+    normal = story.profile.normal_kinds
+    odd = [kind for kind in OFF_COLOUR_KINDS if kind not in normal and "off_colour" in flags]
+    seen = [(day, kind) for kind in odd if (day := first_seen(story, (kind,)))]
+    begin = min((day for day, _ in seen), default=None)
+    firsts = [(day, kind) for day, kind in seen if day == begin]
+    if "wet" in flags and (day := first_seen(story, ("wet",))):
+        firsts.append((day, "wet"))
+    for day, kind in firsts:
+        yield float((day - origin).days), kind
 
-    Raises
-    ------
-    NotWritableError
-        When the file cannot be written.
+
+# --------------------------------------------------------------------------- one jar
+def draw_curve(story: JarStory, *, ready_percent: float, key: str) -> str:
+    """Return the curve of a jar as SVG text; empty for a jar without a usable day.
+
+    ``key`` parts its ids from those of other charts on the same page.
     """
     curve = build_curve(story, ready_percent=ready_percent)
     if curve is None:
-        return None
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
+        return ""
+    figure, axes = _axes(CURVE_SIZE_PX, right=0.985)
+    _plot_forecast(axes, curve)
+    _plot_readings(axes, curve, story.verdict.verdict)
+    _label_days(axes, curve.origin, curve.last_day, most=6)
+    axes.set(xlim=(-0.5, curve.last_day), ylim=(0, 108))
+    return svg.to_svg(figure, key=key)
+
+
+def draw_curves(stories: Sequence[JarStory]) -> dict[str, str]:
+    """Return the curve of every jar, by its name."""
+    return {
+        story.verdict.jar: draw_curve(
+            story,
+            ready_percent=story.profile.ready_percent,
+            key=f"curve-{number}",
+        )
+        for number, story in enumerate(stories, 1)
+    }
+
+
+def _axes(size_px: tuple[int, int], *, right: float) -> tuple[Any, Any]:
+    """Bare axes for percent over days; one px of the chart is one point of matplotlib."""
+    from matplotlib.backends.backend_svg import FigureCanvasSVG
     from matplotlib.figure import Figure
 
-    figure = Figure(figsize=PNG_SIZE_IN, dpi=PNG_DPI, layout="constrained")
-    canvas: Any = FigureCanvasAgg(figure)  # no pyplot: nothing global, nothing to close
-    axes = figure.add_subplot()
-    _plot_curve(axes, curve)
-    word = VERDICT_WORDS[story.verdict.verdict]
-    # A jar's name may hold a dollar sign, which would start a formula in the plot.
-    name = story.verdict.jar.replace("$", r"\$")
-    axes.set_title(f"{name}: {word.short}", loc="left", color=_INK, fontweight="bold")
-    data = io.BytesIO()
-    canvas.print_png(data)
-    return write_whole(path, data.getvalue())
+    width, height = size_px
+    figure = Figure(figsize=(width / 72, height / 72), dpi=72)
+    figure.patch.set_visible(False)
+    FigureCanvasSVG(figure)  # no pyplot: nothing global, nothing to close
+    left, low, top = 48 / width, 24 / height, 1 - 6 / height
+    axes = figure.add_axes((left, low, right - left, top - low))
+    axes.patch.set_visible(False)
+    axes.spines[:].set_visible(False)
+    axes.set_yticks([0, 25, 50, 75, 100], ["0", "25", "50", "75", "100 %"])
+    axes.tick_params(length=0, labelcolor=svg.QUIET, labelsize=TEXT_PX, pad=4)
+    axes.grid(axis="y", color=svg.RULE, lw=1)
+    axes.set_axisbelow(True)
+    return figure, axes
 
 
-def _plot_curve(axes: Any, curve: Curve) -> None:
-    day, percent, low, high = zip(*curve.points, strict=True)
-    if curve.curve:
-        t, p, lo, hi = zip(*curve.curve, strict=True)
-        axes.fill_between(t, lo, hi, color=_BAND, alpha=0.18, lw=0, label="80 % band")
-        axes.plot(t, p, color=_LINE, lw=2, label="fitted curve")
-    below = [p - lo for p, lo in zip(percent, low, strict=True)]
-    above = [hi - p for p, hi in zip(percent, high, strict=True)]
-    label = "reading, 95 % interval"
-    axes.errorbar(
-        day, percent, yerr=(below, above), fmt="o", ms=5, color=_INK, capsize=3, lw=1, label=label
-    )
-    axes.axhline(curve.ready_percent, color=_QUIET, lw=1, ls=(0, (5, 4)))
-    axes.annotate(
-        f"ready {curve.ready_percent:.0f} %",
-        (0.005, curve.ready_percent),
-        xycoords=("axes fraction", "data"),
-        xytext=(2, -11),
-        textcoords="offset points",
-        color=_QUIET,
-        fontsize=8,
-    )
+def _plot_forecast(axes: Any, curve: Curve) -> None:
+    """Draw the fitted curve, solid as far as photos reach, with its band and the ready date."""
+    now = curve.points[-1][0]
     if curve.ready is not None:
         middle, first, last = curve.ready
-        axes.axvspan(first, last, color="#b98a2f", alpha=0.15, lw=0, label="ready, 80 % interval")
-        axes.axvline(middle, color="#8f6a1f", lw=1.4)
-    ticks = _day_ticks(curve.last_day, most=8)
-    axes.set_xticks(ticks, [_short_date(curve.origin, t) for t in ticks])
-    axes.set(xlim=(-0.4, curve.last_day), ylim=(0, 102), ylabel="covered, %")
-    axes.legend(loc="best", fontsize=8, framealpha=0.9, edgecolor="none")
-    axes.spines[["top", "right"]].set_visible(False)
-    axes.tick_params(colors=_QUIET)
-
-
-def _day_ticks(last: float, *, most: int) -> list[float]:
-    step = max(1, math.ceil((last + 1) / most))
-    return [float(day) for day in range(0, int(last) + 1, step)]
-
-
-def _short_date(origin: date, days: float) -> str:
-    day = origin + timedelta(days=days)
-    return f"{day.day} {day:%b}"
-
-
-# --------------------------------------------------------------------------- SVG
-WIDTH: Final = 520
-HEIGHT: Final = 240
-LEFT, RIGHT, TOP, BOTTOM = 40, 12, 14, 28
-
-
-def curve_svg(story: JarStory, *, ready_percent: float, finding: str) -> Markup:
-    """Return the curve as an SVG element; its colours are classes of the page's style sheet.
-
-    ``finding`` is its text alternative. Empty for a jar without a usable day.
-    """
-    curve = build_curve(story, ready_percent=ready_percent)
-    if curve is None:
-        return Markup("")
-    x = (WIDTH - LEFT - RIGHT) / (curve.last_day + 0.4)
-
-    def at(day: float, percent: float) -> tuple[float, float]:
-        kept = min(max(percent, 0.0), 100.0)
-        return LEFT + (day + 0.4) * x, TOP + (100 - kept) / 100 * (HEIGHT - TOP - BOTTOM)
-
-    parts = [_grid(at), *_date_labels(curve, at)]
-    if curve.ready is not None:
-        parts.append(_ready_mark(curve, at))
+        axes.axvspan(first - 0.1, last + 0.1, color=svg.DUE, alpha=0.16, lw=0)
+        axes.axvline(middle, color=svg.DUE, lw=1.6)
+        if middle > now:
+            told = f"ready {_date(curve.origin, middle)} "
+            _text(axes, middle, 4, told, colour=svg.DUE, ha="right", weight="bold")
     if curve.curve:
-        upper = [at(t, hi) for t, _, _, hi in curve.curve]
-        lower = [at(t, lo) for t, _, lo, _ in reversed(curve.curve)]
-        parts.append(f'<polygon class="band" points="{_pairs([*upper, *lower])}"/>')
-        line = _pairs([at(t, p) for t, p, _, _ in curve.curve])
-        parts.append(f'<polyline class="fit" points="{line}"/>')
-    ready_y = at(0, curve.ready_percent)[1]
-    parts.append(
-        f'<path class="level" d="M{LEFT} {ready_y:.1f}H{WIDTH - RIGHT}"/>'
-        f'<text class="small" x="{LEFT + 4}" y="{ready_y + 13:.1f}">'
-        f"ready {curve.ready_percent:.0f} %</text>"
-    )
-    for day, percent, low, high in curve.points:
-        (cx, cy), (_, y_low), (_, y_high) = at(day, percent), at(day, low), at(day, high)
-        parts.append(
-            f'<path class="bar" d="M{cx:.1f} {y_low:.1f}V{y_high:.1f}"/>'
-            f'<circle class="dot" cx="{cx:.1f}" cy="{cy:.1f}" r="4"/>'
-        )
-    return Markup(
-        f'<svg class="curve" viewBox="0 0 {WIDTH} {HEIGHT}" role="img" '
-        f'aria-label="{escape(finding)}">{"".join(parts)}</svg>'
-    )
+        t, _, low, high = zip(*curve.curve, strict=True)
+        axes.fill_between(t, low, high, color=svg.FIT, alpha=0.18, lw=0)
+        for rows, dash in (
+            ([r for r in curve.curve if r[0] <= now], "-"),
+            ([r for r in curve.curve if r[0] >= now], (0, (4, 2.5))),
+        ):
+            axes.plot([r[0] for r in rows], [r[1] for r in rows], color=svg.FIT, lw=2, ls=dash)
+    axes.axhline(curve.ready_percent, color=svg.QUIET, lw=1.2, ls=(0, (5, 4)))
+    level = f"ready from {curve.ready_percent:.0f} %"
+    low_start = curve.points[0][1] < curve.ready_percent - 30
+    place, side = (-0.4, "left") if low_start else (curve.last_day - 0.1, "right")
+    _text(axes, place, curve.ready_percent - 9, level, colour=svg.QUIET, ha=side)
 
 
-def _grid(at: Any) -> str:
-    rows = []
-    for percent in (0, 25, 50, 75, 100):
-        y = at(0, percent)[1]
-        rows.append(
-            f'<path class="grid" d="M{LEFT} {y:.1f}H{WIDTH - RIGHT}"/>'
-            f'<text class="small" text-anchor="end" x="{LEFT - 6}" y="{y + 4:.1f}">{percent}</text>'
-        )
-    return "".join(rows)
+def _plot_readings(axes: Any, curve: Curve, verdict: VerdictWord) -> None:
+    """Draw readings with their intervals, sightings, refused photos and the verdict's mark."""
+    day, percent, low, high = zip(*curve.points, strict=True)
+    axes.vlines(day, low, high, color=svg.INK, lw=1.6)
+    axes.plot(day[:-1], percent[:-1], "o", ms=6.5, color=svg.INK, mec=svg.SHEET, mew=1)
+    by_day = dict(zip(day, percent, strict=True))
+    told: dict[float, list[str]] = {}
+    for when, word in curve.sightings:
+        told.setdefault(when, []).append(word)
+    room = 100.0
+    for when, words in sorted(told.items()):
+        bottom, at = low[day.index(when)], by_day[when]
+        # Curves rise, so there is room at the lower right; each later word stands lower still.
+        room = min(room - 10, bottom - 12) if at > 25 else min(at + 8, room - 10)
+        late = when > 0.6 * curve.last_day
+        text = f"{', '.join(words)} seen"
+        side, x = ("right", when) if late else ("left", when + 0.02 * curve.last_day)
+        axes.plot([when, when], [room, at], color=svg.VERDICT["no-go"], lw=1)
+        axes.plot([when], [at], "D", ms=8, color=svg.VERDICT["no-go"], mec=svg.SHEET)
+        _text(axes, x, room, text, colour=svg.VERDICT["no-go"], ha=side, weight="bold")
+    if curve.refused:
+        y = [4.0] * len(curve.refused)
+        axes.plot(curve.refused, y, "x", ms=6, color=svg.QUIET, mew=1.6)
+    mark = {"color": svg.VERDICT[verdict], "mec": svg.SHEET, "mew": 1.2}
+    axes.plot(day[-1:], percent[-1:], MARKERS[verdict], ms=12, **mark)
 
 
-def _date_labels(curve: Curve, at: Any) -> list[str]:
-    return [
-        f'<text class="small" text-anchor="middle" x="{at(day, 0)[0]:.1f}" y="{HEIGHT - 8}">'
-        f"{_short_date(curve.origin, day)}</text>"
-        for day in _day_ticks(curve.last_day - 0.5, most=7)
-    ]
+# --------------------------------------------------------------------------- the shelf
+def draw_shelf(stories: Sequence[JarStory], *, key: str) -> str:
+    """Return the coverage of all jars over the days in one chart; empty without a usable day.
 
-
-def _ready_mark(curve: Curve, at: Any) -> str:
-    assert curve.ready is not None
-    middle, first, last = (at(day, 0)[0] for day in curve.ready)
-    right = WIDTH - RIGHT
-    if first > right:
+    Jars that need something are drawn strong and over the others, so that the odd one out shows.
+    """
+    shown = [story for story in stories if story.history.days]
+    if not shown:
         return ""
-    width = max(2.0, min(last, right) - first)
-    box = f'x="{first:.1f}" y="{TOP}" width="{width:.1f}" height="{HEIGHT - TOP - BOTTOM}"'
-    line = f'<path class="due" d="M{middle:.1f} {TOP}V{HEIGHT - BOTTOM}"/>'
-    return f'<rect class="when" {box}/>' + (line if middle <= right else "")
+    last = max(story.history.days[-1].day for story in shown)
+    first = min(story.history.days[0].day for story in shown)
+    origin = max(first, last - timedelta(days=SHELF_DAYS))
+    figure, axes = _axes(SHELF_SIZE_PX, right=0.80)
+    order: list[VerdictWord] = ["wait", "go", "check", "no-go"]
+    shown.sort(key=lambda story: order.index(story.verdict.verdict))
+    ends = []
+    for story in shown:
+        end = _plot_line(axes, story, origin)
+        if end is not None:
+            ends.append((*end, story))
+    span = max(float((last - origin).days), 1.0)
+    _label_days(axes, origin, span + 0.4, most=6)
+    axes.set(xlim=(-0.08 * span, span * 1.02), ylim=(0, 104))
+    _name_lines(axes, ends[-MOST_NAMES:], span)
+    return svg.to_svg(figure, key=key)
 
 
-def _pairs(points: Sequence[tuple[float, float]]) -> str:
-    return " ".join(f"{px:.1f},{py:.1f}" for px, py in points)
+def _plot_line(axes: Any, story: JarStory, origin: date) -> tuple[float, float] | None:
+    days = [d for d in story.history.days if d.day >= origin]
+    if not days:
+        return None
+    x = [float((d.day - origin).days) for d in days]
+    y = [d.coverage.percent for d in days]
+    verdict = story.verdict.verdict
+    strong = verdict in ("no-go", "check")
+    colour, width = svg.VERDICT[verdict], 2.6 if strong else 1.6
+    axes.plot(x, y, color=colour, lw=width, ls=DASHES[verdict], solid_capstyle="round")
+    axes.plot(x[-1:], y[-1:], MARKERS[verdict], ms=9, color=colour, mec=svg.SHEET, mew=1)
+    return x[-1], y[-1]
+
+
+def _name_lines(axes: Any, ends: Sequence[tuple[float, float, JarStory]], span: float) -> None:
+    """Write each jar's name at the end of its line, none over another."""
+    step = 104 / (SHELF_SIZE_PX[1] - 30) * (TEXT_PX + 1.5)
+    ranked = sorted(ends, key=lambda end: end[1])
+    places: list[float] = []
+    for _, percent, _ in ranked:
+        places.append(max(percent - step / 2, places[-1] + step if places else 0.0))
+    limit = 104.0 - step
+    for i in reversed(range(len(places))):
+        places[i] = min(places[i], limit)
+        limit = places[i] - step
+    for (x, percent, story), place in zip(ranked, places, strict=True):
+        colour = svg.VERDICT[story.verdict.verdict]
+        name = printable(story.verdict.jar)
+        told = f"{name[:9]}… " if len(name) > 10 else name
+        middle = place + step / 2.6
+        ends_x = [x + 0.02 * span, span * 1.045, span * 1.06]
+        axes.plot(ends_x, [percent, middle, middle], color=colour, lw=0.8, clip_on=False)
+        strong = story.verdict.verdict in ("no-go", "check")
+        weight = "bold" if strong else "normal"
+        _text(axes, span * 1.075, place, told, colour=colour, weight=weight)
+
+
+# --------------------------------------------------------------------------- shared
+def _label_days(axes: Any, origin: date, last: float, *, most: int) -> None:
+    step = max(1, math.ceil((last + 0.5) / most))
+    ticks = [float(day) for day in range(0, int(last) + 1, step)]
+    axes.set_xticks(ticks, [_date(origin, tick) for tick in ticks])
+
+
+def _date(origin: date, days: float) -> str:
+    return tell_short_day(origin + timedelta(days=days))
+
+
+def _text(
+    axes: Any,
+    x: float,
+    y: float,
+    words: str,
+    *,
+    colour: str,
+    ha: str = "left",
+    weight: str = "normal",
+) -> None:
+    style = {"color": colour, "fontsize": TEXT_PX, "ha": ha, "weight": weight}
+    # A jar's name may hold a dollar sign, which would start a formula.
+    axes.text(x, y, words, parse_math=False, clip_on=False, **style)
+
+
+def describe_shelf(stories: Sequence[JarStory]) -> str:
+    """Text alternative of the shelf's chart: each jar with its verdict and coverage."""
+    parts = []
+    for story in stories:
+        cover = story.verdict.coverage
+        told = f"{cover.percent:.0f} %" if cover else "not scored"
+        short = VERDICT_WORDS[story.verdict.verdict].short
+        parts.append(f"{printable(story.verdict.jar)} {told}, {short}")
+    return "Curves of all jars. Today: " + "; ".join(parts)

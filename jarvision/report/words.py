@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from datetime import date
 from typing import Final
@@ -66,6 +67,11 @@ def tell_day(day: date, *, year: bool = False) -> str:
     return f"{day:%a} {day.day} {day:%b}" + (f" {day.year}" if year else "")
 
 
+def tell_short_day(day: date) -> str:
+    """``3 Mar``."""
+    return f"{day.day} {day:%b}"
+
+
 def tell_ready(growth: Growth) -> str:
     """When the jar will be (or was) ready, with the 80 % interval; empty when it is not known."""
     if growth.ready_date is None:
@@ -74,14 +80,18 @@ def tell_ready(growth: Growth) -> str:
     middle = tell_day(growth.ready_date)
     if low is None or high is None or low == high:
         return middle
-    return f"{middle} ({_short(low)} to {_short(high)})"
+    return f"{middle} ({tell_short_day(low)} to {tell_short_day(high)})"
 
 
 def tell_span(low: date | None, high: date | None) -> str:
     """``12 Mar to 15 Mar``; ``from 12 Mar on`` where the end cannot be told; empty without both."""
     if low is None:
-        return f"up to {_short(high)}" if high else ""
-    return f"{_short(low)} to {_short(high)}" if high else f"from {_short(low)} on"
+        return f"up to {tell_short_day(high)}" if high else ""
+    return (
+        f"{tell_short_day(low)} to {tell_short_day(high)}"
+        if high
+        else f"from {tell_short_day(low)} on"
+    )
 
 
 def tell_coverage(coverage: Coverage | None) -> str:
@@ -91,5 +101,31 @@ def tell_coverage(coverage: Coverage | None) -> str:
     return f"{coverage.percent:.1f} % ({coverage.low:.1f} to {coverage.high:.1f})"
 
 
-def _short(day: date) -> str:
-    return f"{day.day} {day:%b}"
+def tell_side(angle_deg: float) -> str:
+    """Where on the wall: ``in front``, ``35° to the right``."""
+    if abs(angle_deg) < 0.5:
+        return "in front"
+    return f"{abs(angle_deg):.0f}° to the {'right' if angle_deg > 0 else 'left'}"
+
+
+def in_plain_words(sentence: str) -> str:
+    """Tell a reason as people write: ``cm²``, ``3 Mar`` and sides instead of signed angles."""
+    told = re.sub(r"\bcm2\b", "cm²", sentence)
+    told = _ISO_DATE.sub(lambda m: _told_date(m[0]), told)
+    told = re.sub(
+        r"\bat (-?\d+) deg, (-?\d+) mm",
+        lambda m: f"{tell_side(float(m[1]))}, {m[2]} mm up",
+        told,
+    )
+    told = re.sub(r"(\d)%", r"\1 %", told)
+    return told[:1].upper() + told[1:]
+
+
+_ISO_DATE: Final = re.compile(r"\b\d{4}-\d{2}-\d{2}\b(?!\S*\.\w)")  # not inside a file's name
+
+
+def _told_date(text: str) -> str:
+    try:
+        return tell_short_day(date.fromisoformat(text))
+    except ValueError:
+        return text

@@ -1,0 +1,297 @@
+"""What the page shows of each jar, gathered into small frozen records; templates lay them out."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+
+from markupsafe import Markup
+
+from jarvision.flags import PHOTO_REASONS
+from jarvision.identity import printable
+from jarvision.lineage import trace
+from jarvision.overlay import JUDGED_ANGLE_DEG, STRIP_PX_PER_MM
+from jarvision.records import JarDay, JarEntry, JarStory, Patch, Reading, VerdictWord
+from jarvision.report import svg
+from jarvision.report.pictures import (
+    FRAME_PX,
+    REFUSAL_PX,
+    STRIP_PX,
+    THUMB_PX,
+    Detail,
+    Picture,
+    inline,
+    middle_square,
+    without_advice,
+    without_caption,
+)
+from jarvision.report.why import Reason, reasons_of, short_why
+from jarvision.report.words import (
+    VERDICT_WORDS,
+    VerdictWords,
+    tell_coverage,
+    tell_day,
+    tell_ready,
+    tell_short_day,
+    tell_side,
+)
+
+MOST_PATCHES = 8
+TAG_GAP_PERCENT = 5  # between a patch on the wall and the middle of its name, of the height
+SMALLEST_LABEL_CM2 = 0.5  # smaller areas are outlined on the wall, and told in the list only
+
+
+@dataclass(frozen=True)
+class Frame:
+    """One day in the film strip."""
+
+    day: str
+    percent: str
+    picture: Picture | None
+
+
+@dataclass(frozen=True)
+class Tag:
+    """Words on the wall strip; places in percent of its width and height."""
+
+    text: str
+    kind: str
+    left: float
+    top: float
+
+
+@dataclass(frozen=True)
+class Strip:
+    """The unrolled wall of one view."""
+
+    view: str
+    picture: Picture
+    tags: tuple[Tag, ...]
+
+
+@dataclass(frozen=True)
+class Refusal:
+    """A photo that gave no reading, and how to take it better.
+
+    ``again`` is True when the jar has no usable photo of that day and the day is today.
+    """
+
+    photo: str
+    jar: str
+    day: str
+    meaning: str
+    detail: str
+    remedy: str
+    picture: Picture | None
+    again: bool
+
+
+@dataclass(frozen=True)
+class Relative:
+    """A jar of the same family; ``anchor`` and ``verdict`` are empty for one without photos."""
+
+    role: str
+    jar: str
+    anchor: str
+    verdict: str
+    short: str
+
+
+@dataclass(frozen=True)
+class Cell:
+    """One day of the shelf's table: ``photo``, ``refused`` or ``none``; the share is 0 to 1."""
+
+    state: str
+    text: str
+    share: float
+
+
+@dataclass(frozen=True)
+class JarCard:
+    """All that the page shows of one jar."""
+
+    anchor: str
+    jar: str
+    about: str
+    verdict: VerdictWord
+    words: VerdictWords
+    why: str
+    percent: str
+    coverage: str
+    seen: str
+    ready: str
+    reasons: tuple[Reason, ...]
+    overlay: Picture | None
+    thumb: Picture | None
+    strips: tuple[Strip, ...]
+    frames: tuple[Frame, ...]
+    curve: Markup
+    patches: tuple[str, ...]
+    relatives: tuple[Relative, ...]
+    refusals: tuple[Refusal, ...]
+    last_day: str
+    photo_today: bool
+
+
+@dataclass(frozen=True)
+class Surroundings:
+    """What a card needs to know beside its own story."""
+
+    out: Path
+    today: date
+    detail: Detail
+    register: Mapping[str, JarEntry]
+    anchors: Mapping[str, str]
+    verdicts: Mapping[str, VerdictWord]
+
+
+def build_card(story: JarStory, curve: str, around: Surroundings) -> JarCard:
+    """Gather what the page shows of one jar; ``curve`` is its chart as SVG text."""
+    verdict, entry, days = story.verdict, story.history.entry, story.history.days
+    jar, words = printable(verdict.jar), VERDICT_WORDS[verdict.verdict]
+    last = days[-1] if days else None
+    cover = verdict.coverage
+    reading = shown_reading(last) if last is not None else None
+    wall = reading.wall_picture if reading else ""
+    # A date to look forward to has no place on a jar that must leave the room.
+    ready = tell_ready(story.growth) if verdict.verdict != "no-go" else ""
+    started = f"started {tell_day(entry.started)}" if entry.started else ""
+    about = (entry.kind, entry.species, entry.substrate, started)
+    finding = f"{jar}: {words.short}, covered {tell_coverage(cover)}"
+    finding = f"Curve of {finding}" + (f", ready {ready}" if ready else "")
+    box, photo = around.detail.overlay_px, reading.overlay if reading else ""
+    return JarCard(
+        anchor=around.anchors[verdict.jar],
+        jar=jar,
+        about=printable(" · ".join(part for part in about if part)),
+        verdict=verdict.verdict,
+        words=words,
+        why=short_why(story),
+        percent=f"{cover.percent:.0f} %" if cover else "",
+        coverage=tell_coverage(cover),
+        seen=f"{cover.seen_percent:.0f} %" if cover else "",
+        ready=ready,
+        reasons=reasons_of(story),
+        overlay=inline(around.out, photo, box, tell_picture(last, jar), crop=without_caption),
+        thumb=inline(around.out, wall, (THUMB_PX, THUMB_PX), "", crop=middle_square),
+        strips=_strips(last, around.out, jar),
+        frames=_film(story, around),
+        curve=svg.in_page(curve, finding=finding, css_class="curve") if curve else Markup(""),
+        patches=tell_patches(last),
+        relatives=_relatives(verdict.jar, around),
+        refusals=tuple(build_refusal(r, story, around) for r in story.history.refused),
+        last_day=tell_day(last.day) if last is not None else "",
+        photo_today=last is not None and last.day >= around.today,
+    )
+
+
+def shown_reading(day: JarDay) -> Reading:
+    """Pick the day's photo for the page: the front view if there is one."""
+    front = [r for r in day.readings if r.view in ("front", "a")]
+    return (front or list(day.readings))[-1]
+
+
+def tell_picture(day: JarDay | None, jar: str) -> str:
+    """Say in words what the overlay shows."""
+    if day is None:
+        return jar
+    what = f"{jar} on {tell_day(day.day)}: covered {tell_coverage(day.coverage)}"
+    lines = tell_patches(day)
+    return f"{what}; {', '.join(lines)}" if lines else f"{what}; no patch"
+
+
+def tell_patches(day: JarDay | None) -> tuple[str, ...]:
+    """List the day's patches, the largest first: kind, area, place and trend."""
+    if day is None:
+        return ()
+    ranked = sorted(day.patches, key=lambda patch: -patch.area_cm2)
+    return tuple(
+        f"{p.kind} {p.area_cm2:.1f} cm², {p.height_mm:.0f} mm up, {tell_side(p.angle_deg)}, "
+        f"{'standing still' if p.trend == 'still' else p.trend}"
+        for p in ranked[:MOST_PATCHES]
+    )
+
+
+def build_refusal(reading: Reading, story: JarStory | None, around: Surroundings) -> Refusal:
+    """Tell what was wrong with a photo and what to do."""
+    reason = PHOTO_REASONS.get(reading.reason)
+    day = reading.taken_at.date()
+    seen = {d.day for d in story.history.days} if story else set()
+    meaning = reason.meaning if reason else printable(reading.reason)
+    alt = f"Photo not used: {meaning}"
+    return Refusal(
+        photo=printable(reading.photo),
+        jar=printable(reading.jar),
+        day=tell_short_day(day),
+        meaning=meaning,
+        detail=printable(reading.detail),
+        remedy=reason.remedy if reason else "Take the photo again.",
+        picture=inline(around.out, reading.overlay, REFUSAL_PX, alt, crop=without_advice),
+        again=day >= around.today and day not in seen,
+    )
+
+
+def _strips(day: JarDay | None, out: Path, jar: str) -> tuple[Strip, ...]:
+    """Show the walls of all views of a day, in the order in which the jar was turned."""
+    found = []
+    for reading in sorted(day.readings, key=lambda r: r.view) if day else ():
+        view = "" if reading.view == "front" else f"side {reading.view}"
+        alt = f"The wall of {jar} laid flat{', ' + view if view else ''}; patches are outlined"
+        picture = inline(out, reading.wall_picture, STRIP_PX, alt)
+        if picture is not None:
+            found.append(Strip(view, picture, _tags(reading.patches, out / reading.wall_picture)))
+    return tuple(found)
+
+
+def _tags(patches: Sequence[Patch], path: Path) -> tuple[Tag, ...]:
+    """Name the patches on a wall strip at their places, the largest first, none over another."""
+    from PIL import Image
+
+    with Image.open(path) as image:
+        height_mm = image.height / STRIP_PX_PER_MM
+    tags: list[Tag] = []
+    for patch in sorted(patches, key=lambda p: -p.area_cm2):
+        seen = abs(patch.angle_deg) <= JUDGED_ANGLE_DEG
+        if patch.area_cm2 < SMALLEST_LABEL_CM2 or not seen:
+            continue
+        tag = _tag(patch, height_mm)
+        if all(abs(tag.left - t.left) > 42 or abs(tag.top - t.top) > 9 for t in tags):
+            tags.append(tag)
+    return tuple(tags)
+
+
+def _tag(patch: Patch, height_mm: float) -> Tag:
+    heights = [height for _, height in patch.outline] or [patch.height_mm]
+    below, above = (100 - 100 * h / height_mm for h in (min(heights), max(heights)))
+    top = below + TAG_GAP_PERCENT if below < 100 - 2 * TAG_GAP_PERCENT else above - TAG_GAP_PERCENT
+    left = 50 + 50 * patch.angle_deg / JUDGED_ANGLE_DEG
+    kept = (min(max(value, low), 100 - low) for value, low in ((left, 20), (top, 6)))
+    return Tag(f"{patch.kind} {patch.area_cm2:.1f} cm²", patch.kind, *kept)
+
+
+def _film(story: JarStory, around: Surroundings) -> tuple[Frame, ...]:
+    """Show the wall day by day, oldest first; empty where the shelf is too large for it."""
+    if not around.detail.film_of_all and story.verdict.verdict == "wait":
+        return ()
+    frames = []
+    for day in story.history.days[-around.detail.frames :]:
+        percent, when = f"{day.coverage.percent:.0f} %", tell_short_day(day.day)
+        alt = f"{printable(day.jar)} on {when}: covered {percent}"
+        wall = shown_reading(day).wall_picture
+        frames.append(Frame(when, percent, inline(around.out, wall, FRAME_PX, alt)))
+    return tuple(frames)
+
+
+def _relatives(jar: str, around: Surroundings) -> tuple[Relative, ...]:
+    family = trace(around.register, jar)
+    roles = {"parent": "spawn from", "sibling": "same spawn", "child": "went into"}
+    named = [(role, name) for relation, role in roles.items() for name in family.of(relation)]
+    found = []
+    for role, name in named:
+        verdict = around.verdicts.get(name)
+        short = VERDICT_WORDS[verdict].short if verdict else "no photo"
+        anchor = around.anchors.get(name, "")
+        found.append(Relative(role, printable(name), anchor, verdict or "", short))
+    return tuple(found)
