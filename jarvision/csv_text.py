@@ -66,13 +66,14 @@ def plain_cell(text: str) -> str:
     return text[1:] if text.startswith("'") and is_formula(text[1:]) else text
 
 
-def parse_csv(text: str) -> CsvTable | None:
+def parse_csv(text: str, *, remarks: bool = True) -> CsvTable | None:
     """Read CSV text with commas or semicolons; None when it holds no line at all.
 
-    Blank lines and lines that begin with ``#`` are passed over, missing cells are empty.
+    Blank lines are passed over, missing cells are empty. With ``remarks`` lines that begin with
+    ``#`` are passed over, too; a jar that is called so can then not stand first on its line.
     """
-    lines = enumerate(text.splitlines(), 1)
-    kept = [(n, t) for n, t in lines if t.strip(" \t,;") and t.lstrip()[0] != "#"]
+    lines = [(n, t) for n, t in enumerate(text.splitlines(), 1) if t.strip(" \t,;")]
+    kept = [(n, t) for n, t in lines if not (remarks and t.lstrip().startswith("#"))]
     if not kept:
         return None
     delimiter = ";" if kept[0][1].count(";") > kept[0][1].count(",") else ","
@@ -95,7 +96,7 @@ def read_table(path: Path, needed: Iterable[str]) -> CsvTable:
         When it cannot be read, or lacks one of the columns that are needed.
     """
     try:
-        table = parse_csv(path.read_text(encoding="utf-8-sig"))
+        table = parse_csv(path.read_text(encoding="utf-8-sig"), remarks=False)
     except (OSError, UnicodeDecodeError) as error:
         raise UsageError(
             f"{printable(path.name)} cannot be read ({error})", "Save it as UTF-8 CSV."

@@ -106,6 +106,23 @@ def test_what_cannot_be_is_refused_and_nothing_written(
     assert not path.exists()
 
 
+def test_a_line_is_written_whole_or_not_at_all(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "outcomes.csv"
+    add(path, line("clean"))
+    before = path.read_bytes()
+
+    def cut(*_: object) -> None:
+        raise OSError(5, "power cut")
+
+    monkeypatch.setattr("jarvision.files.os.replace", cut)
+    with pytest.raises(NotWritableError):
+        add(path, line(day=1, grams=4.0))
+    assert path.read_bytes() == before
+    assert [p.name for p in tmp_path.iterdir()] == ["outcomes.csv"]
+
+
 def test_a_place_that_cannot_be_written_is_told(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("x")
     with pytest.raises(NotWritableError):
