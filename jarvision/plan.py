@@ -131,13 +131,7 @@ def make_plan(
     first = today or result.scored_on
     last = first + timedelta(days=chosen.days - 1)
     known = register or {s.verdict.jar: s.history.entry for s in result.stories}
-    fed = _fed(known, first)
-    stories = [
-        story
-        for story in result.stories
-        if story.verdict.jar not in ended
-        and (story.verdict.jar not in fed or story.verdict.verdict == "no-go")
-    ]
+    stories = _open_stories(result, known, ended, first)
     uses = {story.verdict.jar: _use(story, first) for story in stories if _promising(story)}
     dated = [use for use in uses.values() if use]
     spawn = [s.verdict.jar for s in stories if s.history.entry.kind == "spawn"]
@@ -162,10 +156,18 @@ def make_plan(
     )
 
 
-def _fed(register: Mapping[str, JarEntry], today: date) -> set[str]:
-    """Spawn jars that were used for another jar by ``today``."""
+def _open_stories(
+    result: ShelfResult, register: Mapping[str, JarEntry], ended: Collection[str], today: date
+) -> list[JarStory]:
+    """Stories that go on: without an outcome, and not used for another jar unless no-go."""
     entries = register.values()
-    return {e.parent for e in entries if e.parent and (e.started is None or e.started <= today)}
+    fed = {e.parent for e in entries if e.parent and (e.started is None or e.started <= today)}
+    return [
+        story
+        for story in result.stories
+        if story.verdict.jar not in ended
+        and (story.verdict.jar not in fed or story.verdict.verdict == "no-go")
+    ]
 
 
 def _bad_kin(jar: str, register: Mapping[str, JarEntry], bad: Collection[str]) -> tuple[str, ...]:
