@@ -7,7 +7,7 @@ BIN    := $(VENV)/bin
 PIP    := $(BIN)/python -m pip --quiet --disable-pip-version-check
 OUT    := demo-report
 
-.PHONY: help demo test test-all lint docs clean
+.PHONY: help demo test test-all test-browser lint docs clean
 
 help:  ## list the commands
 	@sed -n 's/^\([a-z-]*\):.*## /make \1  - /p' Makefile
@@ -20,11 +20,16 @@ test: $(VENV)/.dev  ## all checks, as continuous integration runs them
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy
 	$(BIN)/lint-imports
-	$(BIN)/python -m pytest -q -n auto --dist loadscope -m 'not slow and not scenes'
+	$(BIN)/python -m pytest -q -n auto --dist loadscope -m 'not slow and not scenes and not browser'
 
 test-all: $(VENV)/.dev  ## the slow tests too, and those that render scenes
 	$(PIP) install --editable '.[test,dev,scenes]'
 	$(BIN)/python -m pytest -n auto
+
+test-browser: $(VENV)/.dev  ## the report in Chromium; needs npm, and Chromium or playwright install
+	$(PIP) install --editable '.[browser]'
+	npm install --silent --no-package-lock --prefix tests/browser
+	$(BIN)/python -m pytest -q -m browser
 
 lint: $(VENV)/.dev  ## put the code in order, as far as that can be done without you
 	$(BIN)/ruff check --fix .
