@@ -1,3 +1,65 @@
-"""Score mycelium coverage in photos of glass jars."""
+"""Score mycelium coverage in photos of glass jars.
+
+>>> from jarvision import score_photo
+>>> reading = score_photo("photos/K07_2026-03-01.jpg")  # doctest: +SKIP
+>>> reading.coverage.percent  # doctest: +SKIP
+87.3
+
+Everything named in ``__all__`` is loaded when it is first used, so that the command line can show
+its help at once.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from jarvision.api import score_folder, score_photo
+    from jarvision.check import PhotoCheck, check_photo
+    from jarvision.errors import JarvisionError
+    from jarvision.records import Coverage, JarStory, Patch, Reading, ShelfResult, Verdict
+    from jarvision.settings import Settings
+    from jarvision.settings_file import find_settings, parse_settings
 
 __version__ = "0.1.0"
+
+__all__ = [
+    "Coverage",
+    "JarStory",
+    "JarvisionError",
+    "Patch",
+    "PhotoCheck",
+    "Reading",
+    "Settings",
+    "ShelfResult",
+    "Verdict",
+    "__version__",
+    "check_photo",
+    "find_settings",
+    "parse_settings",
+    "score_folder",
+    "score_photo",
+]
+
+_HOMES = {
+    "jarvision.api": ("score_folder", "score_photo"),
+    "jarvision.check": ("PhotoCheck", "check_photo"),
+    "jarvision.errors": ("JarvisionError",),
+    "jarvision.records": ("Coverage", "JarStory", "Patch", "Reading", "ShelfResult", "Verdict"),
+    "jarvision.settings": ("Settings",),
+    "jarvision.settings_file": ("find_settings", "parse_settings"),
+}
+
+
+def __getattr__(name: str) -> Any:
+    """Load a public name from where it lives."""
+    for module, names in _HOMES.items():
+        if name in names:
+            return getattr(import_module(module), name)
+    raise AttributeError(f"module 'jarvision' has no attribute '{name}'")
+
+
+def __dir__() -> list[str]:
+    """Names for completion in a notebook."""
+    return sorted({*globals(), *__all__})

@@ -5,8 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-from jarvision.card.value_files import FOLDER_NAME as CARD_FOLDER
-from jarvision.card.value_files import load_card_values
+from jarvision.card.value_files import load_card_values, value_files
 from jarvision.card.values import CardValues
 from jarvision.day import look
 from jarvision.errors import PhotoRefusedError
@@ -74,7 +73,7 @@ def check_photo(
     """
     name = str(path)
     notes: tuple[str, ...] = ()
-    home = _home(path)
+    home = home_of(path)
     settings = settings or find_settings(home).photo
     values = values or load_card_values(home)
     try:
@@ -92,10 +91,10 @@ def check_photo(
     )
 
 
-def _home(path: Path) -> Path:
+def home_of(path: Path) -> Path:
     """The folder that would be scored: the photo's own, or the one above a jar's folder."""
     near = path.resolve().parent
     for folder in (near, near.parent):
-        if (folder / CARD_FOLDER).is_dir() or (folder / SETTINGS_FILE).is_file():
+        if (folder / SETTINGS_FILE).is_file() or value_files(folder):
             return folder
     return near

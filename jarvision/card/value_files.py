@@ -56,16 +56,20 @@ def load_card_values(folder: Path, *, layout: CardLayout | None = None) -> CardV
         passed over, or a mistyped measurement would go unnoticed.
     """
     layout = layout or load_layout()
-    place = folder / FOLDER_NAME
-    if not place.is_dir():
-        return nominal_values(layout)
-    files = sorted(
-        path for path in place.iterdir() if path.suffix.lower() in SUFFIXES and path.is_file()
-    )
-    found = [_read(path, layout=layout) for path in files]
+    found = [_read(path, layout=layout) for path in value_files(folder)]
     if not found:
         return nominal_values(layout)
     return max(found, key=lambda dated: dated.rank).values
+
+
+def value_files(folder: Path) -> list[Path]:
+    """Return the files of card values in ``folder/calibration``, by name; none is fine."""
+    place = folder / FOLDER_NAME
+    if not place.is_dir():
+        return []
+    return sorted(
+        path for path in place.iterdir() if path.suffix.lower() in SUFFIXES and path.is_file()
+    )
 
 
 def read_card_values(path: Path, *, layout: CardLayout | None = None) -> CardValues:

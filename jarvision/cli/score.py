@@ -85,27 +85,12 @@ def _score_and_write(
     today: date | None,
     quiet: bool,
 ) -> ShelfResult:
-    from jarvision.batch import find_register, score_folder
-    from jarvision.outcomes import FILE_NAME, contaminated_jars, read_outcomes, taken_together
-    from jarvision.plan import make_plan
-    from jarvision.report import write_report
+    from jarvision.api import publisher
+    from jarvision.batch import score_folder
     from jarvision.settings_file import find_settings
 
     settings = find_settings(folder, chosen=settings_file)
-    papers = register.parent if register else folder
-    outcomes = taken_together(read_outcomes(papers / FILE_NAME))
-
-    def publish(result: ShelfResult) -> None:
-        known = find_register(folder, register)
-        plan = make_plan(
-            result,
-            known,
-            settings=settings.plan,
-            ended=set(outcomes),
-            contaminated=contaminated_jars(outcomes),
-        )
-        write_report(result, out, plan=plan, register=known)
-
+    publish = publisher(folder, out, register=register, settings=settings)
     with stoppable(out), progress_bar(shown=not quiet) as (progress, tell):
         return score_folder(
             folder,

@@ -1,0 +1,169 @@
+"""jarvision from Python: one photo, or a folder with everything that comes out of it.
+
+The names here are importable from the package itself: ``from jarvision import score_photo``.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+from datetime import date
+from pathlib import Path
+
+from jarvision import batch
+from jarvision.card.value_files import load_card_values
+from jarvision.check import home_of
+from jarvision.day import read_jar_photo
+from jarvision.errors import UsageError
+from jarvision.identity import printable
+from jarvision.intake import Progress
+from jarvision.jar.profiles import load_profiles, shapes_for_photo, shapes_of
+from jarvision.outcomes import FILE_NAME, contaminated_jars, read_outcomes, taken_together
+from jarvision.plan import make_plan
+from jarvision.records import Reading, ShelfResult
+from jarvision.report import write_report
+from jarvision.settings import Settings
+from jarvision.settings_file import find_settings
+
+AnyPath = str | os.PathLike[str]
+
+
+def score_photo(
+    photo: AnyPath,
+    *,
+    folder: AnyPath | None = None,
+    out: AnyPath | None = None,
+    settings: Settings | None = None,
+) -> Reading:
+    """Read one photo: how much of the wall is covered, and what else is on it.
+
+    Parameters
+    ----------
+    photo
+        JPEG, PNG, TIFF, WebP or HEIC file.
+    folder
+        The folder of photos that it belongs to; its ``calibration``, ``jarvision.toml``,
+        ``jars.csv`` and ``jar_profiles.toml`` are used. None: the photo's own folder, or the one
+        above it when card values or settings lie there.
+    out
+        Folder for the pictures of what was seen; None draws nothing.
+    settings
+        None: those of ``jarvision.toml`` in ``folder``, or the defaults.
+
+    Returns
+    -------
+    Reading
+        With ``status`` ``"ok"``, and ``coverage`` in percent with its 95 % interval and patches in
+        cm2; or ``"unusable"``, with ``reason`` (a word of ``jarvision.flags.PHOTO_REASONS``) and no
+        numbers. A photo that cannot be read is a reading, too, never an exception.
+
+    Raises
+    ------
+    UsageError
+        The photo is not under ``folder``, or a file there is wrong as it stands.
+    """
+    path = Path(photo).resolve()
+    root = Path(folder).resolve() if folder is not None else home_of(path)
+    if not path.is_relative_to(root):
+        raise UsageError(
+            f"{printable(str(photo))} is not in {printable(str(folder))}",
+            "Give the folder that the photo is in, or leave folder out.",
+        )
+    chosen = settings or find_settings(root)
+    shapes, _ = shapes_of(batch.find_register(root, None).values(), load_profiles(root))
+    return read_jar_photo(
+        path,
+        root=root,
+        out=Path(out) if out is not None else None,
+        settings=chosen.photo,
+        values=load_card_values(root),
+        shapes=shapes_for_photo(path.relative_to(root).as_posix(), shapes),
+    )
+
+
+def score_folder(
+    folder: AnyPath,
+    out: AnyPath,
+    *,
+    register: AnyPath | None = None,
+    jobs: int = 1,
+    today: date | None = None,
+    settings: Settings | None = None,
+    progress: Progress | None = None,
+    tell: Callable[[str], None] | None = None,
+) -> ShelfResult:
+    """Score a folder of photos and write all tables, pictures and the report into ``out``.
+
+    What an earlier run has read into ``out`` is not read again.
+
+    Parameters
+    ----------
+    folder, out
+        The photos; where the results go, made when missing.
+    register
+        The jar register; None: ``jars.csv`` in ``folder``, when there is one.
+    jobs
+        Worker processes. With more than one, call this from under ``if __name__ == "__main__":``,
+        since a worker imports the calling script.
+    today
+        Day that the verdicts are for; None: the day of the newest usable photo.
+    settings
+        None: those of ``jarvision.toml`` in ``folder``, or the defaults.
+    progress
+        Called with photos done, photos in all and the newest reading.
+    tell
+        Takes sentences for the user, about photos that changed, moved or went.
+
+    Returns
+    -------
+    ShelfResult
+        ``readings`` (one per photo), ``stories`` (one per jar, each with its ``verdict``,
+        ``growth``, ``history`` and ``flags``) and ``warnings``.
+
+    Raises
+    ------
+    UsageError
+        A folder, the register, the settings or a species profile is wrong.
+    NothingToScoreError
+        No photo there.
+    NotWritableError
+        ``out`` cannot be written.
+    """
+    photos, written = Path(folder), Path(out)
+    chosen = settings or find_settings(photos)
+    listed = Path(register) if register is not None else None
+    return batch.score_folder(
+        photos,
+        out=written,
+        register=listed,
+        jobs=jobs,
+        progress=progress,
+        today=today,
+        settings=chosen,
+        publish=publisher(photos, written, register=listed, settings=chosen),
+        tell=tell,
+    )
+
+
+def publisher(
+    folder: Path, out: Path, *, register: Path | None, settings: Settings
+) -> Callable[[ShelfResult], None]:
+    """Return what writes the tables, the plan and the report of a scoring.
+
+    The outcomes beside the register are read now, so that a wrong line there stops the run before
+    any photo is read.
+    """
+    outcomes = taken_together(read_outcomes((register.parent if register else folder) / FILE_NAME))
+
+    def publish(result: ShelfResult) -> None:
+        known = batch.find_register(folder, register)
+        plan = make_plan(
+            result,
+            known,
+            settings=settings.plan,
+            ended=set(outcomes),
+            contaminated=contaminated_jars(outcomes),
+        )
+        write_report(result, out, plan=plan, register=known)
+
+    return publish
