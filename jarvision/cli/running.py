@@ -44,15 +44,15 @@ def progress_bar(*, shown: bool) -> Iterator[tuple[Progress | None, Tell]]:
         MofNCompleteColumn(separator=" of "),
         TextColumn("{task.fields[pace]}"),
         TimeLeft(compact=True),
-        TextColumn("left"),
+        TextColumn("{task.fields[left]}"),
     )
     with Progress(*columns, console=console, transient=True) as bar:
-        task = bar.add_task("", total=None, pace="")
+        task = bar.add_task("", total=None, pace="", left="looking them through")
 
         def step(done: int, total: int, _: Reading | None) -> None:
             seconds = bar.tasks[0].elapsed or 0.0
             pace = f"{done / seconds:.1f} a second" if seconds > 0 else ""
-            bar.update(task, completed=done, total=total, pace=pace)
+            bar.update(task, completed=done, total=total, pace=pace, left="left")
 
         yield step, tell
 

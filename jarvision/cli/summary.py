@@ -25,6 +25,7 @@ NARROW = 72  # columns; below it the reasons would stand a word to a line beside
 _NAME_WIDTH = 14
 _VERDICT_WIDTH = 7
 _INDENT = 4
+_NOTHING = "-"
 
 _STYLES: dict[VerdictWord, str] = {
     "no-go": "bold red",
@@ -84,23 +85,28 @@ def _narrow(stories: Sequence[JarStory]) -> RenderableType:
         name, verdict, percent, ready = _cells(story)
         name.truncate(_NAME_WIDTH, overflow="ellipsis", pad=True)
         verdict.truncate(_VERDICT_WIDTH, pad=True)
-        line = Text("  ").join((name, verdict, Text(f"{percent} %"), ready))
+        line = Text("  ").join((name, verdict, _with_unit(percent), ready))
         line.no_wrap, line.overflow = True, "ellipsis"
         parts += [line, Padding(_why(story), (0, 0, 0, _INDENT))]
     return Group(*parts)
 
 
+def _with_unit(percent: Text) -> Text:
+    """The wide layout has the unit in its heading."""
+    return percent if percent.plain == _NOTHING else Text(f"{percent} %")
+
+
 def _cells(story: JarStory) -> tuple[Text, Text, Text, Text]:
     verdict, cover = story.verdict, story.verdict.coverage
     words = VERDICT_WORDS[verdict.verdict]
-    percent = f"{cover.percent:.0f} ({cover.low:.0f}-{cover.high:.0f})" if cover else "-"
+    percent = f"{cover.percent:.0f} ({cover.low:.0f}-{cover.high:.0f})" if cover else _NOTHING
     ready = story.growth.ready_date
     told = verdict.verdict in ("wait", "go") and ready is not None
     return (
         Text(printable(verdict.jar)),
         Text(f"{words.symbol} {verdict.verdict}", style=_STYLES[verdict.verdict]),
         Text(percent),
-        Text(f"{ready.day} {ready:%b}" if told and ready else "-"),
+        Text(f"{ready.day} {ready:%b}" if told and ready else _NOTHING),
     )
 
 

@@ -7,6 +7,7 @@ import os
 import pty
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -103,6 +104,18 @@ def test_the_table_fits_its_screen_and_tells_the_whole_reason(width: int) -> Non
     words = " ".join(" ".join(lines).split())
     assert all(word in words for word in LONG.split())
     assert "(92-96)" in words  # no coverage without its interval
+
+
+def test_a_jar_without_coverage_shows_a_dash_without_a_unit() -> None:
+    story = fake_story("J9", "check", ("no photo",))
+    bare = replace(story, verdict=replace(story.verdict, coverage=None))
+    for width in (80, 60):
+        console = Console(width=width, color_system=None)
+        with console.capture() as captured:
+            print_summary(console, replace(fake_shelf(), stories=(bare,)))
+        (line,) = (line for line in captured.get().splitlines() if line.startswith("J9"))
+        assert " - " in line
+        assert "%" not in line
 
 
 def test_on_a_narrow_screen_reasons_keep_a_readable_width() -> None:
