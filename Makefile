@@ -36,8 +36,9 @@ lint: $(VENV)/.dev  ## put the code in order, as far as that can be done without
 	$(BIN)/ruff format .
 	$(BIN)/mypy
 
-docs: $(VENV)/.dev  ## write the tables of the docs from the code
+docs: $(VENV)/.dev  ## write the tables and pictures of the docs from the code
 	$(BIN)/python docs/tables.py
+	$(BIN)/python docs/pictures.py
 
 clean:  ## remove what these commands made
 	rm -rf $(VENV) $(OUT) build dist .mypy_cache .ruff_cache .pytest_cache .import_linter_cache

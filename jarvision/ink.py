@@ -1,7 +1,7 @@
 """Lines, hatches and words on a picture, with a dark casing. Used by the overlay alone.
 
 The palette keeps apart under the common colour vision deficiencies by lightness as well as hue:
-off-colour is the only strong pink, bare a light yellow, covered a mid blue.
+off-colour is the only strong pink, bare a light yellow, covered a deep blue, wet a light one.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ Colour = tuple[int, int, int]
 
 JAR: Final[Colour] = (246, 246, 242)
 ZONE: Final[Colour] = (246, 246, 242)
-COVERED: Final[Colour] = (38, 138, 204)
+COVERED: Final[Colour] = (20, 120, 200)
 UNJUDGED: Final[Colour] = (226, 226, 220)
 OTHER: Final[Colour] = (226, 226, 220)
 QUIET: Final[Colour] = (188, 196, 198)
@@ -26,12 +26,12 @@ CASING: Final[Colour] = (20, 26, 30)
 STRIP: Final[Colour] = (24, 31, 35)
 PATCHES: Final[dict[str, Colour]] = {
     "bare": (250, 214, 92),
-    "wet": (96, 156, 246),
+    "wet": (130, 200, 255),
     "stain": (214, 178, 138),
-    "green": (236, 64, 142),
-    "black": (236, 64, 142),
-    "pink": (236, 64, 142),
-    "yellow": (236, 64, 142),
+    "green": (232, 30, 99),
+    "black": (232, 30, 99),
+    "pink": (232, 30, 99),
+    "yellow": (232, 30, 99),
 }
 
 TAG_HEIGHT: Final = 76

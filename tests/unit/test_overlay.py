@@ -108,3 +108,21 @@ def test_the_advice_for_every_reason_fits_under_its_photo(word: str) -> None:
     written = np.argwhere((strip != ink.STRIP).any(axis=2))
     assert written[:, 0].max() < REFUSAL_CAPTION_PX - 6
     assert written[:, 1].max() < REFUSAL_WIDTH_PX - 6
+
+
+@pytest.mark.filterwarnings("ignore::UserWarning")
+@pytest.mark.parametrize("deficiency", ["Protanomaly", "Deuteranomaly", "Tritanomaly"])
+def test_lines_stay_apart_for_colour_blind_eyes(deficiency: str) -> None:
+    # Machado, Oliveira and Fernandes 2009, full severity, from the colour-science package.
+    colour = pytest.importorskip("colour")
+    matrix = colour.blindness.matrix_cvd_Machado2009(deficiency, 1.0)
+    names = ("bare", "green", "wet")
+    lines = {"covered": ink.COVERED, **{name: ink.PATCHES[name] for name in names}}
+    seen = {}
+    for name, rgb in lines.items():
+        linear = colour.models.eotf_sRGB(np.array(rgb) / 255)
+        shown = np.clip(colour.models.eotf_inverse_sRGB(matrix @ linear), 0, 1)
+        seen[name] = colour.XYZ_to_Lab(colour.sRGB_to_XYZ(shown))
+    for first, second in itertools.combinations(lines, 2):
+        apart = float(colour.delta_E(seen[first], seen[second], method="CIE 2000"))
+        assert apart > 20, (first, second)
