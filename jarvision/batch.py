@@ -6,20 +6,25 @@ The parent alone owns the store, the progress and the tables in the output folde
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Callable, Collection, Iterable
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
-from jarvision.card.value_files import FOLDER_NAME, load_card_values
+from jarvision.card.value_files import load_card_values
+from jarvision.card.values import CardValues
 from jarvision.errors import NothingToScoreError, NotWritableError, UsageError
 from jarvision.files import sweep_parts
+from jarvision.folders import NearFolder, PhotoFolder
 from jarvision.growth import fit_growth
-from jarvision.identity import find_photos, printable
+from jarvision.identity import printable
 from jarvision.intake import Intake, Progress
 from jarvision.jar.profiles import load_profiles, shapes_for_photo, shapes_of
+from jarvision.jobs import Fleet, Job, PhotoReader, read_one
 from jarvision.lock import only_run
 from jarvision.provenance import made_with
-from jarvision.records import JarHistory, JarStory, Reading, ShelfResult
+from jarvision.records import JarHistory, JarShape, JarStory, Reading, ShelfResult
 from jarvision.register import Register, read_register, siblings
 from jarvision.settings import Settings
 from jarvision.settings_file import changes, find_settings
@@ -27,7 +32,7 @@ from jarvision.species import SpeciesBook, load_species
 from jarvision.store import Store
 from jarvision.tracking import build_histories
 from jarvision.verdict import decide
-from jarvision.workers import Fleet, Job, PhotoReader, local_fleet, read_one
+from jarvision.workers import local_fleet
 
 REGISTER_NAME = "jars.csv"
 
@@ -36,7 +41,7 @@ Tell = Callable[[str], None]
 
 
 def score_folder(
-    folder: Path,
+    folder: Path | PhotoFolder,
     *,
     out: Path,
     register: Path | None = None,
@@ -91,56 +96,23 @@ def score_folder(
     SettingsError
         The settings, or a species profile of the grower's own, are wrong.
     """
-    say = tell or _say_nothing
-    _check_folders(folder, out)
-    chosen = settings or find_settings(folder)
-    species = load_species(folder)
-    known = find_register(folder, register, species=species)
-    warnings = [*known.warnings, *_settings_warnings(chosen)]
-    paths = [path for path in _photos(folder, out, warnings) if path not in skip]
-    if not paths:
-        raise NothingToScoreError(
-            f"No photo found in {printable(str(folder))}",
-            "Put JPEG, PNG, TIFF, WebP or HEIC photos there, one folder or name per jar.",
-        )
-    _check_writable(out)
-    values = load_card_values(folder)
-    shapes, odd = shapes_of(known.values(), load_profiles(folder))
-    warnings.extend(odd)
-
-    def job_of(path: Path) -> Job:
-        name = path.relative_to(folder).as_posix()
-        shapes_here = shapes_for_photo(name, shapes)
-        return Job(path, folder, out, values, chosen.photo, shapes=shapes_here)
-
-    with only_run(out, tell=say), Store(out, tell=say) as store:
-        sweep_parts(out)
-        intake = Intake(
-            store=store,
-            root=folder,
-            out=out,
-            job_of=job_of,
-            made_with=made_with(values, chosen.photo),
-            fleet=fleet or local_fleet(jobs),
-            read=read or read_one,
-        )
-        readings, tally = intake.take(paths, progress=progress)
-        for sentence in tally.sentences():
-            say(sentence)
+    ground = _prepare(folder, out=out, register=register, settings=settings, skip=skip)
+    chosen, known, warnings = ground.settings, ground.known, [*ground.warnings]
+    with _open_intake(ground, fleet or local_fleet(jobs), read or read_one, tell) as intake:
+        readings = intake.take(ground.paths, progress=progress, tell=tell)
         if not readings:
             raise NothingToScoreError("All photos went away while they were read", "Try again.")
         day = today or _newest_day(readings)
         histories = build_histories(readings, known, settings=chosen)
-        warnings.extend(_file_notes(readings))
         unseen = sorted(set(known) - {history.entry.jar for history in histories})
         if unseen:
             warnings.append(f"in the register but without a photo: {', '.join(unseen)}")
         result = ShelfResult(
-            folder=folder.resolve().name,
+            folder=ground.source.label,
             scored_on=day,
             readings=readings,
             stories=tuple(
-                _tell(history, known, today=day, settings=chosen, species=species)
+                _tell(history, known, today=day, settings=chosen, species=ground.species)
                 for history in histories
             ),
             warnings=tuple(printable(warning) for warning in warnings),
@@ -149,6 +121,104 @@ def score_folder(
         if publish is not None:
             publish(result)
     return result
+
+
+def read_folder(
+    folder: Path | PhotoFolder,
+    *,
+    out: Path,
+    register: Path | None = None,
+    jobs: int = 1,
+    settings: Settings | None = None,
+    read: PhotoReader | None = None,
+    fleet: Fleet | None = None,
+    skip: Collection[Path] = (),
+    tell: Tell | None = None,
+) -> None:
+    """Read what is new under ``folder`` and keep it in ``out``; tell no story yet.
+
+    Parameters and errors are those of :func:`score_folder`.
+    """
+    ground = _prepare(folder, out=out, register=register, settings=settings, skip=skip)
+    with _open_intake(ground, fleet or local_fleet(jobs), read or read_one, tell) as intake:
+        intake.update(ground.paths, tell=tell)
+
+
+@dataclass(frozen=True)
+class _Ground:
+    """What a run stands on: the folder, what lies beside the photos, the photos."""
+
+    source: PhotoFolder
+    out: Path
+    settings: Settings
+    species: SpeciesBook
+    known: Register
+    values: CardValues
+    shapes: Mapping[str, JarShape]
+    paths: Sequence[Path]
+    warnings: Sequence[str]
+
+    def job(self, path: Path) -> Job:
+        """Job of a photo."""
+        root = self.source.root
+        shapes = shapes_for_photo(path.relative_to(root).as_posix(), self.shapes)
+        return Job(path, root, self.out, self.values, self.settings.photo, shapes)
+
+
+def _prepare(
+    folder: Path | PhotoFolder,
+    *,
+    out: Path,
+    register: Path | None,
+    settings: Settings | None,
+    skip: Collection[Path],
+) -> _Ground:
+    """Read all that is small, and find the photos, before the first one is opened."""
+    source = NearFolder(folder) if isinstance(folder, Path) else folder
+    root = source.root
+    _check_apart(root, out)
+    chosen = settings or find_settings(root)
+    species = load_species(root)
+    known = find_register(root, register, species=species)
+    warnings = [*known.warnings, *_settings_warnings(chosen)]
+    paths = [path for path in source.photos(out=out, warn=warnings.append) if path not in skip]
+    if not paths:
+        raise NothingToScoreError(
+            f"No photo found in {printable(source.label)}",
+            "Put JPEG, PNG, TIFF, WebP or HEIC photos there, one folder or name per jar.",
+        )
+    _check_writable(out)
+    shapes, odd = shapes_of(known.values(), load_profiles(root))
+    return _Ground(
+        source=source,
+        out=out,
+        settings=chosen,
+        species=species,
+        known=known,
+        values=load_card_values(root),
+        shapes=shapes,
+        paths=paths,
+        warnings=(*warnings, *odd),
+    )
+
+
+@contextmanager
+def _open_intake(
+    ground: _Ground, fleet: Fleet, read: PhotoReader, tell: Tell | None
+) -> Iterator[Intake]:
+    """Hold the output folder and open its store."""
+    say = tell or _say_nothing
+    with only_run(ground.out, tell=say), Store(ground.out, tell=say) as store:
+        sweep_parts(ground.out)
+        yield Intake(
+            store=store,
+            folder=ground.source,
+            out=ground.out,
+            job_of=ground.job,
+            made_with=made_with(ground.values, ground.settings.photo),
+            fleet=fleet,
+            read=read,
+        )
 
 
 def _say_nothing(_: str) -> None:
@@ -206,16 +276,6 @@ def _newest_day(readings: Iterable[Reading]) -> date:
 
 
 # --------------------------------------------------------------------------- folders
-def _photos(folder: Path, out: Path, warnings: list[str]) -> list[Path]:
-    """All photos under the folder, those of the card alone left out; unread folders are told."""
-    found = find_photos(
-        folder,
-        out=out,
-        on_error=lambda error: warnings.append(f"folder not read: {error.filename}"),
-    )
-    return [path for path in found if path.relative_to(folder).parts[0] != FOLDER_NAME]
-
-
 def find_register(
     folder: Path, register: Path | None, *, species: SpeciesBook | None = None
 ) -> Register:
@@ -234,9 +294,7 @@ def find_register(
     return read_register(path, is_known_species=species.knows if species else None)
 
 
-def _check_folders(folder: Path, out: Path) -> None:
-    if not folder.is_dir():
-        raise UsageError(f"{printable(str(folder))} is no folder", "Give the folder of the photos.")
+def _check_apart(folder: Path, out: Path) -> None:
     if out.resolve() == folder.resolve():
         raise UsageError(
             "The output folder is the photo folder", "Give another one, such as --out report."

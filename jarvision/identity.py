@@ -14,7 +14,7 @@ import hashlib
 import os
 import re
 import unicodedata
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterator
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path, PurePosixPath
@@ -127,8 +127,7 @@ def find_photos(
             if on_error is not None:
                 on_error(error)
             return
-        names = {entry.name for entry in entries}
-        if real != root and any(names >= marks for marks in _OUTPUT_MARKS):
+        if real != root and is_output_folder({entry.name for entry in entries}):
             return
         for entry in _visible(entries):
             if entry.is_dir():
@@ -138,6 +137,11 @@ def find_photos(
 
     walk(folder)
     return sorted(found, key=lambda path: path.relative_to(folder).as_posix())
+
+
+def is_output_folder(names: Collection[str]) -> bool:
+    """Tell by the files in it whether a folder was written by an earlier run."""
+    return any(marks <= set(names) for marks in _OUTPUT_MARKS)
 
 
 def _visible(entries: list[os.DirEntry[str]]) -> Iterator[os.DirEntry[str]]:

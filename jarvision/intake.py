@@ -8,14 +8,17 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path, PurePosixPath
 
 from jarvision.files import write_whole
+from jarvision.folders import PhotoFolder
 from jarvision.identity import picture_name, printable, read_name
+from jarvision.jobs import Fleet, Job, Outcome, PhotoReader
 from jarvision.provenance import Provenance
 from jarvision.records import Reading
 from jarvision.store import Known, Store
-from jarvision.workers import Fleet, Job, Outcome, PhotoReader, stamp_of
 
 Progress = Callable[[int, int, Reading | None], None]
 """Called in the parent with photos done, photos to do and the newest reading (None: known)."""
+
+Tell = Callable[[str], None]
 
 
 @dataclass
@@ -52,25 +55,43 @@ class Intake:
 
     Attributes
     ----------
-    root, out
+    folder, out
         The scored folder and the output folder.
     job_of
-        Makes the job of a photo, but for its ``known``.
+        Makes the job of a photo, but for its ``known`` and its ``parcel``.
     made_with
         What all readings of this run are made with; each job adds what is told of its jar.
     """
 
     store: Store
-    root: Path
+    folder: PhotoFolder
     out: Path
     job_of: Callable[[Path], Job]
     made_with: Provenance
     fleet: Fleet
     read: PhotoReader
 
+    def update(
+        self, paths: Sequence[Path], *, tell: Tell | None = None
+    ) -> dict[Path, Reading | None]:
+        """Read what the store does not know, and keep it.
+
+        Returns what cannot be kept: readings that failed for a reason that may pass, None for a
+        photo that went away meanwhile.
+
+        Raises
+        ------
+        NotWritableError
+        """
+        return self._pass(paths, None, tell)
+
     def take(
-        self, paths: Sequence[Path], *, progress: Progress | None = None
-    ) -> tuple[tuple[Reading, ...], Tally]:
+        self,
+        paths: Sequence[Path],
+        *,
+        progress: Progress | None = None,
+        tell: Tell | None = None,
+    ) -> tuple[Reading, ...]:
         """Read what the store does not know; return all readings in the order of ``paths``.
 
         Photos that go away meanwhile have no reading.
@@ -79,21 +100,30 @@ class Intake:
         ------
         NotWritableError
         """
-        first = _Round(self, paths)
-        loose = first.run(progress)
+        loose = self._pass(paths, progress, tell)
         readings = self._collect(paths, loose)
         lost = [path for path in paths if readings.get(path) is None and path not in loose]
         if lost:  # rows whose bytes no longer hold together: those photos are read again, once
             for path in lost:
                 self.store.forget(self.name(path))
-            loose |= _Round(self, paths).run(progress)
+            loose |= self._pass(paths, progress, None)
             readings = self._collect(paths, loose)
         found = (readings.get(path) for path in paths)
-        return tuple(reading for reading in found if reading is not None), first.tally
+        return tuple(reading for reading in found if reading is not None)
+
+    def _pass(
+        self, paths: Sequence[Path], progress: Progress | None, tell: Tell | None
+    ) -> dict[Path, Reading | None]:
+        one = _Round(self, paths)
+        loose = one.run(progress)
+        if tell is not None:
+            for sentence in one.tally.sentences():
+                tell(sentence)
+        return loose
 
     def name(self, path: Path) -> str:
         """Name of a photo under the folder, with forward slashes."""
-        return path.relative_to(self.root).as_posix()
+        return path.relative_to(self.folder.root).as_posix()
 
     def provenance(self, path: Path) -> Provenance:
         """What the reading of a photo is made with in this run."""
@@ -127,7 +157,10 @@ class _Round:
         """Read and keep; return what could not be kept."""
         intake = self.intake
         todo = list(self._to_do())
-        queue = (replace(intake.job_of(path), known=known) for path, known in todo)
+        queue = (
+            replace(intake.job_of(path), known=known, parcel=intake.folder.parcel(path))
+            for path, known in todo
+        )
         for done, outcome in enumerate(intake.fleet(queue, intake.read), start=1):
             self._take(outcome)
             if progress is not None:
@@ -142,7 +175,7 @@ class _Round:
         for old, gone in self.away.items():
             away_by_size[gone.stamp.size].append((old, gone))
         for name, path in self.names.items():
-            stamp, known = stamp_of(path), self.index.get(name)
+            stamp, known = self.intake.folder.stamp(path), self.index.get(name)
             if known is None:
                 alike = away_by_size[stamp.size] if stamp is not None else []
                 contents = {k.content for old, k in alike if self._can_adopt(old, k, name)}

@@ -27,6 +27,7 @@ from jarvision.cli import (
     settings,
     tags,
     trace,
+    watch,
 )
 from jarvision.cli.completion import enable_completion
 from jarvision.cli.console import DEBUG_VARIABLE, tell_error
@@ -43,6 +44,7 @@ app = typer.Typer(
     context_settings={"help_option_names": ["-h", "--help"]},
 )
 app.command("score", epilog=score.EXAMPLE)(score.score)
+app.command("watch", epilog=watch.EXAMPLE)(watch.watch)
 app.command("check", epilog=check.EXAMPLE)(check.check)
 app.command("card", epilog=card.EXAMPLE)(card.card)
 app.command("calibrate", epilog=calibrate.EXAMPLE)(calibrate.calibrate)

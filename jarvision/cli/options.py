@@ -20,3 +20,19 @@ SettingsFile = Annotated[
         help="Settings file. Without it: jarvision.toml beside the photos, when there is one.",
     ),
 ]
+PhotoFolderName = Annotated[
+    str,
+    typer.Argument(metavar="FOLDER", help="Folder of photos, or its address, such as s3://..."),
+]
+RegisterFile = Annotated[
+    Path | None,
+    typer.Option(
+        "--register",
+        metavar="CSV",
+        help="Jar register. Without it: jars.csv in FOLDER, when there is one.",
+    ),
+]
+Jobs = Annotated[
+    int | None,
+    typer.Option("--jobs", min=1, metavar="N", help="Photos read at once. Default: one per core."),
+]

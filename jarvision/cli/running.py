@@ -21,10 +21,11 @@ Tell = Callable[[str], None]
 
 
 @contextmanager
-def progress_bar(*, shown: bool) -> Iterator[tuple[Progress | None, Tell]]:
+def progress_bar(*, shown: bool, bar: bool = True) -> Iterator[tuple[Progress | None, Tell]]:
     """Yield what takes progress and what takes sentences; both go to stderr.
 
-    In a pipe there is no bar (None); with ``shown`` false the sentences are swallowed, too.
+    In a pipe, or where ``bar`` is false, there is no bar (None); with ``shown`` false the sentences
+    are swallowed, too.
     """
     console = stderr()
 
@@ -32,7 +33,7 @@ def progress_bar(*, shown: bool) -> Iterator[tuple[Progress | None, Tell]]:
         if shown:
             console.print(printable(sentence), soft_wrap=True)
 
-    if not shown or not console.is_terminal:
+    if not shown or not bar or not console.is_terminal:
         yield None, tell
         return
     from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
@@ -46,13 +47,13 @@ def progress_bar(*, shown: bool) -> Iterator[tuple[Progress | None, Tell]]:
         TimeLeft(compact=True),
         TextColumn("{task.fields[left]}"),
     )
-    with Progress(*columns, console=console, transient=True) as bar:
-        task = bar.add_task("", total=None, pace="", left="looking them through")
+    with Progress(*columns, console=console, transient=True) as drawn:
+        task = drawn.add_task("", total=None, pace="", left="looking them through")
 
         def step(done: int, total: int, _: Reading | None) -> None:
-            seconds = bar.tasks[0].elapsed or 0.0
+            seconds = drawn.tasks[0].elapsed or 0.0
             pace = f"{done / seconds:.1f} a second" if seconds > 0 else ""
-            bar.update(task, completed=done, total=total, pace=pace, left="left")
+            drawn.update(task, completed=done, total=total, pace=pace, left="left")
 
         yield step, tell
 

@@ -2,14 +2,22 @@
 
 from __future__ import annotations
 
-from datetime import date, datetime
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from jarvision.cli.console import stderr, stdout
-from jarvision.cli.options import AsJson, OutFolder, Quiet, SettingsFile
+from jarvision.cli.options import (
+    AsJson,
+    Jobs,
+    OutFolder,
+    PhotoFolderName,
+    Quiet,
+    RegisterFile,
+    SettingsFile,
+)
 from jarvision.cli.running import cores, progress_bar, stoppable
 from jarvision.errors import ExitCode
 
@@ -20,17 +28,15 @@ EXAMPLE = "Example: jarvision score photos --out report --register photos/jars.c
 
 
 def score(
-    folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="Folder of photos.")],
+    folder: PhotoFolderName,
     out: OutFolder,
-    register: Annotated[
-        Path | None,
+    register: RegisterFile = None,
+    jobs: Jobs = None,
+    scheduler: Annotated[
+        str | None,
         typer.Option(
-            metavar="CSV", help="Jar register. Without it: jars.csv in FOLDER, when there is one."
+            metavar="ADDRESS", help="Dask scheduler whose workers read the photos, tcp://HOST:8786."
         ),
-    ] = None,
-    jobs: Annotated[
-        int | None,
-        typer.Option(min=1, metavar="N", help="Photos read at once. Default: one per core."),
     ] = None,
     settings_file: SettingsFile = None,
     as_json: AsJson = False,
@@ -52,15 +58,17 @@ def score(
     Exit codes: 0 done, 2 bad usage, 3 no photo found, 4 some photos unusable (with --strict),
     5 output folder not writable, 130 stopped.
     """
-    result = _score_and_write(
-        folder,
-        out,
-        register=register,
-        settings_file=settings_file,
-        jobs=jobs or cores(),
-        today=today.date() if today else None,
-        quiet=quiet,
-    )
+    from jarvision.cli.scoring import Wish, open_fleet, score_and_write
+    from jarvision.folders import open_folder
+
+    wish = Wish(out, register, settings_file, today.date() if today else None)
+    with (
+        stoppable(out),
+        open_folder(folder) as source,
+        open_fleet(scheduler, jobs or cores()) as fleet,
+        progress_bar(shown=not quiet) as (progress, tell),
+    ):
+        result = score_and_write(source, wish, fleet=fleet, tell=tell, progress=progress)
     if as_json:
         from jarvision.cli.document import to_json
 
@@ -73,36 +81,6 @@ def score(
         _tell_notes(result, out)
     if strict and any(reading.status == "unusable" for reading in result.readings):
         raise typer.Exit(ExitCode.SOME_UNUSABLE)
-
-
-def _score_and_write(
-    folder: Path,
-    out: Path,
-    *,
-    register: Path | None,
-    settings_file: Path | None,
-    jobs: int,
-    today: date | None,
-    quiet: bool,
-) -> ShelfResult:
-    from jarvision.api import publisher
-    from jarvision.batch import score_folder
-    from jarvision.settings_file import find_settings
-
-    settings = find_settings(folder, chosen=settings_file)
-    publish = publisher(folder, out, register=register, settings=settings)
-    with stoppable(out), progress_bar(shown=not quiet) as (progress, tell):
-        return score_folder(
-            folder,
-            out=out,
-            register=register,
-            jobs=jobs,
-            progress=progress,
-            today=today,
-            settings=settings,
-            publish=publish,
-            tell=tell,
-        )
 
 
 def _tell_notes(result: ShelfResult, out: Path) -> None:

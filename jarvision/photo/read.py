@@ -74,6 +74,15 @@ def read_photo(path: Path, *, name: str, dated: date | None = None) -> Photo:
     )
 
 
+def is_whole(path: Path) -> bool:
+    """Tell whether a file is a picture with its end: a copy that is still under way has none."""
+    try:
+        decode(_read_bytes(path), smallest_side=1)
+    except PhotoRefusedError:
+        return False
+    return True
+
+
 def _read_bytes(path: Path) -> bytes:
     try:
         if not path.is_file():

@@ -13,7 +13,7 @@ import pytest
 from fake_shelf import fake_reading, fake_refusal, fake_shelf, fake_story
 from typer.testing import CliRunner
 
-from jarvision import __version__, batch, workers
+from jarvision import __version__, batch, jobs
 from jarvision.cli import main
 from jarvision.cli.console import stdout
 from jarvision.cli.document import to_json
@@ -45,7 +45,7 @@ def photos(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     for name in ("J1_2026-03-01.jpg", "J1_2026-03-02.jpg", "J2_2026-03-02.jpg"):
         (folder / name).write_bytes(b"x")
 
-    def read(job: workers.Job) -> Reading:
+    def read(job: jobs.Job) -> Reading:
         parts = read_name(job.name)
         assert parts.day is not None
         if parts.jar == "J2":

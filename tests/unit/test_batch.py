@@ -13,8 +13,9 @@ from fake_shelf import fake_reading, fake_refusal
 from jarvision.batch import score_folder
 from jarvision.errors import NothingToScoreError, NotWritableError, RegisterError, UsageError
 from jarvision.identity import read_name
+from jarvision.jobs import Job
 from jarvision.records import Reading
-from jarvision.workers import Job, local_fleet
+from jarvision.workers import local_fleet
 
 
 def calm_reader(job: Job) -> Reading:

@@ -17,11 +17,11 @@ from jarvision import provenance
 from jarvision.batch import score_folder
 from jarvision.errors import NotWritableError
 from jarvision.identity import STORE_NAME, picture_name, read_name
+from jarvision.jobs import Job
 from jarvision.lock import only_run
 from jarvision.photo_settings import JarSettings, PhotoSettings
 from jarvision.records import Reading, ShelfResult
 from jarvision.settings import Settings
-from jarvision.workers import Job
 
 LONG_AGO_NS = 1_700_000_000_000_000_000
 NAMES = ("J1/2026-03-01.jpg", "J1/2026-03-02.jpg", "J2/2026-03-01.jpg")
@@ -95,7 +95,7 @@ def test_a_known_photo_is_not_even_opened(shelf: Shelf, monkeypatch: pytest.Monk
     def never(*_: object, **__: object) -> None:
         raise AssertionError("opened")
 
-    monkeypatch.setattr("jarvision.workers.content_of", never)
+    monkeypatch.setattr("jarvision.jobs.content_of", never)
     assert shelf.score()[1] == []
 
 
