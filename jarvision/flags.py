@@ -89,6 +89,11 @@ PHOTO_REASONS: dict[str, Reason] = {
             "Centre the jar in front of the card, 6 to 8 cm before it.",
         ),
         Reason(
+            "two_jars",
+            "more than one jar stands before the card",
+            "Leave one jar before the card, its lid and foot free on both sides.",
+        ),
+        Reason(
             "too_small",
             "the jar is too small in the photo",
             "Step closer until the card fills the height of the photo.",

@@ -142,6 +142,16 @@ class JarSettings:
     contents_min_cm2: float = 15.0
     """Smaller things are no jar: a 60 mm jar filled 30 mm high shows 18 cm2."""
 
+    alike_share: float = 0.5
+    apart_mm: float = 15.0
+    """Something at least half as big as the biggest is a jar, too. The nearest to the card's middle
+    is meant, if the next one is so much farther from it."""
+
+    lid_wide_mm: float = 25.0
+    lid_tall_mm: float = 8.0
+    neighbour_tall_mm: float = 30.0
+    """What is so big above the contents is a lid; what is so tall beside them is another jar."""
+
     upright_top_mm: Annotated[float, Limits(0, 260)] = 195.0
     upright_bottom_mm: Annotated[float, Limits(0, 320)] = 280.0
     """Card-plane heights between which every jar's wall is straight: its foot shows near 290, its
@@ -152,13 +162,15 @@ class JarSettings:
 
     peak_share: float = 0.35
     peak_over_quiet: float = 2.5
-    """The outer edge is at least this share of the side's strongest edge, and so many times the
-    liveliness of plain print."""
+    peak_clear: float = 2.2
+    """The outer edge is at least this share of the side's strongest edge or clear by itself, and so
+    many times the liveliness of plain print. Against white paper glass shows far less than what
+    stands in it."""
 
     border_mm: float = 3.0
     """Contents hidden to within this of the field's border may reach beyond it."""
 
-    beyond_mm: float = 32.0
+    beyond_mm: float = 29.0
     outside_mm: float = 8.0
     inside_mm: float = 6.0
     shadow_mm: float = 30.0
@@ -169,13 +181,29 @@ class JarSettings:
     line_reach_mm: float = 1.5
     """Each row's edge is sought within this of its column."""
 
+    beside_print_mm: float = 2.5
+    beside_print_sd_mm: float = 1.0
+    """An edge found so close inside one of the card's own may be the second line of the glass: the
+    first is then hidden by the print, up to two millimetres farther out."""
+
+    row_peak_share: float = 0.5
+    """In each row the outermost peak of at least this share of the highest one is the edge."""
+
     edge_change_min: float = 1.5
     """Liveliness from which a row shows the edge."""
 
     on_line_mm: float = 1.0
     top_step_mm: Annotated[float, Limits(0.5)] = 4.0
     top_missed_steps: Annotated[int, Limits(1, 100)] = 3
-    """The straight wall ends where an edge is off its line for three steps of 4 mm."""
+    on_line_unknown: float = 0.5
+    """The straight wall ends where an edge is off its line for three steps of 4 mm. A line of which
+    more than this share runs along a printed edge tells nothing."""
+
+    lid_min_mm: float = 4.0
+    lid_empty_share: float = 0.3
+    lid_hidden_share: float = 0.6
+    """Empty glass shows the field over most of the jar's width, a lid hides it; each is at least
+    so high."""
 
     lean_max: float = 0.09
     """Greatest slope of a leaning card that is believed: 5 degrees."""

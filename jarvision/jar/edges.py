@@ -11,10 +11,12 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from jarvision.card.layout import CardLayout
 from jarvision.errors import PhotoRefusedError
 from jarvision.jar.plane import LEFT_MM, PX_PER_MM, Number, PlaneView
+from jarvision.jar.span import Span
 from jarvision.photo_settings import JarSettings
 from jarvision.records import BoolArray, Float32Array, FloatArray
 
@@ -33,21 +35,26 @@ class EdgeLine:
         return self.at_mm + self.slope * (y_mm - self.y0_mm)
 
 
-def liveliness(view: PlaneView) -> Float32Array:
-    """Horizontal change of colour at every pixel, in CIELAB bytes a pixel."""
+def liveliness(view: PlaneView, layout: CardLayout) -> Float32Array:
+    """Horizontal change of colour at every pixel, in CIELAB bytes a pixel.
+
+    NaN near the card's own printed edges, where nothing can be told.
+    """
     sharp = cv2.cvtColor(view.rgb, cv2.COLOR_RGB2LAB).astype(np.float32)
     lab = cv2.GaussianBlur(sharp, (0, 0), 1.0)
     right, left = lab[:, 2:], lab[:, :-2]
     change = np.zeros(view.inside.shape, dtype=np.float32)
     change[:, 1:-1] = np.abs(right - left).sum(axis=2) / 2
     change[~view.inside] = 0.0
+    change[_printed_edges(view, layout)] = np.nan
     return change
 
 
 def find_edges(
     view: PlaneView,
+    change: Float32Array,
     *,
-    hidden_mm: tuple[float, float],
+    span: Span,
     rows_mm: tuple[float, float],
     layout: CardLayout,
     settings: JarSettings,
@@ -56,8 +63,10 @@ def find_edges(
 
     Parameters
     ----------
-    hidden_mm
-        Where the centre field is hidden, left and right: the edges lie there or a little beyond.
+    change
+        The view's :func:`liveliness`.
+    span
+        Where the centre field is hidden: the edges lie there or a little beyond.
     rows_mm
         Heights between which the wall is upright.
 
@@ -66,74 +75,57 @@ def find_edges(
     PhotoRefusedError
         ``no_jar`` when a side shows no upright edge.
     """
-    change = liveliness(view)
     rows = slice(view.row(rows_mm[0]), view.row(rows_mm[1]))
-    quiet = _quiet_level(view, change, rows, settings=settings)
-    profile = _profile(view, change, rows, layout=layout)
+    quiet = _quiet_level(view, change, rows, layout=layout, settings=settings)
+    profile = _profile(change, rows)
     lines = []
-    for side, start_mm in zip((-1, 1), hidden_mm, strict=True):
-        column = _outermost(view, profile, side=side, start_mm=start_mm, quiet=quiet,
-                            layout=layout, settings=settings)  # fmt: skip
+    for side, start_mm, free_mm in zip(
+        (-1, 1), (span.left_mm, span.right_mm), span.free_mm, strict=True
+    ):
+        column = _outermost(view, profile, side=side, start_mm=start_mm, free_mm=free_mm,
+                            quiet=quiet, layout=layout, settings=settings)  # fmt: skip
         start = EdgeLine(view.x_mm(float(column)), 0.0, rows_mm[1], settings.line_reach_mm)
-        lines.append(_fit_line(view, change, start, rows, settings=settings))
+        lines.append(_fit_line(view, change, start, rows, side=side, settings=settings))
     return lines[0], lines[1]
 
 
 def refine_edges(
     view: PlaneView,
+    change: Float32Array,
     lines: tuple[EdgeLine, EdgeLine],
     *,
     rows_mm: tuple[float, float],
     settings: JarSettings,
 ) -> tuple[EdgeLine, EdgeLine]:
     """Fit both edges again over a longer stretch, near the lines found already."""
-    change = liveliness(view)
     rows = slice(view.row(rows_mm[0]), view.row(rows_mm[1]))
-    left, right = (_fit_line(view, change, line, rows, settings=settings) for line in lines)
+    left, right = (
+        _fit_line(view, change, line, rows, side=side, settings=settings)
+        for side, line in zip((-1, 1), lines, strict=True)
+    )
     return left, right
 
 
-def top_of_edges(
-    view: PlaneView,
-    lines: tuple[EdgeLine, EdgeLine],
-    *,
-    from_mm: float,
-    settings: JarSettings,
-) -> float:
-    """Height up to which both edges stay on their lines: the end of the straight wall, mm."""
-    change = liveliness(view)
-    step = settings.top_step_mm
-    reach = round(settings.on_line_mm * PX_PER_MM)
-    y_mm, top_mm, missed = from_mm, from_mm, 0
-    while y_mm - step > 0.0 and missed < settings.top_missed_steps:
-        rows = slice(view.row(y_mm - step), view.row(y_mm))
-        seen = 0
-        for line in lines:
-            column = view.column(line.x_mm(y_mm - step / 2))
-            near = change[rows, max(0, column - reach) : column + reach + 1].max(axis=1)
-            seen += float(np.median(near)) >= settings.edge_change_min
-        y_mm -= step
-        missed = 0 if seen == 2 else missed + 1
-        top_mm = y_mm if seen == 2 else top_mm
-    return top_mm
-
-
 def _quiet_level(
-    view: PlaneView, change: Float32Array, rows: slice, *, settings: JarSettings
+    view: PlaneView, change: Float32Array, rows: slice, *, layout: CardLayout, settings: JarSettings
 ) -> float:
-    """Liveliness of plain print in this photo: what noise alone makes of it."""
-    plain = change[rows, view.column(28.5) : view.column(30.5)]
-    other = change[rows, view.column(159.5) : view.column(161.5)]
-    return max(settings.quiet_min, float(min(np.median(plain), np.median(other))))
+    """Liveliness of plain print in this photo, what noise alone makes of it: the quietest strip.
+
+    The strips are the paper between the swatches and the field; a wide jar hides some of them.
+    """
+    field = layout.field
+    gap = (
+        field.x_mm - max(s.x_mm + s.width_mm for s in layout.swatches if s.x_mm < field.x_mm)
+    ) / 4
+    right = field.x_mm + field.width_mm
+    starts = [field.x_mm - n * gap for n in (2, 3)] + [right + n * gap for n in (1, 2)]
+    strips = [change[rows, view.column(x) : view.column(x + gap)] for x in starts]
+    return max(settings.quiet_min, min(float(np.nanmedian(strip)) for strip in strips))
 
 
-def _profile(
-    view: PlaneView, change: Float32Array, rows: slice, *, layout: CardLayout
-) -> FloatArray:
+def _profile(change: Float32Array, rows: slice) -> FloatArray:
     """A low percentile of the liveliness of each column: high only where most rows are lively."""
-    known = _printed_edges(view, layout)
     values = change[rows].astype(np.float64)
-    values[known[rows]] = np.nan
     enough = np.isfinite(values).sum(axis=0) >= 20
     profile = np.zeros(values.shape[1])
     profile[enough] = np.nanpercentile(values[:, enough], 40, axis=0)
@@ -162,6 +154,7 @@ def _outermost(
     *,
     side: int,
     start_mm: float,
+    free_mm: float,
     quiet: float,
     layout: CardLayout,
     settings: JarSettings,
@@ -170,24 +163,36 @@ def _outermost(
     field = layout.field
     border = field.x_mm if side < 0 else field.x_mm + field.width_mm
     leaves_field = abs(start_mm - border) < settings.border_mm
-    beyond = settings.beyond_mm if leaves_field else settings.outside_mm
+    beyond = settings.beyond_mm if leaves_field else min(settings.outside_mm, free_mm / 2)
     within = settings.shadow_mm if leaves_field else settings.inside_mm
     low, high = sorted((start_mm + side * beyond, start_mm - side * within))
     columns = np.arange(max(0, view.column(low)), min(profile.size, view.column(high) + 1))
     window = profile[columns]
-    strong = window >= max(settings.peak_share * window.max(), settings.peak_over_quiet * quiet)
+    clear = min(settings.peak_share * float(window.max()), settings.peak_clear)
+    strong = window >= max(clear, settings.peak_over_quiet * quiet)
     if not strong.any():
         raise PhotoRefusedError("no_jar", "no upright edge of glass was found")
     at = int(np.flatnonzero(strong)[0 if side < 0 else -1])
-    while 0 <= at - side < window.size and window[at - side] > window[at]:
-        at -= side  # climb to the top of the outermost peak
+    for _ in range(round(settings.line_reach_mm * PX_PER_MM)):  # climb to the peak's top
+        if not 0 <= at - side < window.size or window[at - side] <= window[at]:
+            break
+        at -= side
     return int(columns[at])
 
 
 def _fit_line(
-    view: PlaneView, change: Float32Array, start: EdgeLine, rows: slice, *, settings: JarSettings
+    view: PlaneView,
+    change: Float32Array,
+    start: EdgeLine,
+    rows: slice,
+    *,
+    side: int,
+    settings: JarSettings,
 ) -> EdgeLine:
-    """Straight line through the liveliest place of each row near a line, by Theil and Sen."""
+    """Straight line through the outermost edge of each row near a line, by Theil and Sen.
+
+    What stands behind the glass has edges of its own right beside it, sharper ones at times.
+    """
     from scipy.stats import theilslopes
 
     y_all = view.y_mm(np.arange(rows.start, rows.stop, dtype=np.float64))
@@ -198,7 +203,7 @@ def _fit_line(
     columns = np.clip(columns, 1, change.shape[1] - 2)
     row_index = np.arange(rows.start, rows.stop)
     window = change[row_index[:, None], columns]
-    peak = window.argmax(axis=1)
+    peak = _outermost_peaks(window, side=side, share=settings.row_peak_share)
     value = window[np.arange(peak.size), peak]
     good = np.flatnonzero(
         (value >= settings.edge_change_min) & (peak > 0) & (peak < columns.shape[1] - 1)
@@ -213,4 +218,33 @@ def _fit_line(
     rest = x_mm - slope * (y_all[good] - y0)
     at_mm = float(np.median(rest))
     spread = 1.4826 * float(np.median(np.abs(rest - at_mm)))
+    if _beside_print(view, change, start, rows, side=side, settings=settings):
+        spread = max(spread, settings.beside_print_sd_mm)
     return EdgeLine(at_mm, float(slope), y0, spread)
+
+
+def _beside_print(
+    view: PlaneView,
+    change: Float32Array,
+    line: EdgeLine,
+    rows: slice,
+    *,
+    side: int,
+    settings: JarSettings,
+) -> bool:
+    """Tell whether a printed edge just outside a line may hide the jar's true one."""
+    y_mm = view.y_mm((rows.start + rows.stop) / 2)
+    reach = settings.beside_print_mm
+    near, far = sorted((line.x_mm(y_mm), line.x_mm(y_mm) + side * reach))
+    beside = change[rows, view.column(near) : view.column(far) + 1]
+    return bool(np.isnan(beside).any(axis=1).mean() > 0.5)
+
+
+def _outermost_peaks(window: Float32Array, *, side: int, share: float) -> NDArray[np.intp]:
+    """Column of the outermost peak of each row that reaches ``share`` of the row's highest."""
+    peaks = np.zeros(window.shape, dtype=np.bool_)
+    peaks[:, 1:-1] = (window[:, 1:-1] >= window[:, :-2]) & (window[:, 1:-1] > window[:, 2:])
+    peaks &= window >= share * np.fmax.reduce(window, axis=1, keepdims=True)
+    inwards = peaks if side < 0 else peaks[:, ::-1]
+    first = np.asarray(inwards.argmax(axis=1))
+    return first if side < 0 else window.shape[1] - 1 - first

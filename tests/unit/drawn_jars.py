@@ -7,7 +7,7 @@ things are is true.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import cache
 from pathlib import Path
@@ -30,11 +30,17 @@ FLOOR_MM = 6.0  # glass under the contents
 SHAPE = (2016, 1512)
 FIELD_LIGHT = np.array([0.02, 0.03, 0.2])  # card's field seen through the empty glass, linear
 PAPER, TABLE, ROOM = (0.8, 0.8, 0.8), (0.25, 0.17, 0.1), (0.35, 0.36, 0.34)
+GREY = (0.5, 0.5, 0.5)
+NECK_MM, LID_MM = 12.0, 16.0  # heights of the neck above the shoulder and of the lid above both
 
 
 @dataclass(frozen=True)
 class DrawnJar:
-    """The jar and the phone. ``axis_z_mm`` is from the page's foot, ``lean_deg`` the page's."""
+    """The jar and the phone. ``axis_z_mm`` is from the page's foot, ``lean_deg`` the page's.
+
+    ``neck_mm`` is the radius above the straight wall; ``label_deg`` and ``label_mm`` bound a paper
+    label by wall angle and height; ``other_x_mm`` is the axis of a second jar, of the same kind.
+    """
 
     axis_x_mm: float = 95.0
     axis_z_mm: float = -70.0
@@ -47,6 +53,11 @@ class DrawnJar:
     focal_px: float = 1500.0
     aside_mm: float = 0.0
     present: bool = True
+    neck_mm: float | None = None
+    lid_rgb: tuple[float, float, float] | None = None
+    label_deg: tuple[float, float] | None = None
+    label_mm: tuple[float, float] = (30.0, 55.0)
+    other_x_mm: float | None = None
 
 
 @dataclass(frozen=True)
@@ -107,8 +118,11 @@ def draw(jar: DrawnJar, *, seed: int = 0) -> DrawnPhoto:
 
     linear = _behind(eye, rays, tilt=tilt, table_y=table_y)
     if jar.present:
-        glass = GlassCylinder(eye, jar.axis_x_mm, axis_z, jar.outer_radius_mm, jar.glass_mm)
-        _paint_jar(linear, glass, rays, jar=jar, table_y=table_y, seed=seed)
+        for x in (jar.other_x_mm, jar.axis_x_mm):
+            if x is not None:
+                glass = GlassCylinder(eye, x, axis_z, jar.outer_radius_mm, jar.glass_mm)
+                _paint_jar(linear, glass, rays, jar=jar, table_y=table_y, seed=seed)
+                _paint_top(linear, glass, rays, jar=jar, table_y=table_y)
     linear = cv2.GaussianBlur(linear * 0.8, (0, 0), 0.7)
     noise = np.random.default_rng([seed, 1]).normal(0.0, 1.2, linear.shape)
     rgb = np.clip(np.rint(255.0 * srgb_encode(linear) + noise), 0, 255).astype(np.uint8)
@@ -175,8 +189,35 @@ def _paint_jar(
     white = white_check(np.rad2deg(angles), heights)
     grain = np.where(white[:, None], np.array([0.75, 0.73, 0.68]), np.array([0.16, 0.09, 0.04]))
     colour = grain * kernels[at][:, None]
+    if jar.label_deg is not None:
+        low, high = np.deg2rad(jar.label_deg)
+        colour[(angles > low) & (angles < high) & _between(heights, jar.label_mm)] = PAPER
     empty = (heights > jar.fill_mm) | (heights < 0.0)
     colour[empty] = 0.7 * linear[body][empty]
     # Glass turns dark and bright where it is met at a grazing angle.
     graze = np.clip(1.0 - squarely[body], 0.0, 1.0)
     linear[body] = colour * (1.0 - 0.75 * graze[:, None] ** 6)
+
+
+def _between(values: np.ndarray, bounds: tuple[float, float]) -> np.ndarray:
+    return (values > bounds[0]) & (values < bounds[1])
+
+
+def _paint_top(
+    linear: np.ndarray, glass: GlassCylinder, rays: np.ndarray, *, jar: DrawnJar, table_y: float
+) -> None:
+    """The neck as a narrower cylinder of empty glass, the lid as a wider one of paint."""
+    low = table_y - FLOOR_MM - jar.wall_mm
+    neck = jar.neck_mm or jar.outer_radius_mm
+    for radius, top, paint in (
+        (neck, low - NECK_MM * (jar.neck_mm is not None), None),
+        (neck + 1.5, low - NECK_MM * (jar.neck_mm is not None) - LID_MM, jar.lid_rgb),
+    ):
+        outer, squarely = _outer_glass(replace(glass, outer_radius_mm=radius), rays)
+        part = (squarely > 0.0) & _between(outer[..., 1], (top, low))
+        graze = np.clip(1.0 - squarely[part], 0.0, 1.0)[:, None]
+        if paint is not None:
+            linear[part] = np.array(paint) * (1.0 - 0.6 * graze)
+        elif jar.neck_mm is not None:
+            linear[part] *= 0.85 * (1.0 - 0.75 * graze**6)
+        low = top

@@ -6,7 +6,7 @@ from functools import cache
 
 import numpy as np
 import pytest
-from drawn_jars import FLOOR_MM, LAYOUT, DrawnJar, DrawnPhoto, draw, white_check
+from drawn_jars import FLOOR_MM, GREY, LAYOUT, DrawnJar, DrawnPhoto, draw, white_check
 from walls import CELL_MM, flat_wall
 
 from jarvision.day import WallSight, wall_of
@@ -26,7 +26,27 @@ JARS = {
     "upright page": DrawnJar(lean_deg=0.0),
     "page leaning forward": DrawnJar(lean_deg=-1.5),
     "page leaning far back": DrawnJar(lean_deg=3.0),
+    "shouldered, with a lid": DrawnJar(neck_mm=30.0, lid_rgb=GREY),
+    "edges on the field's border": DrawnJar(
+        outer_radius_mm=54.0, neck_mm=40.0, lid_rgb=GREY, wall_mm=127.0
+    ),
+    "120 mm wide, two litres": DrawnJar(
+        outer_radius_mm=60.0, distance_mm=480.0, wall_mm=160.0, fill_mm=120.0, lid_rgb=GREY
+    ),
+    "wide and off centre": DrawnJar(outer_radius_mm=50.0, axis_x_mm=107.0, lid_rgb=GREY),
+    "tall": DrawnJar(outer_radius_mm=33.0, wall_mm=170.0, fill_mm=130.0, neck_mm=24.0),
+    "paper label across its edge": DrawnJar(label_deg=(40.0, 95.0), lid_rgb=GREY),
+    "another jar beside it": DrawnJar(outer_radius_mm=30.0, other_x_mm=162.0, lid_rgb=GREY),
 }
+TOP_MM = {
+    "usual": 4.0,
+    "shouldered, with a lid": 4.0,
+    "edges on the field's border": 12.0,  # the lid alone ends it: as high as the neck
+    "120 mm wide, two litres": 4.0,
+    "wide and off centre": 4.0,
+    "tall": 4.0,
+}
+"""How well the top of the straight wall is found. Where the edges end is stepped by 4 mm."""
 SHIFT_MM = SETTINGS.jar.floor_below_mm
 """A page that leans 3 degrees otherwise than expected shifts the front wall, 110 mm before it, by
 up to 6 mm. The wall is unrolled so far below the floor, which contents.py then finds by sight."""
@@ -51,6 +71,14 @@ def test_axis_and_radius_are_found_within_their_stated_uncertainty(name: str) ->
     jar = sight.jar
     assert jar.axis_x_mm == pytest.approx(drawn.axis_x_mm, abs=1.0)
     assert abs(jar.radius_mm - drawn.jar.outer_radius_mm) < 2.0 * jar.radius_sd_mm
+
+
+@pytest.mark.parametrize("name", TOP_MM)
+def test_the_wall_ends_at_the_shoulder_or_below_the_lid(name: str) -> None:
+    drawn, sight = seen(name)
+    assert sight.jar.floor_y_mm - sight.jar.top_y_mm == pytest.approx(
+        drawn.jar.wall_mm, abs=TOP_MM[name]
+    )
 
 
 @pytest.mark.parametrize("name", JARS)
@@ -105,8 +133,15 @@ def test_the_outline_goes_round_the_jar() -> None:
         (DrawnJar(axis_x_mm=215.0), "no_jar"),
         (DrawnJar(outer_radius_mm=14.0, glass_mm=2.0), "no_jar"),
         (DrawnJar(distance_mm=800.0), "too_small"),
+        (
+            DrawnJar(
+                axis_x_mm=66.0, other_x_mm=126.0, outer_radius_mm=29.9, neck_mm=22.0, lid_rgb=GREY
+            ),
+            "two_jars",
+        ),
+        (DrawnJar(axis_x_mm=64.0, other_x_mm=127.0, outer_radius_mm=28.5), "two_jars"),
     ],
-    ids=["nothing there", "beside the card", "a test tube", "far away"],
+    ids=["nothing there", "beside the card", "a test tube", "far away", "two touch", "two apart"],
 )
 def test_photos_without_a_jar_to_read_are_refused(jar: DrawnJar, reason: str) -> None:
     assert refusal(jar) == reason
