@@ -21,7 +21,7 @@ from jarvision.colour.light import paper_layout
 from jarvision.errors import PhotoRefusedError
 from jarvision.flags import PHOTO_REASONS
 from jarvision.identity import NameParts, day_of, picture_name, read_name, tag_agrees
-from jarvision.jar.contents import fill_height_mm
+from jarvision.jar.contents import fill_height_mm, fill_height_sd_mm
 from jarvision.jar.locate import locate_jar
 from jarvision.jar.unroll import unroll
 from jarvision.overlay import (
@@ -243,6 +243,7 @@ def _reading_of(sight: Sight, *, jar: str, parts: NameParts) -> Reading:
         thumbnail=shrink(sight.wall, sight.tissue),
         groove_height_mm=sight.wall.groove_mm,
         shape_conflict=sight.jar.shape_conflict,
+        fill_sd_mm=fill_height_sd_mm(sight.wall, radius_sd_mm=sight.jar.radius_sd_mm),
     )
 
 

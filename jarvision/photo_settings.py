@@ -244,6 +244,12 @@ class JarSettings:
     """A column whose fill line is off the median of 30 mm around it by more than this shows a
     mirrored lamp or a label there; heaps of grain are flatter."""
 
+    vote_mm: Annotated[float, Limits(0, above=True)] = 0.25
+    """Height of wall that counts as one independent vote for or against contents."""
+
+    floor_sd_mm: Annotated[float, Limits(0, above=True)] = 2.5
+    """Standard deviation of the floor about its usual height: glass of 4 to 8 mm, and the lean."""
+
     floor_below_mm: float = 6.0
     """The wall is unrolled this far below the expected floor: glass bottoms are 4 to 8 mm thick
     and a card's lean shifts the table by another two."""
@@ -264,6 +270,9 @@ class MaskSettings:
 
     spot_min_mm2: Annotated[float, Limits(0)] = 1.0
     """Smaller burnt-out specks are sparkle of fibres and wet kernels."""
+
+    groove_mm: float = 2.5
+    """So far above and below a groove its shadow and its lens hide what stands behind."""
 
     ring_mm: float = 1.5
     ring_white_share: float = 0.6

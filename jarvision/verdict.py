@@ -126,7 +126,9 @@ def _wall_notes(case: Case) -> list[Flag]:
     known = [r.groove_height_mm for r in last.readings if r.groove_height_mm is not None]
     groove = max(known) if known else limits.groove_height_mm
     if groove is not None and last.fill_height_mm < groove:
-        text = f"Filled to {last.fill_height_mm:.0f} mm; the groove is at {groove:.0f} mm."
+        unsure = max((2.0 * r.fill_sd_mm for r in last.readings if r.fill_sd_mm), default=0.0)
+        margin = f" (give or take {unsure:.0f} mm)" if unsure else ""
+        text = f"Filled to {last.fill_height_mm:.0f} mm{margin}; the groove is at {groove:.0f} mm."
         notes.append(Flag(jar, last.day, "low_fill", text))
     notes += [
         Flag(jar, last.day, "jar_shape", f"{r.photo}: {r.shape_conflict}.")

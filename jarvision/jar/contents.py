@@ -14,10 +14,22 @@ from jarvision.records import BoolArray, Float32Array, FloatArray, Wall
 
 @dataclass(frozen=True)
 class Contents:
-    """``filled`` is ``(rows, cols)``; rows from ``floor_row`` on are the glass under the jar."""
+    """Which part of the wall is filled.
+
+    Attributes
+    ----------
+    filled
+        ``(rows, cols)``.
+    floor_row
+        Rows from here on are the glass under the contents.
+    line_sd_mm, floor_sd_mm
+        Standard uncertainty of the fill line and of the floor, mm.
+    """
 
     filled: BoolArray
     floor_row: int
+    line_sd_mm: float
+    floor_sd_mm: float
 
 
 def find_contents(wall: Wall, emptiness: Float32Array, *, settings: JarSettings) -> Contents:
@@ -32,24 +44,57 @@ def find_contents(wall: Wall, emptiness: Float32Array, *, settings: JarSettings)
     -----
     Each column is parted where the sum of (emptiness - 1/2), counted from the top, is greatest:
     the split with the fewest wrong places, so that one wrong patch does not move it. The floor is
-    level, so there all columns vote together, counted from below.
+    level, so there all columns vote together, counted from below, and the usual thickness of a
+    jar's bottom has a vote, too.
+
+    Fog and splashes leave many splits almost as good as the best one. The uncertainty is the spread
+    of the splits, each weighted by ``exp(votes)``, the votes counted per ``vote_mm`` of height:
+    neighbouring rows do not err independently.
     """
+    step_mm = float(wall.heights_mm[0] - wall.heights_mm[1])
     vote = emptiness - np.float32(0.5)
     rows = vote.shape[0]
     middle = rows // 2
-    level = vote[middle:].mean(axis=1)[::-1].cumsum()
-    floor_row = rows - (int(level.argmax()) + 1 if level.max() > 0.0 else 0)
-    above = np.cumsum(vote[:floor_row], axis=0)
-    top = np.where(above.max(axis=0) > 0.0, above.argmax(axis=0) + 1, 0)
+    level = _splits(vote[middle:].mean(axis=1)[::-1, None]) * step_mm / settings.vote_mm
+    thick_mm = (wall.heights_mm[-1] - step_mm / 2) + np.arange(level.shape[0]) * step_mm
+    level -= ((thick_mm / settings.floor_sd_mm) ** 2 / 2)[:, None]
+    floor_row = rows - int(level.argmax())
+    above = _splits(vote[:floor_row]) * step_mm / settings.vote_mm
+    top = above.argmax(axis=0)
     top = _without_jumps(top.astype(np.float64), wall, settings=settings)
     row = np.arange(rows)[:, None]
-    return Contents(filled=(row >= top[None, :]) & (row < floor_row), floor_row=floor_row)
+    return Contents(
+        filled=(row >= top[None, :]) & (row < floor_row),
+        floor_row=floor_row,
+        line_sd_mm=float(np.median(_spread(above))) * step_mm,
+        floor_sd_mm=float(_spread(level)[0]) * step_mm,
+    )
+
+
+def _splits(vote: Float32Array) -> FloatArray:
+    """Votes for a split before each row, and after the last one, ``(rows + 1, cols)``."""
+    return np.concatenate([np.zeros((1, vote.shape[1])), np.cumsum(vote, axis=0)])
+
+
+def _spread(votes: FloatArray) -> FloatArray:
+    """Standard deviation of the split of each column, rows."""
+    weight = np.exp(votes - votes.max(axis=0))
+    weight /= weight.sum(axis=0)
+    row = np.arange(votes.shape[0])[:, None]
+    mean = (weight * row).sum(axis=0)
+    return np.asarray(np.sqrt((weight * (row - mean) ** 2).sum(axis=0)))
 
 
 def fill_height_mm(wall: Wall) -> float:
     """Median height of the fill line above the inner floor, mm."""
     step = float(wall.heights_mm[0] - wall.heights_mm[1])
     return float(np.median(wall.filled.sum(axis=0))) * step
+
+
+def fill_height_sd_mm(wall: Wall, *, radius_sd_mm: float) -> float:
+    """Standard uncertainty of the fill height: both its ends, and the scale of the jar."""
+    scale = fill_height_mm(wall) * radius_sd_mm / wall.radius_mm
+    return float(np.linalg.norm([wall.line_sd_mm, wall.floor_sd_mm, scale]))
 
 
 def _without_jumps(top: FloatArray, wall: Wall, *, settings: JarSettings) -> FloatArray:

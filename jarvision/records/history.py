@@ -26,7 +26,8 @@ class Reading:
     ``overlay`` and ``wall_picture`` are paths relative to the output folder; the overlay of an
     unusable photo shows it with what to do. ``radius_mm`` is the inner radius of the jar, by which
     degrees become lengths on its wall. ``groove_height_mm`` is above the inner floor;
-    ``shape_conflict`` says how the photo contradicts the jar's profile.
+    ``shape_conflict`` says how the photo contradicts the jar's profile; ``fill_sd_mm`` is the
+    standard uncertainty of ``fill_height_mm``.
     """
 
     photo: str
@@ -49,6 +50,7 @@ class Reading:
     thumbnail: WallThumbnail | None = None
     groove_height_mm: float | None = None
     shape_conflict: str = ""
+    fill_sd_mm: float | None = None
 
     def area_cm2(self, *kinds: str) -> float:
         """Summed area of the patches of the given kinds, cm2."""

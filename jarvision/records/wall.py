@@ -103,6 +103,8 @@ class Wall:
         ``(rows, cols, 2)`` photo pixel ``(x, y)`` seen at each place.
     groove_mm
         Height of the groove or shoulder that the contents should cover; None when not known.
+    line_sd_mm, floor_sd_mm
+        Standard uncertainty of the fill line and of the floor.
     """
 
     linear: Float32Array
@@ -113,6 +115,8 @@ class Wall:
     judged: BoolArray
     pixels: Float32Array
     groove_mm: float | None = None
+    line_sd_mm: float = 0.0
+    floor_sd_mm: float = 0.0
 
     @property
     def cell_cm2(self) -> float:

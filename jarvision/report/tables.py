@@ -37,6 +37,8 @@ READINGS: Final = [
     "wall_picture",
     "card_values_de00",
     "settings",
+    "fill_low_mm",
+    "fill_high_mm",
 ]
 DAYS: Final = [
     "jar",
@@ -130,7 +132,16 @@ def _reading(reading: Reading, settings: str) -> Row:
         reading.wall_picture,
         _fixed(reading.card_values_de00),
         settings,
+        *(_fixed(end) for end in _fill_ends(reading)),
     )
+
+
+def _fill_ends(reading: Reading) -> tuple[float | None, float | None]:
+    """Ends of the 95 % interval of the fill height, mm: two standard uncertainties either way."""
+    height, sd = reading.fill_height_mm, reading.fill_sd_mm
+    if height is None or sd is None:
+        return None, None
+    return max(0.0, height - 2.0 * sd), height + 2.0 * sd
 
 
 def _days(story: JarStory) -> Iterable[Row]:

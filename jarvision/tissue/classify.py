@@ -11,7 +11,7 @@ from jarvision.photo_settings import PhotoSettings
 from jarvision.records import Photo, Tissue, TissueClass, Wall
 from jarvision.tissue.coverage import COVERED
 from jarvision.tissue.inputs import network_inputs
-from jarvision.tissue.masks import burnt_out, mask_glare
+from jarvision.tissue.masks import burnt_out, mask_glare, mask_groove
 from jarvision.tissue.network import run_network
 
 
@@ -37,6 +37,7 @@ def classify(wall: Wall, photo: Photo, *, settings: PhotoSettings) -> Classified
     classes[~contents.filled] = TissueClass.OUTSIDE
     step_mm = float(wall.heights_mm[0] - wall.heights_mm[1])
     classes = mask_glare(classes, burnt, step_mm=step_mm, settings=settings.masks)
+    classes = mask_groove(classes, wall, settings=settings.masks)
     rows = slice(0, contents.floor_row)
     floor_mm = float(wall.heights_mm[contents.floor_row - 1]) - step_mm / 2
     return Classified(
@@ -49,6 +50,8 @@ def classify(wall: Wall, photo: Photo, *, settings: PhotoSettings) -> Classified
             judged=classes[rows] > TissueClass.UNJUDGED,
             pixels=wall.pixels[rows],
             groove_mm=None if wall.groove_mm is None else wall.groove_mm - floor_mm,
+            line_sd_mm=contents.line_sd_mm,
+            floor_sd_mm=contents.floor_sd_mm,
         ),
         tissue=Tissue(
             classes=classes[rows],

@@ -15,6 +15,16 @@ def burnt_out(wall: Wall, photo: Photo, *, settings: MaskSettings) -> BoolArray:
     return np.asarray(np.asarray(seen).min(axis=2) >= settings.clipped_level)
 
 
+def mask_groove(classes: ByteArray, wall: Wall, *, settings: MaskSettings) -> ByteArray:
+    """Take a groove out of what can be judged: glass bent like a lens, with a shadow of its own."""
+    if wall.groove_mm is None:
+        return classes
+    near = np.abs(wall.heights_mm - wall.groove_mm) < settings.groove_mm
+    masked = classes.copy()
+    masked[near[:, None] & (classes != TissueClass.OUTSIDE)] = TissueClass.UNJUDGED
+    return masked
+
+
 def mask_glare(
     classes: ByteArray, burnt: BoolArray, *, step_mm: float, settings: MaskSettings
 ) -> ByteArray:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -104,3 +106,21 @@ def test_colours_that_could_not_be_matched_widen_the_interval() -> None:
     )
     assert doubtful.high - doubtful.low > sure.high - sure.low
     assert doubtful.percent == sure.percent
+
+
+def test_an_uncertain_fill_line_widens_the_interval_where_the_strip_below_it_differs() -> None:
+    classes = np.full(SHAPE, TissueClass.MYCELIUM, dtype=np.uint8)
+    classes[: SHAPE[0] // 2] = TissueClass.BARE
+    unlike, even = (flat_wall(c) for c in (classes, half(TissueClass.MYCELIUM, TissueClass.BARE)))
+    widths = []
+    for wall in (unlike, even):
+        unsure = replace(wall, line_sd_mm=0.5)
+        tissue = tissue_of(
+            classes if wall is unlike else half(TissueClass.MYCELIUM, TissueClass.BARE)
+        )
+        sure, wide = measure(wall, tissue), measure(unsure, tissue)
+        assert sure.percent == wide.percent == 50.0
+        widths.append((sure.high - sure.low, wide.high - wide.low))
+    # 2 x 0.5 mm of 10 mm, wholly bare where half is covered: 5 points, in quadrature
+    assert widths[0][1] == pytest.approx(2 * np.hypot(widths[0][0] / 2, 5.0))
+    assert widths[1][1] == pytest.approx(widths[1][0])  # the strip is as covered as the rest

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
@@ -11,7 +12,7 @@ from walls import CELL_MM, flat_wall
 
 from jarvision.day import WallSight, wall_of
 from jarvision.errors import PhotoRefusedError
-from jarvision.jar.contents import fill_height_mm, find_contents
+from jarvision.jar.contents import fill_height_mm, fill_height_sd_mm, find_contents
 from jarvision.photo_settings import PhotoSettings
 from jarvision.records import TissueClass, Wall
 
@@ -188,6 +189,37 @@ def test_a_heap_is_followed_and_a_mirrored_lamp_is_bridged() -> None:
     lamp[60:300, 140:165] = 0.0
     bridged = fill_line(find_contents(wall, lamp, settings=SETTINGS.jar).filled)
     assert np.abs(bridged - line).max() * CELL_MM <= 2.0
+
+
+def test_the_fill_line_is_less_sure_where_fog_looks_like_contents() -> None:
+    """Where 30 mm above the contents are as likely filled as not, the line may lie anywhere there:
+    a uniform spread of 30 mm has a standard deviation of 8.7 mm."""
+    wall, empty = emptiness(fill_mm=50.0, floor_cells=0)
+    clear = find_contents(wall, empty, settings=SETTINGS.jar)
+    empty[80:200] = 0.5
+    fogged = find_contents(wall, empty, settings=SETTINGS.jar)
+    assert clear.line_sd_mm < 1.0
+    assert fogged.line_sd_mm == pytest.approx(30.0 / np.sqrt(12.0), rel=0.1)
+    assert fogged.floor_sd_mm == pytest.approx(clear.floor_sd_mm)
+
+
+def test_a_doubtful_floor_is_taken_where_floors_usually_are() -> None:
+    wall, empty = emptiness(fill_mm=70.0, floor_cells=0)
+    below = replace(wall, heights_mm=wall.heights_mm - 6.0)  # unrolled 6 mm below the usual floor
+    empty[-48:] = 0.5  # 12 mm that may be glass or contents
+    contents = find_contents(below, empty, settings=SETTINGS.jar)
+    assert below.heights_mm[contents.floor_row - 1] == pytest.approx(0.0, abs=0.3)
+    assert contents.floor_sd_mm > 1.5
+
+
+def test_the_fill_height_is_as_unsure_as_its_ends_and_the_scale_of_the_jar() -> None:
+    wall, _ = emptiness(fill_mm=70.0, floor_cells=0)
+    filled = wall.heights_mm[:, None] < np.full(300, 40.0)
+    unsure = replace(_filled(wall, filled), line_sd_mm=0.3, floor_sd_mm=0.4)
+    scale = 0.02 * wall.radius_mm  # 2 % of 40 mm are 0.8 mm
+    assert fill_height_sd_mm(unsure, radius_sd_mm=scale) == pytest.approx(
+        np.linalg.norm([0.3, 0.4, 0.8]), rel=0.01
+    )
 
 
 def test_an_empty_jar_has_no_contents() -> None:

@@ -15,7 +15,7 @@ from jarvision.photo_settings import MaskSettings, PhotoSettings
 from jarvision.records import Photo, TissueClass, Wall
 from jarvision.tissue.classify import Classified, classify
 from jarvision.tissue.inputs import CHANNELS, network_inputs
-from jarvision.tissue.masks import burnt_out, mask_glare
+from jarvision.tissue.masks import burnt_out, mask_glare, mask_groove
 from jarvision.tissue.network import OUTPUTS, run_network
 from tests.accuracy.painted_walls import shade
 from tests.scenes.contents import JarRecipe, paint
@@ -142,3 +142,16 @@ def test_sparkle_on_wet_kernels_is_let_be() -> None:
 def test_glare_above_the_contents_makes_no_contents() -> None:
     masked, burnt = glare(TissueClass.OUTSIDE)
     assert (masked[~burnt] == TissueClass.OUTSIDE).all()
+
+
+def test_a_groove_is_taken_out_of_what_can_be_judged_and_nothing_else() -> None:
+    classes = np.full((120, 40), TissueClass.MYCELIUM, dtype=np.uint8)
+    classes[:30] = TissueClass.OUTSIDE
+    wall = flat_wall(classes)
+    assert mask_groove(classes, wall, settings=MASKS) is classes  # no groove is known
+    masked = mask_groove(classes, replace(wall, groove_mm=15.0), settings=MASKS)
+    rows = np.flatnonzero((masked == TissueClass.UNJUDGED).all(axis=1))
+    assert wall.heights_mm[rows].min() == pytest.approx(15.0 - MASKS.groove_mm, abs=CELL_MM)
+    assert wall.heights_mm[rows].max() == pytest.approx(15.0 + MASKS.groove_mm, abs=CELL_MM)
+    others = np.delete(np.arange(120), rows)
+    assert np.array_equal(masked[others], classes[others])

@@ -330,6 +330,21 @@ def test_notes_are_told_and_change_no_verdict() -> None:
     assert any("S1 feeds J1, J2, J3" in f.message for f in flags)
 
 
+def test_a_fill_below_the_groove_of_the_jar_is_noted_with_its_margin() -> None:
+    readings = [
+        replace(r, groove_height_mm=130.0, fill_sd_mm=1.5, shape_conflict="It is wider")
+        for r in healthy(17).readings()
+    ]
+    verdict, flags = judge(readings)
+    assert verdict.verdict == "go"
+    low = next(f for f in flags if f.flag == "low_fill")
+    assert "give or take 3 mm" in low.message
+    assert "130 mm" in low.message
+    assert any("wider" in f.message for f in flags if f.flag == "jar_shape")
+    filled = [replace(r, groove_height_mm=100.0) for r in healthy(17).readings()]
+    assert "low_fill" not in words(judge(filled)[1])
+
+
 def test_an_unregistered_jar_is_noted_and_judged_by_the_cautious_profile() -> None:
     entry = JarEntry("J1", registered=False)
     verdict, flags = judge(healthy(17).readings(), entry)
