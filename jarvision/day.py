@@ -50,6 +50,7 @@ from jarvision.records import (
 from jarvision.thumbnail import shrink
 from jarvision.tissue.classify import classify
 from jarvision.tissue.coverage import measure_coverage
+from jarvision.tissue.pins import find_pins
 
 
 @dataclass(frozen=True)
@@ -140,7 +141,7 @@ def look(
         jar=front.jar,
         wall=wall,
         tissue=tissue,
-        patches=find_patches(wall, tissue),
+        patches=find_patches(wall, tissue) + find_pins(wall, tissue, settings=settings.pins),
         coverage=coverage,
     )
 

@@ -132,6 +132,12 @@ FLAGS: dict[str, FlagKind] = {
             "Look for a sour slime; bacteria spread with the water.",
         ),
         FlagKind(
+            "pins",
+            "look",
+            "what looks like young fruit bodies at the glass",
+            "Look closely: a jar that pins is past its time as spawn. Use it now or let it fruit.",
+        ),
+        FlagKind(
             "dead_patch",
             "act",
             "a bare area has stood still while the rest closed",

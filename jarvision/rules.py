@@ -163,6 +163,15 @@ def _wet(case: Case) -> list[Finding]:
     return [Finding(word, text, "wet", case.last.day)]
 
 
+def _pins(case: Case) -> list[Finding]:
+    """Ask for a look at what looks like pins on the last two days; one photo is easily fooled."""
+    areas = [area_and_confidence(day, "pins")[0] for day in case.days[-2:]]
+    if len(areas) < 2 or min(areas) == 0.0:
+        return []
+    text = f"Dark spots like the caps of pins were seen on two days, {areas[-1]:.1f} cm2 in all."
+    return [Finding("check", text, "pins", case.last.day)]
+
+
 # --------------------------------------------------------------------------- 4. dead patch
 def _dead_patch(case: Case) -> list[Finding]:
     """Find bare areas that stand still although the jar is late for them.
@@ -255,7 +264,7 @@ def _when_seen(rule: Callable[[Case], list[Finding]]) -> Callable[[Case], list[F
 
 RULES: tuple[Callable[[Case], list[Finding]], ...] = (
     _photo,
-    *(_when_seen(rule) for rule in (_off_colour, _wet, _dead_patch, _stall, _late)),
+    *(_when_seen(rule) for rule in (_off_colour, _wet, _pins, _dead_patch, _stall, _late)),
 )
 
 

@@ -11,7 +11,7 @@ The rules (:mod:`jarvision.rules`), in the order in which their reasons are told
 
 1. photo: none usable, dated ahead, too old, too little seen, colours not matched -> check
 2. off-colour, not normal for the species -> no-go; small, unsure or not seen again -> check
-3. wet -> check; large -> no-go
+3. wet -> check; large -> no-go; what looks like pins on two days -> check
 4. dead patch: bare, standing still in a late jar -> no-go; in a thin species -> check
 5. stall -> check; long -> no-go
 6. late: not ready long after its species should be -> check

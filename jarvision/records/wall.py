@@ -181,8 +181,8 @@ class Patch:
     Attributes
     ----------
     kind
-        ``bare``, ``wet``, ``stain`` or an off-colour family: ``green``, ``black``, ``pink``,
-        ``yellow``.
+        ``bare``, ``wet``, ``stain``, an off-colour family (``green``, ``black``, ``pink``,
+        ``yellow``) or ``pins``: a group of spots like the caps of young fruit bodies.
     angle_deg, height_mm
         Centroid in the wall frame.
     confidence

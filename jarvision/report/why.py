@@ -115,6 +115,10 @@ def _old_photo(story: JarStory, _: Flag) -> str:
     return f"last usable photo on {tell_day(story.history.days[-1].day)}"
 
 
+def _pins(story: JarStory, _: Flag) -> str:
+    return "spots like pins at the glass"
+
+
 def _fast_front(story: JarStory, _: Flag) -> str:
     return "white front runs too fast: may be young mould"
 
@@ -122,6 +126,7 @@ def _fast_front(story: JarStory, _: Flag) -> str:
 _SHORT: Final[Mapping[str, Callable[[JarStory, Flag], str]]] = {
     "off_colour": _off_colour,
     "wet": _wet,
+    "pins": _pins,
     "dead_patch": _dead_patch,
     "stall": _stall,
     "overdue": _overdue,

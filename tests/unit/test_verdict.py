@@ -320,6 +320,19 @@ def test_a_jar_without_any_photo_is_looked_at() -> None:
     assert judge([], today=day(5))[0].verdict == "check"
 
 
+def test_what_looks_like_pins_on_two_days_is_looked_at_and_ends_no_jar() -> None:
+    plain = list(healthy(17).readings())
+    assert judge(plain)[0].verdict == "go"
+    pins = (patch("pins", 0.4, 10, 60),)
+    once = [*plain[:-1], replace(plain[-1], patches=pins)]
+    assert "pins" not in words(judge(once)[1])
+    last = [r.taken_at.date() for r in plain][-2:]
+    twice = [replace(r, patches=pins) if r.taken_at.date() in last else r for r in plain]
+    verdict, flags = judge(twice)
+    assert verdict.verdict == "check"
+    assert "pins" in words(flags)
+
+
 # --------------------------------------------------------------------------- notes
 def test_notes_are_told_and_change_no_verdict() -> None:
     readings = [replace(r, time_source="file") for r in healthy(17).readings()]
