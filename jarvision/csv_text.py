@@ -20,6 +20,7 @@ Row = Sequence[Cell]
 # Spreadsheets run a cell that starts like this as a formula; a plain number is harmless.
 _FORMULA: Final = re.compile(r"^[=+\-@\t\r\n]")
 _NUMBER: Final = re.compile(r"^[+-]?\d+(\.\d+)?$")
+_LINE_END: Final = re.compile(r"\r\n|\r|\n")
 
 
 @dataclass(frozen=True)
@@ -72,7 +73,9 @@ def parse_csv(text: str, *, remarks: bool = True) -> CsvTable | None:
     Blank lines are passed over, missing cells are empty. With ``remarks`` lines that begin with
     ``#`` are passed over, too; a jar that is called so can then not stand first on its line.
     """
-    lines = [(n, t) for n, t in enumerate(text.splitlines(), 1) if t.strip(" \t,;")]
+    # splitlines would also break a cell at rare characters, such as a line separator pasted in
+    every = enumerate(_LINE_END.split(text), 1)
+    lines = [(n, t) for n, t in every if t.strip(" \t,;")]
     kept = [(n, t) for n, t in lines if not (remarks and t.lstrip().startswith("#"))]
     if not kept:
         return None

@@ -130,7 +130,7 @@ def find_photos(
         if real != root and is_output_folder({entry.name for entry in entries}):
             return
         for entry in _visible(entries):
-            if entry.is_dir():
+            if _is_folder(entry):
                 walk(place / entry.name)
             elif _is_photo(entry):
                 found.append(place / entry.name)
@@ -148,9 +148,16 @@ def _visible(entries: list[os.DirEntry[str]]) -> Iterator[os.DirEntry[str]]:
     return (entry for entry in entries if not entry.name.startswith("."))
 
 
+def _is_folder(entry: os.DirEntry[str]) -> bool:
+    try:
+        return entry.is_dir()
+    except OSError:  # a link that leads to itself
+        return False
+
+
 def _is_photo(entry: os.DirEntry[str]) -> bool:
     suffix = PurePosixPath(entry.name).suffix.lower()
-    return suffix in PHOTO_SUFFIXES and (entry.is_file() or entry.is_symlink())
+    return suffix in PHOTO_SUFFIXES and (entry.is_symlink() or entry.is_file())
 
 
 def safe_name(text: str) -> str:

@@ -131,7 +131,7 @@ class Store:
                     content=row[4],
                     made_with=Provenance(*row[5:9]),
                     by_file_time=bool(row[9]),
-                    pictures=tuple(row[10].splitlines()),
+                    pictures=tuple(filter(None, row[10].split("\n"))),
                     here=bool(row[11]),
                 )
                 for row in self._db.execute(f"SELECT {_COLUMNS} FROM readings")

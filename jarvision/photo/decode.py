@@ -146,7 +146,7 @@ def _formats(content: bytes) -> tuple[str, ...]:
 def _draft_size(full: tuple[int, int], smallest_side: int) -> tuple[int, int]:
     """Smallest size that JPEG's scaled decoding may return."""
     shrink = min(1.0, smallest_side / max(full))
-    return math.floor(full[0] * shrink), math.floor(full[1] * shrink)
+    return max(1, math.floor(full[0] * shrink)), max(1, math.floor(full[1] * shrink))
 
 
 def _without_alpha(image: Image.Image) -> Image.Image:

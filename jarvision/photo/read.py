@@ -23,6 +23,10 @@ SMALLEST_LONG_SIDE_PX = 1800
 """JPEG's scaled decoding halves, quarters or eighths: a photo 4000 pixels long is worked on at
 2000, a tenth coarser than 2016 at worst, rather than decoded in full for four times the time."""
 
+SMALLEST_SHORT_SIDE_PX = 16
+"""Icons and slivers are refused: no card is seen in them, and drawing one enlarged fills the
+memory."""
+
 MAX_BYTES = 500_000_000
 """Larger files are refused unread; 120 million pixels of 8 bits in three channels are 360 MB."""
 
@@ -54,6 +58,8 @@ def read_photo(path: Path, *, name: str, dated: date | None = None) -> Photo:
     decoded = decode(content, smallest_side=SMALLEST_LONG_SIDE_PX)
     picture = _working_srgb(decoded)
     upright = turn_upright(picture.samples, decoded.exif.orientation)
+    if min(upright.shape[:2]) < SMALLEST_SHORT_SIDE_PX:
+        raise PhotoRefusedError("unreadable", "a picture too small or too narrow for a photo")
     focal_35mm = decoded.exif.focal_35mm
     taken_at, source = when(decoded.exif, dated=dated, path=path)
     return Photo(
