@@ -25,7 +25,7 @@ from jarvision.jobs import Fleet, Job, PhotoReader, read_one
 from jarvision.lock import only_run
 from jarvision.provenance import made_with
 from jarvision.records import JarHistory, JarShape, JarStory, Reading, ShelfResult
-from jarvision.register import Register, read_register, siblings
+from jarvision.register import REGISTER_NAME, Register, read_register, siblings
 from jarvision.settings import Settings
 from jarvision.settings_file import changes, find_settings
 from jarvision.species import SpeciesBook, load_species
@@ -33,8 +33,6 @@ from jarvision.store import Store
 from jarvision.tracking import build_histories
 from jarvision.verdict import decide
 from jarvision.workers import local_fleet
-
-REGISTER_NAME = "jars.csv"
 
 Tell = Callable[[str], None]
 """Takes a sentence for the user; it goes to no file."""

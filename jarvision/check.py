@@ -10,8 +10,12 @@ from jarvision.card.values import CardValues
 from jarvision.day import look
 from jarvision.errors import PhotoRefusedError
 from jarvision.flags import PHOTO_REASONS
+from jarvision.identity import read_name
+from jarvision.jar.profiles import load_profiles, shapes_of
 from jarvision.photo import read_photo
 from jarvision.photo_settings import PhotoSettings
+from jarvision.records import JarShape
+from jarvision.register import REGISTER_NAME, read_register
 from jarvision.settings_file import FILE_NAME as SETTINGS_FILE
 from jarvision.settings_file import find_settings
 
@@ -64,7 +68,8 @@ def check_photo(
 
     Never raises for what is wrong with the photo: that is the answer. ``values`` are those of
     the user's card, ``settings`` those of the photo's stages; None takes ``calibration`` and
-    ``jarvision.toml`` beside the photo, or beside its folder.
+    ``jarvision.toml`` beside the photo, or beside its folder. What the register there says of the
+    jar's glass is used, too, where the photo's name tells the jar.
 
     Raises
     ------
@@ -79,7 +84,7 @@ def check_photo(
     try:
         photo = read_photo(path, name=path.name)
         notes = photo.notes
-        sight = look(photo, settings=settings, values=values)
+        sight = look(photo, settings=settings, values=values, shape=_shape_of(path, home))
     except PhotoRefusedError as refusal:
         return PhotoCheck(name, refusal.reason, refusal.detail, notes=notes)
     return PhotoCheck(
@@ -89,6 +94,16 @@ def check_photo(
         px_per_mm=sight.card.px_per_mm,
         notes=notes,
     )
+
+
+def _shape_of(path: Path, home: Path) -> JarShape | None:
+    """What the grower says of the glass of the jar in the photo's name; None when nothing."""
+    register = home / REGISTER_NAME
+    if not register.is_file():
+        return None
+    shapes, _ = shapes_of(read_register(register).values(), load_profiles(home))
+    jar = read_name(path.resolve().relative_to(home).as_posix()).jar
+    return shapes.get(jar)
 
 
 def home_of(path: Path) -> Path:

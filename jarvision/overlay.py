@@ -45,6 +45,7 @@ REFUSAL_WIDTH_PX: Final = 640
 REFUSAL_CAPTION_PX: Final = 230
 SMALLEST_DRAWN_CM2: Final = 0.15  # finer specks would only be noise to the eye
 SMALLEST_LABEL_CM2: Final = 0.5  # but a discoloured speck is always named
+ALWAYS_NAMED: Final = (*OFF_COLOUR_KINDS, "pins")
 JPEG_QUALITY: Final = 86
 
 
@@ -230,7 +231,8 @@ def _draw_zone(picture: ByteArray, frame: Frame, wall: Wall) -> None:
 
 def _draw_patch(picture: ByteArray, frame: Frame, wall: Wall, patch: Patch) -> Label | None:
     """Outline one patch; its label, or None when it has no place in the picture."""
-    if patch.area_cm2 < SMALLEST_DRAWN_CM2:
+    named = patch.kind in ALWAYS_NAMED
+    if not named and patch.area_cm2 < SMALLEST_DRAWN_CM2:
         return None
     grid = _grid_points(wall, patch.outline or ((patch.angle_deg, patch.height_mm),))
     points = frame.place(_photo_points(wall, grid))
@@ -238,12 +240,11 @@ def _draw_patch(picture: ByteArray, frame: Frame, wall: Wall, patch: Patch) -> L
         _outline_patch(picture, points, patch.kind)
     if not len(points):
         return None
-    odd = patch.kind in OFF_COLOUR_KINDS
-    if not odd and patch.area_cm2 < SMALLEST_LABEL_CM2:
+    if not named and patch.area_cm2 < SMALLEST_LABEL_CM2:
         return None
     much = f"{patch.area_cm2:.1f} cm²"
     colour = ink.PATCHES.get(patch.kind, ink.OTHER)
-    return Label(patch.kind, much, points, colour, (0 if odd else 2, -patch.area_cm2))
+    return Label(patch.kind, much, points, colour, (0 if named else 2, -patch.area_cm2))
 
 
 def _area_labels(

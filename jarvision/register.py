@@ -21,6 +21,7 @@ from jarvision.jar.profiles import COLUMNS as MEASURES
 from jarvision.jar.profiles import fault_of
 from jarvision.records import JarEntry, JarKind, JarShape
 
+REGISTER_NAME = "jars.csv"
 _TEXTS = ("jar", "kind", "species", "substrate", "started", "parent", "profile", "notes")
 COLUMNS = (*_TEXTS, *MEASURES)
 KINDS: tuple[str, ...] = get_args(JarKind)

@@ -196,7 +196,11 @@ def _missing(found: Mapping[int, FloatArray], layout: CardLayout) -> str:
     lost = [_place(marker, layout) for marker in layout.markers if marker.id not in found]
     if len(lost) == len(layout.markers):
         return "none of the card's corner marks was found"
-    return f"corner marks not found: {', '.join(lost)}"
+    told = f"corner marks not found: {', '.join(lost)}"
+    below = [_place(m, layout) for m in layout.markers if m.y_mm > layout.height_mm / 2]
+    if lost == below:
+        told += " (out of view, or behind a wide jar: step back to 55 cm)"
+    return told
 
 
 def _place(marker: Marker, layout: CardLayout) -> str:

@@ -13,7 +13,7 @@ from typer.testing import CliRunner
 
 from jarvision.check import check_photo
 from jarvision.cli import main
-from jarvision.errors import ExitCode
+from jarvision.errors import ExitCode, UsageError
 from jarvision.flags import PHOTO_REASONS
 from jarvision.photo.icc import BROKEN_PROFILE
 
@@ -93,3 +93,15 @@ def test_without_photos_the_usage_is_told() -> None:
 def test_the_help_has_an_example() -> None:
     result = CliRunner().invoke(main.app, ["check", "--help"])
     assert "Example: jarvision check" in " ".join(result.stdout.split())
+
+
+def test_the_stated_shape_of_the_jar_is_looked_up_by_the_photos_name(
+    jar: np.ndarray, tmp_path: Path
+) -> None:
+    photo = shoot(jar, tmp_path / "K07_2026-03-01.jpg")
+    (tmp_path / "jars.csv").write_text("jar,profile\nK07,pint\n")
+    (tmp_path / "jar_profiles.toml").write_text("[pint]\ndiameter_mm = 80\n")
+    assert check(photo)[0] == ExitCode.DONE
+    (tmp_path / "jar_profiles.toml").write_text("[pint]\ndiameter_mm = 8\n")
+    told = CliRunner().invoke(main.app, ["check", str(photo)]).exception
+    assert isinstance(told, UsageError)  # a slip is told, not passed over

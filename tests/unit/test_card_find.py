@@ -231,7 +231,10 @@ def test_refusal_names_the_marks_that_are_missing(drawn, layout):
     with pytest.raises(PhotoRefusedError) as refused:
         find_card(scene.rgb, scene.focal_px)
     assert refused.value.reason == "no_card"
-    assert refused.value.detail == "corner marks not found: bottom right, bottom left"
+    assert refused.value.detail == (
+        "corner marks not found: bottom right, bottom left "
+        "(out of view, or behind a wide jar: step back to 55 cm)"
+    )
 
 
 def test_mirrored_card_is_refused(drawn):
