@@ -17,21 +17,20 @@ from jarvision.card.values import CardValues
 from jarvision.errors import NothingToScoreError, NotWritableError, UsageError
 from jarvision.files import sweep_parts
 from jarvision.folders import NearFolder, PhotoFolder
-from jarvision.growth import fit_growth
 from jarvision.identity import printable
 from jarvision.intake import Intake, Progress
 from jarvision.jar.profiles import load_profiles, shapes_for_photo, shapes_of
 from jarvision.jobs import Fleet, Job, PhotoReader, read_one
 from jarvision.lock import only_run
 from jarvision.provenance import made_with
-from jarvision.records import JarHistory, JarShape, JarStory, Reading, ShelfResult
-from jarvision.register import REGISTER_NAME, Register, read_register, siblings
+from jarvision.records import JarShape, Reading, ShelfResult
+from jarvision.register import REGISTER_NAME, Register, read_register
 from jarvision.settings import Settings
 from jarvision.settings_file import changes, find_settings
 from jarvision.species import SpeciesBook, load_species
 from jarvision.store import Store
+from jarvision.stories import tell_stories
 from jarvision.tracking import build_histories
-from jarvision.verdict import decide
 from jarvision.workers import local_fleet
 
 Tell = Callable[[str], None]
@@ -109,9 +108,8 @@ def score_folder(
             folder=ground.source.label,
             scored_on=day,
             readings=readings,
-            stories=tuple(
-                _tell(history, known, today=day, settings=chosen, species=ground.species)
-                for history in histories
+            stories=tell_stories(
+                histories, known, today=day, settings=chosen, species=ground.species
             ),
             warnings=tuple(printable(warning) for warning in warnings),
             settings_digest=chosen.digest(),
@@ -223,30 +221,7 @@ def _say_nothing(_: str) -> None:
     pass
 
 
-# --------------------------------------------------------------------------- jars
-def _tell(
-    history: JarHistory, known: Register, *, today: date, settings: Settings, species: SpeciesBook
-) -> JarStory:
-    """Curve, verdict and flags of one jar."""
-    profile = species.find(history.entry.species)
-    growth = fit_growth(history, profile, today=today, settings=settings)
-    verdict, flags = decide(
-        history,
-        growth,
-        profile,
-        today=today,
-        settings=settings,
-        siblings=siblings(known, history.entry.jar),
-    )
-    return JarStory(
-        history=history,
-        growth=growth,
-        verdict=verdict,
-        flags=flags,
-        profile=profile,
-    )
-
-
+# --------------------------------------------------------------------------- what is told beside
 def _settings_warnings(settings: Settings) -> list[str]:
     """One line that names what differs from the defaults, for which alone figures are stated."""
     changed = changes(settings)

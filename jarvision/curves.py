@@ -102,6 +102,25 @@ MODELS = (
 
 
 @dataclass(frozen=True)
+class Prior:
+    """What is known of a curve before any reading: mean and standard deviation each.
+
+    ``full`` is the asymptote (percent), ``log_rate`` the natural logarithm of the largest slope
+    (percent a day), ``lag`` in days; None where nothing is known.
+    """
+
+    full: tuple[float, float] | None = None
+    log_rate: tuple[float, float] | None = None
+    lag: tuple[float, float] | None = None
+
+    def residuals(self, a: FloatArray, m: FloatArray, lag: FloatArray) -> FloatArray:
+        """Return how far parameters lie from what is known, in standard deviations, last axis."""
+        known = zip((self.full, self.log_rate, self.lag), (a, np.log(m), lag), strict=True)
+        rows = [(value - prior[0]) / prior[1] for prior, value in known if prior is not None]
+        return np.stack(rows, axis=-1) if rows else np.zeros((*np.shape(a), 0))
+
+
+@dataclass(frozen=True)
 class Bounds:
     """Where the parameters may lie: lowest and highest (A, m, L).
 
@@ -148,10 +167,11 @@ def fit_curve(
     y: FloatArray,
     sd: FloatArray,
     *,
-    prior: tuple[float, float] | None = None,
+    prior: Prior | None = None,
     bounds: Bounds | None = None,
     robust: bool = True,
     scale_floor: float = 1.0,
+    tolerance: float = 1e-6,
 ) -> Fit:
     """Fit a curve by bounded weighted least squares.
 
@@ -160,34 +180,40 @@ def fit_curve(
     t, y, sd
         ``(n,)`` days, percent, standard uncertainty in percent; n >= 4.
     prior
-        Mean and standard deviation of what is known of A beforehand: one more residual.
+        What is known beforehand: one more residual each, always by its plain square.
     robust
         ``soft_l1`` loss, so that a bad reading pulls little; else plain least squares.
     scale_floor
         Smallest residual variance believed: 1 trusts ``sd`` at least as much as the residuals.
+    tolerance
+        Relative change of cost, parameters and gradient at which the search ends.
     """
     from scipy.optimize import least_squares
 
-    limits = bounds or Bounds()
+    limits, known = bounds or Bounds(), prior or Prior()
 
     def residuals(p: FloatArray) -> FloatArray:
-        misfit = (model.curve(t, *p) - y) / sd
-        return misfit if prior is None else np.append(misfit, (p[0] - prior[0]) / prior[1])
+        return np.append((model.curve(t, *p) - y) / sd, known.residuals(*p))
+
+    def soft(z: FloatArray) -> FloatArray:  # soft_l1 for the readings, plain squares for the rest
+        root = np.sqrt(1 + z[: len(t)])
+        rho = np.stack([z, np.ones_like(z), np.zeros_like(z)])
+        rho[:, : len(t)] = 2 * (root - 1), 1 / root, -0.5 / root**3
+        return rho
 
     result = least_squares(
         residuals,
-        _start(t, y, limits, prior),
+        _start(t, y, limits, known),
         bounds=(limits.low, limits.high),
         x_scale=np.array([50.0, 10.0, 5.0]) * max(1.0, float(np.max(y)) / 100.0),
-        loss="soft_l1" if robust else "linear",
-        xtol=1e-10,
-        ftol=1e-10,
-        gtol=1e-10,
+        loss=soft if robust else "linear",
+        xtol=tolerance,
+        ftol=tolerance,
+        gtol=tolerance,
         max_nfev=200,
     )
     chi2 = 2 * float(result.cost)
-    n = len(t) + (prior is not None)
-    k = len(result.x)
+    n, k = len(result.fun), len(result.x)
     aicc = chi2 + 2 * k + 2 * k * (k + 1) / max(n - k - 1, 0.5)
     return Fit(
         model=model,
@@ -199,13 +225,11 @@ def fit_curve(
     )
 
 
-def _start(
-    t: FloatArray, y: FloatArray, limits: Bounds, prior: tuple[float, float] | None
-) -> FloatArray:
+def _start(t: FloatArray, y: FloatArray, limits: Bounds, prior: Prior) -> FloatArray:
     """Return a start for (A, m, L): the prior's or highest level, the steepest step, its lag."""
     order = np.argsort(t, kind="stable")
     ts, ys = t[order], _median_of_three(y[order])  # so that one wild point makes no slope
-    level = max(float(ys.max()), prior[0] if prior else 0.0) * 1.001
+    level = max(float(ys.max()), prior.full[0] if prior.full else 0.0) * 1.001
     slopes = np.diff(ys) / np.maximum(np.diff(ts), 1e-9)
     steepest = int(np.argmax(slopes))
     m = max(float(slopes[steepest]), level / 60.0)
@@ -233,7 +257,7 @@ def draw_parameters(
     *,
     count: int,
     rng: np.random.Generator,
-    prior: tuple[float, float] | None = None,
+    prior: Prior | None = None,
     bounds: Bounds | None = None,
 ) -> FloatArray:
     """Draw ``(count, 3)`` parameters that the readings allow.
@@ -256,7 +280,7 @@ def draw_parameters(
     misfit = (fit.model.curve(t, a, m, lag) - y) / sd
     chi2 = np.sum(2 * (np.sqrt(1 + misfit**2) - 1), axis=1)  # soft_l1, as in the fit
     if prior is not None:
-        chi2 += ((a[:, 0] - prior[0]) / prior[1]) ** 2
+        chi2 += np.sum(prior.residuals(*drawn.T) ** 2, axis=-1)
     proposal = -3.5 * np.log1p(np.sum((steps / 1.2) ** 2, axis=1) / 4.0)  # log t density, 3-D
     logs = -0.5 * chi2 / fit.scale - proposal
     weights = np.exp(logs - logs.max())

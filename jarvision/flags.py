@@ -168,6 +168,12 @@ FLAGS: dict[str, FlagKind] = {
             "Use it now, or it will pin inside.",
         ),
         FlagKind(
+            "wrong_date",
+            "look",
+            "a photo is dated before the jar was started or after today",
+            "Set the phone's clock; put the right date into the file name and take it out of EXIF.",
+        ),
+        FlagKind(
             "low_fill",
             "note",
             "the contents do not reach above the jar's groove",

@@ -20,6 +20,7 @@ from jarvision.curves import MODELS, Fit, FloatArray, draw_parameters, fit_curve
 from jarvision.records import Growth, JarHistory
 from jarvision.series import Series, as_series, last_piece, rate_of
 from jarvision.settings import GrowthSettings, Settings
+from jarvision.siblings import Sibling, pooled_prior, species_prior
 from jarvision.species import SpeciesProfile
 from jarvision.stall import Stall, find_stall
 
@@ -34,22 +35,33 @@ class Ready:
 
 
 def fit_growth(
-    history: JarHistory, profile: SpeciesProfile, *, today: date, settings: Settings | None = None
+    history: JarHistory,
+    profile: SpeciesProfile,
+    *,
+    today: date,
+    siblings: Sequence[Sibling] = (),
+    settings: Settings | None = None,
 ) -> Growth:
     """Fit a jar's growth.
 
-    Days after ``today`` are left out. The result is the same for the same input: the draws are
-    seeded by the jar's name.
+    ``siblings`` are those of its batch, as fitted on the same day. Days after ``today`` and before
+    the start of the jar (a wrong clock) are left out. The result is the same for the same input:
+    the draws are seeded by the jar's name.
     """
     chosen = (settings or Settings()).growth
-    days = tuple(d for d in history.days if d.day <= today)
+    started = history.entry.started
+    days = tuple(d for d in history.days if (started or d.day) <= d.day <= today)
     if not days:
-        return Growth(model="too-few-days", origin=history.entry.started)
-    series = as_series(last_piece(days, chosen), history.entry.started, chosen)
-    stall = find_stall(series, history, profile, chosen)
+        return Growth(model="too-few-days", origin=started)
+    piece = last_piece(days, chosen)
+    series = as_series(piece, started, chosen)
+    stall = find_stall(series, history, profile, chosen, siblings=siblings)
     if len(series.t) < chosen.min_days or np.ptp(series.y) < chosen.min_rise_points:
         return _unfitted(series, history, profile, stall)
-    prior = (chosen.full_mean_percent, chosen.full_sd_points)
+    prior = species_prior(
+        profile, chosen, start_known=started is not None, shaken=len(piece) < len(days)
+    )
+    prior = pooled_prior(prior, siblings, chosen)
     fits = sorted(
         (fit_curve(m, series.t, series.y, series.sd, prior=prior) for m in MODELS),
         key=lambda fit: fit.aicc,
@@ -96,26 +108,50 @@ def _forecast(
     settings: GrowthSettings,
     stall: Stall,
 ) -> Ready:
-    """Return the median and the outer quantiles of when the drawn curves reach ready.
+    """Return the median and an interval of when the drawn curves reach ready.
 
-    Never before the day after the last photo, which showed that the jar is not ready. A stalled
-    jar gets none: its curve would promise what its last days deny.
+    ``forecast_spread`` stretches the draws about their median: real jars are not quite the curves
+    that are fitted to them. Never before the day after the last photo, which showed that the jar
+    is not ready. A stalled jar gets none: its curve would promise what its last days deny.
     """
     if stall.days:
         return Ready()
-    y = profile.ready_percent
-    times = np.concatenate([fit.model.time(y, *draws.T) for fit, draws in drawn])
-    tail = (1 - settings.interval) / 2
-    low, middle, high = np.quantile(times, [tail, 0.5, 1 - tail], method="inverted_cdf")
-    latest = today + timedelta(days=settings.horizon_days)
+    times = np.concatenate(
+        [fit.model.time(profile.ready_percent, *draws.T) for fit, draws in drawn]
+    )
+    last = float(series.t[-1])
+    left = np.maximum(times - last, 1e-3)
+    middle = float(np.quantile(left, 0.5, method="inverted_cdf"))
+    if math.isfinite(middle):
+        left = middle * (left / middle) ** settings.forecast_spread
+    days = np.maximum(np.ceil(left - 1e-9), 1.0)
+    low, high = date_interval(days, settings.interval)
+    latest = (today + timedelta(days=settings.horizon_days) - series.origin).days
 
-    def as_date(time: float) -> date | None:
-        time = max(time, series.t[-1] + 1)
-        if not math.isfinite(time) or time > (latest - series.origin).days:
+    def as_date(left_days: float) -> date | None:
+        if not math.isfinite(left_days) or last + left_days > latest:
             return None
-        return series.origin + timedelta(days=math.ceil(time - 1e-9))
+        return series.day(-1) + timedelta(days=int(left_days))
 
-    return Ready(as_date(float(middle)), as_date(float(low)), as_date(float(high)))
+    return Ready(as_date(max(math.ceil(middle - 1e-9), 1.0)), as_date(low), as_date(high))
+
+
+def date_interval(days: FloatArray, interval: float) -> tuple[float, float]:
+    """Return the first and last whole day of an interval with about equal tails.
+
+    Dates come in steps: an interval that holds *at least* its probability holds far more when few
+    dates are likely. Of the tail quantiles and the day inside of each, the pair is taken whose
+    probability is nearest to ``interval``.
+    """
+    tail = (1 - interval) / 2
+    low, middle, high = np.quantile(days, [tail, 0.5, 1 - tail], method="inverted_cdf")
+    pairs = [(a, b) for a in (low, min(low + 1, middle)) for b in (high, max(high - 1, middle))]
+
+    def miss(pair: tuple[float, float]) -> float:
+        return abs(float(np.mean((days >= pair[0]) & (days <= pair[1]))) - interval)
+
+    best = min(pairs, key=miss)
+    return float(best[0]), float(best[1])
 
 
 def _prior_ready(series: Series, history: JarHistory, profile: SpeciesProfile) -> Ready:

@@ -7,35 +7,11 @@ they agree after that (Pearson's r over the overlap) says whether to believe it.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
-from jarvision.records import Float32Array, FloatArray
+from jarvision.records import Float32Array, FloatArray, Turn
 from jarvision.settings import TrackingSettings
 from jarvision.thumbnail import CELL_DEG, CELL_MM, FINER, SmallWall
-
-
-@dataclass(frozen=True)
-class Turn:
-    """How the jar moved from one photo to the next.
-
-    Attributes
-    ----------
-    turn_deg
-        A place at angle ``a`` before is at ``a + turn_deg`` after.
-    rise_mm
-        A place at height ``h`` before is at ``h + rise_mm`` after: the floor was found anew.
-    confidence
-        Pearson's r of the two patterns over their overlap, 0 to 1.
-    found
-        Whether the confidence allows to believe it; else ``turn_deg`` and ``rise_mm`` are 0.
-    """
-
-    turn_deg: float = 0.0
-    rise_mm: float = 0.0
-    confidence: float = 0.0
-    found: bool = False
 
 
 def find_turn(before: SmallWall, after: SmallWall, settings: TrackingSettings) -> Turn:

@@ -1,75 +1,35 @@
 """The rules of the verdict, one small function each, in the order in which reasons are told.
 
-A rule takes a :class:`Case` and returns what it found, nothing when it has nothing to say. Why
-they lean to caution: see :mod:`jarvision.verdict`.
+A rule takes a :class:`jarvision.case.Case` and returns what it found, nothing when it has nothing
+to say. Why they lean to caution: see :mod:`jarvision.verdict`.
 """
 
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Callable
-from dataclasses import dataclass
-from datetime import date
+from datetime import timedelta
 
-from jarvision.records import (
-    OFF_COLOUR_KINDS,
-    Growth,
-    JarDay,
-    JarHistory,
-    TrackedPatch,
-    VerdictWord,
-)
-from jarvision.settings import VerdictSettings
-from jarvision.species import SpeciesProfile
-
-
-@dataclass(frozen=True)
-class Case:
-    """All that a rule may look at. ``days`` are those up to ``today``."""
-
-    history: JarHistory
-    days: tuple[JarDay, ...]
-    growth: Growth
-    profile: SpeciesProfile
-    today: date
-    limits: VerdictSettings
-    half_view_deg: float
-    wall_radius_mm: float
-
-    @property
-    def last(self) -> JarDay:
-        """The last day with a usable photo; only asked where there is one."""
-        return self.days[-1]
-
-
-@dataclass(frozen=True)
-class Finding:
-    """What a rule found: its verdict, one sentence with numbers, and the flag to raise, if any."""
-
-    verdict: VerdictWord
-    reason: str
-    flag: str = ""
-    day: date | None = None
+from jarvision.case import Case, Finding, age_days, area_and_confidence, beyond_run, is_thin
+from jarvision.records import OFF_COLOUR_KINDS, JarDay, TrackedPatch, VerdictWord
 
 
 # --------------------------------------------------------------------------- 1. the photo
 def _photo(case: Case) -> list[Finding]:
-    """Doubt the photo itself: missing, ahead of its time, old, or showing too little."""
-    limits = case.limits
+    """Doubt the photos themselves: none usable, dated wrong, or showing too little."""
+    limits, found = case.limits, []
     ahead = [d.day for d in case.history.days if d.day > case.today]
-    found = []
     if ahead:
         text = f"A photo is dated {ahead[-1]}, after today ({case.today}): its date is wrong."
-        found.append(Finding("check", text))
+        found.append(Finding("check", text, "wrong_date", ahead[-1]))
+    started = case.history.entry.started
+    early = [d.day for d in case.history.days if started is not None and d.day < started]
+    if early:
+        text = f"A photo is dated {early[0]}, before the jar was started ({started}): not counted."
+        found.append(Finding("check", text, "wrong_date", early[0]))
     if not case.days:
         return [*found, Finding("check", "No photo of this jar could be used.")]
-    age = (case.today - case.last.day).days
-    if age > limits.old_photo_days:
-        text = (
-            f"The last usable photo is {age} days old ({case.last.day}); more than "
-            f"{limits.old_photo_days} days say too little about today."
-        )
-        found.append(Finding("check", text, "old_photo"))
     seen = max(r.coverage.seen_percent for r in case.last.readings if r.coverage)
     if seen < limits.min_seen_for_go_percent:
         text = (
@@ -94,40 +54,61 @@ def _colours(case: Case) -> list[Finding]:
 
 # --------------------------------------------------------------------------- 2. colours
 def _off_colour(case: Case) -> list[Finding]:
-    """Find growth of each off-colour family that is not normal for the species."""
-    kinds = [k for k in OFF_COLOUR_KINDS if k not in case.profile.normal_kinds]
-    found = [_mould(case, kind) for kind in kinds]
+    """Find growth of off-colours that are not normal for the species, area by area."""
+    sightings: dict[str, list[tuple[JarDay, TrackedPatch]]] = {}
+    for day in case.days:
+        for patch in day.patches:
+            if patch.kind in OFF_COLOUR_KINDS and patch.kind not in case.profile.normal_kinds:
+                sightings.setdefault(patch.patch, []).append((day, patch))
+    found = [_mould(case, name, seen) for name, seen in sightings.items()]
     found.append(_odd_stain(case))
     return [finding for finding in found if finding]
 
 
-def _mould(case: Case, kind: str) -> Finding | None:
-    """Judge one off-colour family over all days.
+def _mould(case: Case, name: str, seen: list[tuple[JarDay, TrackedPatch]]) -> Finding | None:
+    """Judge one off-colour area over all days.
 
-    Mould does not heal, so an earlier sighting still asks for a look; one photo alone may have
-    been fooled, so it ends the jar only if it is the last one or was seen on two days.
+    Mould does not heal, so an earlier sighting still asks for a look, unless its place was seen
+    again without it. One photo alone may have been fooled: it ends the jar only where it shows a
+    large area, else a second photo must show it too.
     """
     limits = case.limits
-    seen = [(d.day, *area_and_confidence(d, kind)) for d in case.days]
-    seen = [s for s in seen if s[1] >= limits.off_colour_check_cm2]
-    if not seen:
-        return None
-    sure = [
-        s for s in seen if s[1] >= limits.off_colour_no_go_cm2 and s[2] >= limits.sure_confidence
-    ]
-    if sure and (sure[-1][0] == case.last.day or len(sure) > 1):
-        day, area, confidence = sure[-1]
+    seen = [s for s in seen if s[1].area_cm2 >= limits.off_colour_check_cm2]
+    sure = [s for s in seen if s[1].area_cm2 >= limits.off_colour_no_go_cm2 and _is_sure(case, *s)]
+    photos = sum(_photos_showing(day, patch) for day, patch in sure)
+    alone = bool(sure) and sure[-1][0] == case.last
+    alone = alone and sure[-1][1].area_cm2 >= limits.off_colour_alone_cm2
+    if photos > 1 or alone:
+        day, patch = sure[-1]
         text = (
-            f"{kind.capitalize()} growth of {area:.1f} cm2 on {day} (confidence "
-            f"{confidence:.0%}), from {limits.off_colour_no_go_cm2:.1f} cm2 on a jar is out."
+            f"{patch.kind.capitalize()} growth {name} of {patch.area_cm2:.1f} cm2 on {day.day} "
+            f"({_place(patch)}), on {photos} {'photos' if photos > 1 else 'photo'}: "
+            f"from {limits.off_colour_no_go_cm2:.1f} cm2 on a jar is out."
         )
-        return Finding("no-go", text, "off_colour", day)
-    day, area, confidence = max(seen, key=lambda s: s[1])
+        return Finding("no-go", text, "off_colour", day.day)
+    if not seen or name in case.last.cleared:
+        return None
+    day, patch = max(seen, key=lambda s: s[1].area_cm2)
     text = (
-        f"Perhaps {kind} growth: {area:.2f} cm2 on {day} (confidence {confidence:.0%}), "
+        f"Perhaps {patch.kind} growth: {patch.area_cm2:.2f} cm2 on {day.day} ({_place(patch)}), "
         f"on {len(seen)} of {len(case.days)} days."
     )
-    return Finding("check", text, "off_colour", day)
+    return Finding("check", text, "off_colour", day.day)
+
+
+def _is_sure(case: Case, day: JarDay, patch: TrackedPatch) -> bool:
+    """Say whether a photo of that day was confident of an area of this kind."""
+    return area_and_confidence(day, patch.kind)[1] >= case.limits.sure_confidence
+
+
+def _photos_showing(day: JarDay, patch: TrackedPatch) -> int:
+    """Return how many photos of the day show a patch of this kind; views differ, so at least 1."""
+    same = Counter(r.view for r in day.readings if any(p.kind == patch.kind for p in r.patches))
+    return max(same.values(), default=1)
+
+
+def _place(patch: TrackedPatch) -> str:
+    return f"at {patch.angle_deg:.0f} deg, {patch.height_mm:.0f} mm"
 
 
 def _odd_stain(case: Case) -> Finding | None:
@@ -138,15 +119,6 @@ def _odd_stain(case: Case) -> Finding | None:
     whose = case.profile.latin or "an unknown species"
     text = f"Staining of {area:.1f} cm2 is not known as normal for {whose}."
     return Finding("check", text, "off_colour", case.last.day)
-
-
-def area_and_confidence(day: JarDay, kind: str) -> tuple[float, float]:
-    """Return a kind's summed area that day (of the pooled patches) and its best confidence."""
-    area = sum(p.area_cm2 for p in day.patches if p.kind == kind)
-    confidence = max(
-        (p.confidence for r in day.readings for p in r.patches if p.kind == kind), default=0.0
-    )
-    return area, confidence
 
 
 # --------------------------------------------------------------------------- 3. wet
@@ -163,77 +135,83 @@ def _wet(case: Case) -> list[Finding]:
     return [Finding(word, text, "wet", case.last.day)]
 
 
-def _pins(case: Case) -> list[Finding]:
-    """Ask for a look at what looks like pins on the last two days; one photo is easily fooled."""
-    areas = [area_and_confidence(day, "pins")[0] for day in case.days[-2:]]
-    if len(areas) < 2 or min(areas) == 0.0:
-        return []
-    text = f"Dark spots like the caps of pins were seen on two days, {areas[-1]:.1f} cm2 in all."
-    return [Finding("check", text, "pins", case.last.day)]
-
-
 # --------------------------------------------------------------------------- 4. dead patch
 def _dead_patch(case: Case) -> list[Finding]:
-    """Find bare areas that stand still although the jar is late for them.
+    """Find bare islands that stand still although the jar is late for them.
 
-    A species that stays thin shows such areas when all is well: then a person must look.
+    A species that stays thin shows such areas when all is well: then a person must look. An area
+    over a large part of the wall is no island: the jar has not grown there yet.
     """
     found = []
     for patch in case.last.patches:
-        still = _still_days(case, patch)
-        if patch.kind != "bare" or patch.area_cm2 < case.limits.dead_patch_cm2:
+        share = patch.area_cm2 / _wall_cm2(case)
+        small = patch.area_cm2 < case.limits.dead_patch_cm2
+        if patch.kind != "bare" or small or share > case.limits.island_share:
             continue
-        if still < case.limits.dead_patch_days:
+        still, sightings, photographed = _still_days(case, patch)
+        if still < case.limits.dead_patch_days or sightings < case.limits.dead_patch_sightings:
             continue
-        rest = _rest_percent(case, patch)
-        age = _age_days(case)
-        if rest < case.limits.dead_patch_rest_percent and not _beyond_run(case, age):
+        if sightings < case.limits.dead_patch_seen_share * photographed:
+            continue
+        rest = min(case.last.coverage.percent / (1 - share), 100.0)
+        age = age_days(case)
+        if rest < case.limits.dead_patch_rest_percent and not beyond_run(case, age):
             continue
         text = (
-            f"Bare area {patch.patch} of {patch.area_cm2:.1f} cm2 (at {patch.angle_deg:.0f} deg, "
-            f"{patch.height_mm:.0f} mm) has not closed for {still} days while the rest is "
-            f"{rest:.0f} % covered."
+            f"Bare area {patch.patch} of {patch.area_cm2:.1f} cm2 ({_place(patch)}) has not "
+            f"closed for {still} days while the rest is {rest:.0f} % covered."
         )
-        word: VerdictWord = "check" if _thin(case) else "no-go"
+        word: VerdictWord = "check" if is_thin(case) else "no-go"
         found.append(Finding(word, text, "dead_patch", case.last.day))
     return found
 
 
-def _still_days(case: Case, patch: TrackedPatch) -> int:
-    """Return for how many days a patch has not been closing, up to the last day.
+def _still_days(case: Case, patch: TrackedPatch) -> tuple[int, int, int]:
+    """Return for how long a patch has not been closing, in days, sightings and days with a photo.
 
     A day's trend compares it with the days before, so the time starts at the sighting before the
     first of the unbroken run of ``still`` or ``growing`` days.
     """
     sightings = [(d.day, p.trend) for d in case.days for p in d.patches if p.patch == patch.patch]
-    since = sightings[-1][0]
+    since, count = sightings[-1][0], 0
     for day, word in reversed(sightings):
-        since = day
+        since, count = day, count + 1
         if word not in ("still", "growing"):
             break
-    return (case.last.day - since).days
+    return (case.last.day - since).days, count, sum(d.day >= since for d in case.days)
 
 
-def _rest_percent(case: Case, patch: TrackedPatch) -> float:
-    """Return the coverage of the wall in view without the patch, percent."""
+def _wall_cm2(case: Case) -> float:
+    """Return the area of the filled wall in view."""
     arc_mm = math.radians(2 * case.half_view_deg) * case.wall_radius_mm
     fill_mm = case.last.fill_height_mm
-    wall_cm2 = arc_mm * (fill_mm if math.isfinite(fill_mm) else 100.0) / 100.0
-    share = min(patch.area_cm2 / wall_cm2, 0.95)
-    return min(case.last.coverage.percent / (1 - share), 100.0)
+    return arc_mm * (fill_mm if math.isfinite(fill_mm) else 100.0) / 100.0
 
 
-def _age_days(case: Case) -> int | None:
-    """Return the jar's age on the last day, None where its start is not known."""
-    started = case.history.entry.started
-    return None if started is None else (case.last.day - started).days
+# --------------------------------------------------------------------------- 5. fast jars
+def _fast_front(case: Case) -> list[Finding]:
+    """Ask for a look where the white ran faster than the species can, lately."""
+    limits, fronts = case.limits, case.front_limits
+    top = case.profile.front_mm_per_day[1]
+    fastest = min(fronts.fastest_mm_per_day, fronts.species_factor * top)
+    since = case.last.day - timedelta(days=limits.fast_front_days)
+    fast = [
+        (d.day, d.front)
+        for d in case.days
+        if d.day >= since and d.front is not None and d.front.mm_per_day >= fastest
+    ]
+    if not fast:
+        return []
+    day, front = max(fast, key=lambda f: f[1].mm_per_day)
+    text = (
+        f"White ran over {front.area_cm2:.1f} cm2 at {front.mm_per_day:.0f} mm a day or more up to "
+        f"{day} (about {front.angle_deg:.0f} deg, {front.height_mm:.0f} mm); its species' front "
+        f"runs at up to {top:.0f} mm a day. Young green mould is white."
+    )
+    return [Finding("check", text, "fast_front", day)]
 
 
-def _beyond_run(case: Case, age: int | None, factor: float = 1.0) -> bool:
-    return age is not None and age > factor * case.profile.spawn_run_days[1]
-
-
-# --------------------------------------------------------------------------- 5., 6. slow jars
+# --------------------------------------------------------------------------- 6., 7. slow jars
 def _stall(case: Case) -> list[Finding]:
     """Take over the stall that the growth stage has found."""
     if not case.growth.stalled:
@@ -246,15 +224,38 @@ def _stall(case: Case) -> list[Finding]:
 
 def _late(case: Case) -> list[Finding]:
     """Ask for a look at a jar that should have been ready long ago."""
-    age = _age_days(case)
+    age = age_days(case)
     ready = case.last.coverage.percent >= case.profile.ready_percent
-    if ready or not _beyond_run(case, age, case.limits.late_factor):
+    if ready or not beyond_run(case, age, case.limits.late_factor):
         return []
     text = (
         f"{age} days old and {case.last.coverage.percent:.0f} % covered: its species takes up to "
         f"{case.profile.spawn_run_days[1]:.0f} days."
     )
     return [Finding("check", text)]
+
+
+# --------------------------------------------------------------------------- 8. pins
+def _pins(case: Case) -> list[Finding]:
+    """Ask for a look at what looks like pins on the last two days; one photo is easily fooled."""
+    areas = [area_and_confidence(day, "pins")[0] for day in case.days[-2:]]
+    if len(areas) < 2 or min(areas) == 0.0:
+        return []
+    text = f"Dark spots like the caps of pins were seen on two days, {areas[-1]:.1f} cm2 in all."
+    return [Finding("check", text, "pins", case.last.day)]
+
+
+# --------------------------------------------------------------------------- 9. old photos
+def _old_photo(case: Case) -> list[Finding]:
+    """Doubt what was seen too long ago."""
+    limits, age = case.limits, (case.today - case.last.day).days
+    if age <= limits.old_photo_days:
+        return []
+    text = (
+        f"The last usable photo is {age} days old ({case.last.day}); more than "
+        f"{limits.old_photo_days} days say too little about today."
+    )
+    return [Finding("check", text, "old_photo")]
 
 
 def _when_seen(rule: Callable[[Case], list[Finding]]) -> Callable[[Case], list[Finding]]:
@@ -264,69 +265,6 @@ def _when_seen(rule: Callable[[Case], list[Finding]]) -> Callable[[Case], list[F
 
 RULES: tuple[Callable[[Case], list[Finding]], ...] = (
     _photo,
-    *(_when_seen(rule) for rule in (_off_colour, _wet, _pins, _dead_patch, _stall, _late)),
+    *map(_when_seen, (_off_colour, _wet, _dead_patch, _fast_front, _stall, _late, _pins)),
+    _when_seen(_old_photo),
 )
-
-
-# --------------------------------------------------------------------------- 7., 8. ripeness
-def ripeness(case: Case) -> list[Finding]:
-    """Say go, overdue or wait, of a jar against which nothing was found."""
-    cover, ready = case.last.coverage, case.profile.ready_percent
-    told = f"Coverage {cover.percent:.0f} % (95 % interval {cover.low:.0f} to {cover.high:.0f} %)"
-    since = case.growth.ready_date
-    if cover.percent < ready or since is None or since > case.last.day:
-        return [Finding("wait", f"{told}, ready from {ready:.0f} %. {_outlook(case)}".rstrip())]
-    rested = (case.last.day - since).days
-    keeps = case.profile.consolidation_days + case.profile.keeps_days
-    if (case.today - since).days > keeps:
-        text = (
-            f"Ready since {since}, {(case.today - since).days} days ago, and keeps {keeps} days: "
-            "look for pins, then use it."
-        )
-        return [Finding("check", text, "overdue", case.last.day)]
-    if rested < case.profile.consolidation_days:
-        rest = case.profile.consolidation_days
-        text = f"{told}, ready since {since}: {rested} of {rest} days of rest."
-        return [Finding("wait", text)]
-    sure = [d for d in case.days if d.day >= since and d.coverage.low >= ready]
-    if cover.low < ready or len(sure) < case.limits.sure_days:
-        text = (
-            f"{told}: the lower bound must reach {ready:.0f} % today and on "
-            f"{case.limits.sure_days} days in all; so far {len(sure)}."
-        )
-        return [Finding("wait", text)]
-    doubts = _last_doubts(case)
-    if doubts:
-        return doubts
-    use = "use as spawn" if case.history.entry.kind == "spawn" else "fruiting conditions"
-    text = f"{told}, ready since {since}, rested {rested} days, nothing wrong seen: {use}."
-    return [Finding("go", text)]
-
-
-def _last_doubts(case: Case) -> list[Finding]:
-    """Doubt a jar that would be go: a newer photo was refused, or an area is still bare."""
-    found = []
-    refused = max((r.taken_at.date() for r in case.history.refused), default=date.min)
-    if case.last.day < refused <= case.today:
-        text = f"Ready by the photo of {case.last.day}, but that of {refused} could not be used."
-        found.append(Finding("check", text))
-    bare = [p for p in case.last.patches if p.kind == "bare"]
-    largest = max((p.area_cm2 for p in bare), default=0.0)
-    if largest >= case.limits.bare_check_cm2 and not _thin(case):
-        text = f"Ready and rested, but an area of {largest:.1f} cm2 is still bare."
-        found.append(Finding("check", text))
-    return found
-
-
-def _thin(case: Case) -> bool:
-    """Say whether the species grows so thin that gaps are part of its ready look."""
-    return case.profile.ready_percent < case.limits.thin_below_percent
-
-
-def _outlook(case: Case) -> str:
-    """Say when the jar will be ready, as far as it can be told."""
-    growth = case.growth
-    if growth.ready_date is None:
-        return ""
-    early, late = growth.ready_low or "?", growth.ready_high or "not known"
-    return f"Ready about {growth.ready_date} (80 % interval {early} to {late})."

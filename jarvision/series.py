@@ -45,12 +45,24 @@ def last_piece(days: Sequence[JarDay], settings: GrowthSettings) -> tuple[JarDay
     A shake is a drop of ``shake_drop_points`` that the day after confirms: a single low day is a
     bad reading, and on the very last day the two cannot be told apart.
     """
-    start = 0
+    shaken = shaken_on(days, settings)
+    return tuple(d for d in days if d.day >= shaken[-1]) if shaken else tuple(days)
+
+
+def shaken_on(days: Sequence[JarDay], settings: GrowthSettings) -> tuple[date, ...]:
+    """Return the days on which a shake showed; see :func:`last_piece`.
+
+    A day that rose faster than any jar grows is a bad reading: what follows is no drop.
+    """
+    y = [d.coverage.percent for d in days]
+    shaken = []
     for i in range(1, len(days) - 1):
-        floor = days[i - 1].coverage.percent - settings.shake_drop_points
-        if days[i].coverage.percent < floor and days[i + 1].coverage.percent < floor:
-            start = i
-    return tuple(days[start:])
+        floor = y[i - 1] - settings.shake_drop_points
+        gap = (days[i - 1].day - days[i - 2].day).days if i > 1 else 0
+        spike = i > 1 and y[i - 1] - y[i - 2] > settings.fastest_rate_points * gap
+        if not spike and y[i] < floor and y[i + 1] < floor:
+            shaken.append(days[i].day)
+    return tuple(shaken)
 
 
 def as_series(days: Sequence[JarDay], started: date | None, settings: GrowthSettings) -> Series:
@@ -70,6 +82,25 @@ def as_series(days: Sequence[JarDay], started: date | None, settings: GrowthSett
         dtype=np.float64,
     )
     return Series(origin, *rows.T)
+
+
+def without_bad_readings(series: Series, settings: GrowthSettings) -> Series:
+    """Leave out readings that no growing jar can show.
+
+    Coverage rises: a reading far outside the two about it is bad. The last one is bad when it has
+    fallen, or risen faster than any jar grows; the next day will tell.
+    """
+    y, margin = series.y, settings.outlier_z * series.sd
+    good = np.ones(len(y), dtype=bool)
+    for i in range(1, len(y) - 1):
+        low, high = sorted((y[i - 1], y[i + 1]))
+        good[i] = low - margin[i] <= y[i] <= high + margin[i]
+    if len(y) > 1:
+        before = np.flatnonzero(good[:-1])[-1]
+        most = settings.fastest_rate_points * (series.t[-1] - series.t[before])
+        good[-1] = -margin[-1] <= y[-1] - y[before] <= most + margin[-1]
+    fields = (series.t, y, series.sd, series.low, series.high)
+    return Series(series.origin, *(values[good] for values in fields))
 
 
 def rate_of(series: Series, first: int) -> tuple[float, float]:

@@ -31,8 +31,19 @@ class TrackingSettings:
     """How far a centroid may move in a day: 4 mm of front (fast for grain) and about 10 degrees
     of careless turning, 8 mm on a 45 mm radius. Grows with skipped days."""
 
+    reach_registered_mm_per_day: float = 6.0
+    """... where the turn of the jar was found: 4 mm of front and 2 mm of what registration leaves
+    (a degree and a cell)."""
+
+    colour_change_mm: float = 4.0
+    """Cost of a mould's change of colour, in mm of distance: about a day of its growth, so that a
+    patch of the same colour nearby is preferred."""
+
     reach_limit_mm: float = 30.0
     """The reach stops growing here (about 38 degrees): beyond it any patch would fit any other."""
+
+    forget_days: int = 7
+    """A patch not seen for longer is not followed any more: one there now is another one."""
 
     size_weight: Annotated[float, Limits(0)] = 0.5
     """Cost of a mm of difference in equal-area radius, in mm of distance: place counts first."""
@@ -56,15 +67,60 @@ class TrackingSettings:
     half_view_deg: Annotated[float, Limits(10, 85)] = 60.0
     """A view judges the wall this far to both sides of its middle, degrees."""
 
-    turn_min_agreement: float = 0.25
+    turn_min_agreement: Annotated[float, Limits(0, 1)] = 0.25
     """A turn is believed when the two patterns agree (Pearson's r) at least this far: patterns of
     different jars agree to 0.13 at most (84 pairs of the sample shelf)."""
 
     turn_limit_deg: float = 80.0
     """A jar turned further than this shares less than a third of its view with the day before."""
 
+    turn_look_back: Annotated[int, Limits(1, unit="days")] = 3
+    """So many earlier days are tried for a turn: one bad photo must not break the thread."""
+
+    turn_min_bare: Annotated[float, Limits(0, 1)] = 0.3
+    """A wall shows its contents' pattern when at least this share of it is not covered; only then
+    does a pattern that is not found again mean that the jar was turned."""
+
+    clear_days: Annotated[int, Limits(1)] = 2
+    """A patch is cleared when its place was judged on this many later days without it."""
+
+    clear_view_deg: float = 50.0
+    """A place counts as looked at within this angle of the viewing direction: 10 degrees inside
+    the wall in view, so that its edge is seen too."""
+
     rise_limit_mm: float = 12.0
     """The floor is found to a few mm; a pattern that has risen further than this is another."""
+
+
+@dataclass(frozen=True)
+class FrontSettings:
+    """How the speed of growth fronts is measured from day to day."""
+
+    grown_from: Annotated[float, Limits(0, 1)] = 0.5
+    """A place is covered from this opacity on: the definition of coverage."""
+
+    bare_below: Annotated[float, Limits(0, 1)] = 0.25
+    """... and had nothing on it before below this: growth that only thickens is no front."""
+
+    least_cm2: float = 0.5
+    """A front must have crossed this area to be believed: 13 cells, more than noise crosses."""
+
+    longest_gap_days: float = 3.0
+    """Days further apart say nothing of a front: colonies have merged in between."""
+
+    after_shake_days: int = 4
+    """A shaken jar grows from many new places at once, for about this long: no front is measured
+    (rebound after a shake: common practice, no source)."""
+
+    fastest_mm_per_day: float = 8.0
+    """A measured front from here on asks for a look. Ordinary fronts run at 1 to 8 mm/day, above
+    10 on grain is out of the ordinary (common practice, no source); green mould runs at 12 to 20
+    (from memory, no single source). The measure errs low: simulated moulds of 10 to 16 mm/day were
+    measured as 8 to 12, healthy jars of 2 to 4.5 as more than 8 on 1 day in 500."""
+
+    species_factor: Annotated[float, Limits(1)] = 2.0
+    """A front of this many times the species' fastest ordinary speed is suspect: green mould runs
+    at 2 to 4 times the species' rate (common practice, no source)."""
 
 
 @dataclass(frozen=True)
@@ -89,11 +145,43 @@ class GrowthSettings:
     """... give or take this: without it an early curve could end anywhere. The robust loss of the
     fit lets a jar that does level off elsewhere override it."""
 
+    lag_share: Annotated[float, Limits(0, 1)] = 0.2
+    """The lag of an ordinary jar, as a share of its spawn run: visible recovery after 1 to 5 days
+    (common practice, no source)."""
+
+    slope_of_run: Annotated[float, Limits(0.5, 3)] = 1.27
+    """From lag to 95 % a curve of nucleation and growth (n = 2) takes this many times A/m; see
+    ``jarvision.curves``."""
+
+    species_log_rate_sd: Annotated[float, Limits(0.01, 5)] = 0.45
+    """A species' jars differ by this in the logarithm of their rate: from two thirds of the middle
+    to half as fast again, as the species' shortest and longest run do."""
+
+    species_lag_sd_share: Annotated[float, Limits(0.01, 5)] = 0.15
+    """... and by this share of the spawn run in their lag."""
+
+    sibling_log_rate_sd: Annotated[float, Limits(0.01, 5)] = 0.15
+    """Jars of one batch differ by this in the logarithm of their rate (common practice, no
+    source; simulated jars: 0.1 to 0.2)."""
+
+    sibling_lag_sd_days: Annotated[float, Limits(0.01, unit="days")] = 0.7
+    """... and by this in their lag, days."""
+
+    teach_percent: float = 40.0
+    """A jar says something of its siblings once it has passed this coverage."""
+
+    teach_max_scale: Annotated[float, Limits(1)] = 4.0
+    """... and if a curve of growth fits it: residuals of up to twice their uncertainty."""
+
     draws: Annotated[int, Limits(100, 100_000)] = 1500
     """Parameter draws for the bands: the 10 % quantile is then good to about 1 % of the draws."""
 
     interval: Annotated[float, Limits(0.5, 0.99)] = 0.80
     """Probability of the forecast's interval."""
+
+    forecast_spread: Annotated[float, Limits(0.1, 5)] = 1.0
+    """Power by which the drawn remaining times are spread about their median, so that the interval
+    holds its share of the simulated jars (``tests/accuracy/histories``)."""
 
     horizon_days: Annotated[int, Limits(1, 1000)] = 120
     """No forecast further than this from today: longer than the slowest species' spawn run."""
@@ -105,18 +193,30 @@ class GrowthSettings:
     """A lasting drop of this many points from one day to the next is a shaken jar: a new origin.
     Shaking at 20 to 40 % cover mostly hides the white (common practice, no source)."""
 
-    stall_days: int = 3
-    """Shortest time over which a stall is told: 0 growth for 3 days below ready (common practice,
-    no source)."""
+    outlier_z: Annotated[float, Limits(1)] = 4.0
+    """A reading this many standard uncertainties outside its neighbours is a bad one: a stall is
+    not told from it. The curves' robust loss sees to the fit."""
+
+    fastest_rate_points: Annotated[float, Limits(5, 100, unit="points a day")] = 25.0
+    """No jar gains more than this in a day, points: at 7 mm/day and a start in each 3 cm2, the
+    fastest that the species profiles know, the steepest day brings 25."""
+
+    stall_days: Annotated[int, Limits(2)] = 2
+    """Shortest time over which a stall is told; growers wait for 3 days without growth (common
+    practice, no source), a measured rate says it a day earlier where it was high."""
 
     stall_longest_days: int = 21
     """Longest look back for how long a stall has lasted, days."""
 
     stall_share: Annotated[float, Limits(0, 1)] = 0.35
-    """Stalled when even the upper bound of the rate is below this share of the expected rate."""
+    """Stalled when the rate is surely below this share of the expected rate."""
 
-    stall_z: Annotated[float, Limits(0, 5)] = 1.28
-    """Upper bound of the rate: this many standard uncertainties above it (10 % one-sided)."""
+    stall_p: Annotated[float, Limits(0, 0.5)] = 0.02
+    """Stalled when so little growth would be this unlikely in a jar that grows at
+    ``stall_share``; each day is a new look, so it is stricter than the usual 0.05."""
+
+    stall_sibling_share: Annotated[float, Limits(0, 1)] = 0.5
+    """A jar is expected to grow at least this share of its siblings' median rate."""
 
     leap_off_days: int = 10
     """No white by now means a dead culture or overheated grain: 7 to 10 days after inoculation
@@ -147,6 +247,11 @@ class VerdictSettings:
     off_colour_no_go_cm2: Annotated[float, Limits(0, 5)] = 0.3
     """An off-colour area from here on ends the jar, if sure: a spot of 6 mm across."""
 
+    off_colour_alone_cm2: Annotated[float, Limits(0, 20)] = 2.0
+    """A mould that one photo alone shows ends the jar from here on; a smaller one must be seen
+    on a second photo first, and until then asks for a look: 2 of 11 moulds that were reported on
+    rendered photos were false, and a good jar thrown out is lost."""
+
     off_colour_check_cm2: Annotated[float, Limits(0, 0.5)] = 0.05
     """An off-colour area from here on asks for a look: a spot of 2.5 mm, about one kernel."""
 
@@ -158,6 +263,10 @@ class VerdictSettings:
 
     stain_check_cm2: Annotated[float, Limits(0, 5)] = 0.5
     """Staining from here on asks for a look where it is not normal for the species."""
+
+    fast_front_days: int = 4
+    """A fast front asks for a look for this long: green mould stays white for 2 to 4 days (common
+    practice, no source). When it has not coloured by then, it is forgotten."""
 
     wet_check_cm2: Annotated[float, Limits(0, 5)] = 0.5
     """A wet area from here on asks for a look."""
@@ -176,6 +285,16 @@ class VerdictSettings:
     dead_patch_days: int = 3
     """How long a bare area must have stood still: islands close within 3 to 4 days (common
     practice, no source)."""
+
+    dead_patch_sightings: Annotated[int, Limits(2)] = 3
+    """... and on how many days it must have been seen: photos that were missed prove nothing."""
+
+    dead_patch_seen_share: Annotated[float, Limits(0, 1)] = 0.6
+    """... and on what share of the days with a photo: an area that comes and goes is misread."""
+
+    island_share: Annotated[float, Limits(0, 1)] = 0.25
+    """A bare area over more than this share of the wall in view is no island: growth has not come
+    there yet. A stall is told by other means."""
 
     dead_patch_rest_percent: float = 90.0
     """The jar is late for a bare area when the rest of the wall is covered this far."""
@@ -206,6 +325,7 @@ class Settings:
 
     photo: PhotoSettings = field(default_factory=PhotoSettings)
     tracking: TrackingSettings = field(default_factory=TrackingSettings)
+    front: FrontSettings = field(default_factory=FrontSettings)
     growth: GrowthSettings = field(default_factory=GrowthSettings)
     verdict: VerdictSettings = field(default_factory=VerdictSettings)
     plan: PlanSettings = field(default_factory=PlanSettings)

@@ -42,6 +42,7 @@ _SHARES = frozenset(
 
 ORDERED = (
     ("verdict", "off_colour_check_cm2", "off_colour_no_go_cm2"),
+    ("verdict", "off_colour_no_go_cm2", "off_colour_alone_cm2"),
     ("verdict", "wet_check_cm2", "wet_no_go_cm2"),
     ("verdict", "bare_check_cm2", "dead_patch_cm2"),
     ("growth", "stall_days", "stall_longest_days"),

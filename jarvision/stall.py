@@ -2,37 +2,50 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from jarvision.records import JarHistory
-from jarvision.series import Series, rate_of
+from jarvision.series import Series, rate_of, without_bad_readings
 from jarvision.settings import GrowthSettings
+from jarvision.siblings import Sibling
 from jarvision.species import SpeciesProfile
 
 
 @dataclass(frozen=True)
 class Stall:
-    """How long a jar has stood still at least, and the sentence that says so."""
+    """How long a jar has stood still at least, the chance of that, and the sentence that says so.
+
+    ``p_value``: the chance that a jar which still grows at ``stall_share`` of what is expected
+    would show so little.
+    """
 
     days: int = 0
     reason: str = ""
+    p_value: float = 1.0
 
 
 def find_stall(
-    series: Series, history: JarHistory, profile: SpeciesProfile, settings: GrowthSettings
+    series: Series,
+    history: JarHistory,
+    profile: SpeciesProfile,
+    settings: GrowthSettings,
+    *,
+    siblings: Sequence[Sibling] = (),
 ) -> Stall:
     """Find out whether the jar has stood still up to the last day, and for how long.
 
-    The rate over the last ``stall_days`` or more (weighted least squares) is compared with the
-    rate expected at the coverage the jar has: the logistic's ``4 m (y/100) (1 - y/100)``, with m
-    the jar's own best rate before, or the slowest one of its species if that is higher. Stalled
-    when the upper bound of the rate lies below ``stall_share`` of what is expected. Longer and
-    longer looks back are tried: noise hides a short stall.
+    The rate over the last ``stall_days`` or more (weighted least squares) is tested against
+    ``stall_share`` of the rate expected at the coverage the jar has (one-sided, normal errors).
+    Longer and longer looks back are tried: noise hides a short stall. The first that is unlikely
+    enough counts, and that it is still unlikely over the whole time of no growth gives its length.
     """
     if series.y[-1] >= profile.ready_percent:
         return Stall()
+    series = without_bad_readings(series, settings)
     for first in range(len(series.t) - 3, -1, -1):
         length = int(series.t[-1] - series.t[first])
         if length > settings.stall_longest_days:
@@ -41,16 +54,50 @@ def find_stall(
             continue
         rate, rate_sd = rate_of(series, first)
         level = float(np.mean(series.y[first:])) / 100.0
-        best = max(_best_rate(series, first), 100.0 / profile.spawn_run_days[1])
-        expected = 4 * best * level * (1 - level)
-        if rate + settings.stall_z * rate_sd < settings.stall_share * expected:
+        expected = 4 * level * (1 - level) * _full_rate(series, first, profile, siblings, settings)
+        slow = settings.stall_share * expected
+        p_value = _normal_tail((slow - rate) / rate_sd)
+        if p_value < settings.stall_p and rate < slow:
             lasted = max(length, _plateau_days(series))
+            whose = "its own past and its siblings" if siblings else "its own past"
             reason = (
                 f"Coverage has stood still for {lasted} days at {series.y[-1]:.0f} %: "
-                f"{rate:+.1f} points a day, where {expected:.1f} are expected."
+                f"{rate:+.1f} points a day, where {expected:.1f} are expected of {whose} "
+                f"(chance of so little in a jar that grows at {settings.stall_share:.0%} of that: "
+                f"{_odds(p_value)})."
             )
-            return Stall(lasted, reason)
+            return Stall(lasted, reason, p_value)
     return _never_started(series, history, settings)
+
+
+def _full_rate(
+    series: Series,
+    first: int,
+    profile: SpeciesProfile,
+    siblings: Sequence[Sibling],
+    settings: GrowthSettings,
+) -> float:
+    """Return the largest slope to be expected of the jar, points a day.
+
+    Its own best rate before the look back, or the slowest of its species if that is higher; with
+    siblings at least ``stall_sibling_share`` of their median, since a jar that stops early never
+    shows its best.
+    """
+    rates = [_best_rate(series, first), 100.0 / profile.spawn_run_days[1]]
+    if siblings:
+        median = float(np.median([s.rate_percent_per_day for s in siblings]))
+        rates.append(settings.stall_sibling_share * median)
+    return max(rates)
+
+
+def _normal_tail(z: float) -> float:
+    """Return the chance of a standard normal value above ``z``."""
+    return 0.5 * math.erfc(z / math.sqrt(2.0))
+
+
+def _odds(p_value: float) -> str:
+    """Write a small chance as people say it."""
+    return f"1 in {1 / p_value:.0f}" if p_value > 1e-3 else "less than 1 in 1000"
 
 
 def _plateau_days(series: Series) -> int:

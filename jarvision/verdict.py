@@ -1,31 +1,45 @@
 """From a jar's history and growth to its verdict: explicit rules, each with its numbers.
 
-The costs are not even. A bad jar called ``go`` is broken up over the next batch and takes it
-along; a good jar called ``check`` costs a look, one called ``wait`` a day. So a doubtful jar is
-never ``go``: every rule may only make the verdict harder, ``go`` is what is left when no rule
-speaks and the lower bound of the coverage says so on more than one day, and each line in
-:class:`jarvision.settings.VerdictSettings` errs towards ``check``. ``no-go`` is said only of what
-is large, sure or lasting, since a jar thrown out is lost.
+The costs are not even. In units of a needless look, as the rules weigh them (common practice, no
+source):
+
+| | said of a good jar | said of a bad jar |
+|---|---|---|
+| ``go`` | 0 | 1000: it is broken up over the next batch and takes it along |
+| ``wait`` | 1: a day | 5: a day longer in the room |
+| ``check`` | 1: a look | 1: the look finds it |
+| ``no-go`` | 50: a jar is lost | 0 |
+
+So ``go`` must be wrong in fewer than 1 of 1000 and ``no-go`` in fewer than 1 of 50 cases, and what
+lies between is ``check``: every rule may only make the verdict harder, ``go`` is what is left when
+no rule speaks and the lower bound of the coverage says so on more than one day, and ``no-go`` is
+said only of what is large, seen twice or lasting.
 
 The rules (:mod:`jarvision.rules`), in the order in which their reasons are told:
 
-1. photo: none usable, dated ahead, too old, too little seen, colours not matched -> check
-2. off-colour, not normal for the species -> no-go; small, unsure or not seen again -> check
-3. wet -> check; large -> no-go; what looks like pins on two days -> check
+1. photo: none usable, dated wrong, too little seen, colours not matched -> check
+2. off-colour, not normal for the species: large or on two photos -> no-go; else check, until its
+   place was seen again without it
+3. wet -> check; large -> no-go
 4. dead patch: bare, standing still in a late jar -> no-go; in a thin species -> check
-5. stall -> check; long -> no-go
-6. late: not ready long after its species should be -> check
-7. ready, rested and sure -> go; past its keeping time, a newer photo refused or a large bare
-   area left -> check
-8. else -> wait
+5. fast front: white that runs faster than the species -> check
+6. stall -> check; long -> no-go
+7. late: not ready long after its species should be -> check
+8. pins inside the jar -> check
+9. the last photo is too old -> check
+10. ready, rested and sure -> go; past its keeping time, a newer photo refused or a large bare
+    area left -> check; else -> wait (:mod:`jarvision.ripeness`)
 """
 
 from __future__ import annotations
 
 from datetime import date
+from statistics import median
 
+from jarvision.case import Case, area_and_confidence
 from jarvision.records import Flag, Growth, JarHistory, Verdict, VerdictWord
-from jarvision.rules import RULES, Case, area_and_confidence, ripeness
+from jarvision.ripeness import ripeness
+from jarvision.rules import RULES
 from jarvision.settings import Settings
 from jarvision.species import SpeciesProfile
 
@@ -55,16 +69,17 @@ def decide(
     -------
     The verdict, its reasons hardest first, and the flags.
     """
-    chosen = settings or Settings()
+    chosen, entry = settings or Settings(), history.entry
     case = Case(
         history=history,
-        days=tuple(d for d in history.days if d.day <= today),
+        days=tuple(d for d in history.days if (entry.started or d.day) <= d.day <= today),
         growth=growth,
         profile=profile,
         today=today,
         limits=chosen.verdict,
         half_view_deg=chosen.tracking.half_view_deg,
-        wall_radius_mm=chosen.tracking.wall_radius_mm,
+        wall_radius_mm=_radius_mm(history, chosen),
+        front_limits=chosen.front,
     )
     findings = [finding for rule in RULES for finding in rule(case)]
     if not findings:
@@ -80,6 +95,12 @@ def decide(
     )
     raised = [Flag(history.entry.jar, f.day or today, f.flag, f.reason) for f in findings if f.flag]
     return verdict, (*raised, *_notes(case, siblings))
+
+
+def _radius_mm(history: JarHistory, settings: Settings) -> float:
+    """Return the median of the jar's inner radius, an ordinary one where none is known."""
+    radii = [d.radius_mm for d in history.days if d.radius_mm is not None]
+    return float(median(radii)) if radii else settings.tracking.wall_radius_mm
 
 
 # --------------------------------------------------------------------------- notes
@@ -135,11 +156,25 @@ def _wall_notes(case: Case) -> list[Flag]:
         for r in last.readings
         if r.shape_conflict
     ]
-    before = case.days[-2].patches if len(case.days) > 1 else ()
-    if len(before) >= 3 and len(last.patches) >= 3 and all(p.trend == "new" for p in last.patches):
-        text = (
-            f"None of the {len(last.patches)} patches of {last.day} lies where one of the "
-            f"{len(before)} of {case.days[-2].day} lay."
-        )
-        notes.append(Flag(jar, last.day, "turned", text))
+    notes.extend(_turned_notes(case))
     return notes
+
+
+def _turned_notes(case: Case) -> list[Flag]:
+    """Tell a jar that shows another side than the day before: by its contents, or its patches."""
+    jar, last = case.history.entry.jar, case.last
+    if last.turned_away:
+        text = f"On {last.day} the jar shows another side than on the day before."
+        return [Flag(jar, last.day, "turned", text)]
+    if last.turn is not None or len(case.days) < 2:
+        return []
+    before, now = case.days[-2], last
+    if len(before.patches) < 3 or len(now.patches) < 3:
+        return []
+    if any(p.trend != "new" for p in now.patches):
+        return []
+    text = (
+        f"None of the {len(now.patches)} patches of {now.day} lies where one of the "
+        f"{len(before.patches)} of {before.day} lay."
+    )
+    return [Flag(jar, now.day, "turned", text)]

@@ -78,7 +78,12 @@ class JarEntry:
 
 @dataclass(frozen=True)
 class TrackedPatch:
-    """A patch with an identity that lasts over days. ``patch`` is a name such as ``bare-1``."""
+    """A patch with an identity that lasts over days. ``patch`` is a name such as ``bare-1``.
+
+    The name is that of its first day; ``kind`` is today's (a mould may change colour).
+    ``mm_per_day`` is the speed of its edge, outwards positive, with its standard uncertainty; None
+    on its ``first_day``.
+    """
 
     patch: str
     kind: str
@@ -86,11 +91,60 @@ class TrackedPatch:
     angle_deg: float
     height_mm: float
     trend: Trend
+    mm_per_day: float | None = None
+    sd_mm_per_day: float | None = None
+    first_day: date | None = None
+
+
+@dataclass(frozen=True)
+class Turn:
+    """How a jar moved from one photo to a later one.
+
+    Attributes
+    ----------
+    turn_deg
+        A place at angle ``a`` before is at ``a + turn_deg`` after.
+    rise_mm
+        A place at height ``h`` before is at ``h + rise_mm`` after: the floor was found anew.
+    confidence
+        Pearson's r of the two patterns over their overlap, 0 to 1.
+    found
+        Whether the confidence allows to believe it; else ``turn_deg`` and ``rise_mm`` are 0.
+    """
+
+    turn_deg: float = 0.0
+    rise_mm: float = 0.0
+    confidence: float = 0.0
+    found: bool = False
+
+
+@dataclass(frozen=True)
+class Front:
+    """The fastest white front since the day before: speed, the area it has crossed, its place."""
+
+    mm_per_day: float
+    area_cm2: float
+    angle_deg: float
+    height_mm: float
 
 
 @dataclass(frozen=True)
 class JarDay:
-    """All views of one jar on one day, pooled (one row of ``days.csv``)."""
+    """All views of one jar on one day, pooled (one row of ``days.csv``).
+
+    Attributes
+    ----------
+    radius_mm
+        Inner radius; None where no reading has one.
+    turn
+        Since an earlier day with the same side; None where there is none to compare with.
+    turned_away
+        True when the contents show, and are not those of any day before: another side.
+    front
+        The fastest white front since the day before; None where none could be measured.
+    cleared
+        Names of patches of earlier days whose places have been seen again without them.
+    """
 
     jar: str
     day: date
@@ -99,6 +153,11 @@ class JarDay:
     patches: tuple[TrackedPatch, ...]
     fill_height_mm: float
     readings: tuple[Reading, ...]
+    radius_mm: float | None = None
+    turn: Turn | None = None
+    turned_away: bool = False
+    front: Front | None = None
+    cleared: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -11,8 +11,8 @@ import pytest
 import skimage.data
 from walls import RADIUS_MM, flat_wall, tissue_of
 
-from jarvision.records import Tissue, TissueClass, Wall, WallThumbnail
-from jarvision.registration import Turn, find_turn, moved
+from jarvision.records import Tissue, TissueClass, Turn, Wall, WallThumbnail
+from jarvision.registration import find_turn, moved
 from jarvision.settings import Settings
 from jarvision.thumbnail import CELL_DEG, CELL_MM, SmallWall, shrink, unpack
 

@@ -7,9 +7,11 @@ import numpy as np
 import pytest
 from shelves import day, oyster, patch, reading, refused
 
+from jarvision.days import seen_share
 from jarvision.records import JarEntry, JarHistory
 from jarvision.settings import Settings
-from jarvision.tracking import area_sd_cm2, build_histories, build_history, radius_mm, seen_share
+from jarvision.tracking import build_histories, build_history
+from jarvision.tracks import area_sd_cm2, radius_mm
 
 LIMITS = Settings().tracking
 

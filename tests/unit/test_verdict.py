@@ -108,6 +108,9 @@ def bad_jars(seed: int) -> dict[str, list[Reading]]:
         "stalled at 90 %": stalled(90, 6, seed),
         "green mould, full": with_patches(healthy(17, seed), spot, since=15),
         "green mould, last day": with_patches(healthy(17, seed), spot, since=16),
+        "large green mould, last day": with_patches(
+            healthy(17, seed), [patch("green", 2.5, 30, 40)], since=16
+        ),
         "small green spot": with_patches(healthy(17, seed), [patch("green", 0.1)], since=15),
         "unsure black": with_patches(healthy(17, seed), [patch("black", 2.0, sure=0.2)], since=15),
         "pink": with_patches(healthy(17, seed), [patch("pink", 1.0)], since=12),
@@ -136,7 +139,9 @@ def test_no_bad_jar_is_ever_go(name: str) -> None:
     ("name", "verdict", "flag"),
     [
         ("stalled at 60 %", "check", "stall"),
-        ("green mould, last day", "no-go", "off_colour"),
+        ("green mould, full", "no-go", "off_colour"),
+        ("green mould, last day", "check", "off_colour"),
+        ("large green mould, last day", "no-go", "off_colour"),
         ("small green spot", "check", "off_colour"),
         ("unsure black", "check", "off_colour"),
         ("wet bottom", "check", "wet"),
