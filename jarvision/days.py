@@ -86,7 +86,8 @@ def pool_patches(readings: Sequence[Reading], settings: TrackingSettings) -> lis
     because another photo lacks it.
     """
     pooled: list[tuple[int, Patch]] = []
-    reach = Reach(settings.reach_mm_per_day / 2, wall_radius_mm(readings, settings))
+    half_mm = settings.reach_mm_per_day / 2
+    reach = Reach(half_mm, half_mm, wall_radius_mm(readings, settings))
     for reading in readings:
         side = QUARTERS[reading.view]
         fresh = [turned(p, side * settings.quarter_turn_deg) for p in reading.patches]

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import math
 from datetime import date
 
 from jarvision.case import Case, Finding, is_thin
 from jarvision.records import TrackedPatch
+from jarvision.tracks import radius_mm
 
 
 def ripeness(case: Case) -> list[Finding]:
@@ -69,24 +69,40 @@ def _vanished(case: Case) -> list[Finding]:
         for patch in day.patches:
             if patch.kind == "bare":
                 seen.setdefault(patch.patch, []).append((number, patch))
-    found = []
-    for name, sightings in seen.items():
-        number, patch = sightings[-1]
-        lasting = len(sightings) >= case.limits.dead_patch_sightings
-        if not lasting or patch.trend not in ("still", "growing") or name in case.last.cleared:
-            continue
-        if number + 1 == len(case.days) or patch.area_cm2 < case.limits.dead_patch_cm2:
-            continue
-        gap = (case.days[number + 1].day - case.days[number].day).days
-        radius_mm = 10.0 * math.sqrt(patch.area_cm2 / math.pi)
-        if radius_mm > case.profile.front_mm_per_day[1] * gap:
-            text = (
-                f"The bare area {name} of {patch.area_cm2:.1f} cm2 was last seen on "
-                f"{case.days[number].day} and was gone {gap} day{'s' if gap > 1 else ''} later, "
-                "sooner than it can close: was the jar turned? Show the same side again."
-            )
-            found.append(Finding("check", text, "turned", case.last.day))
-    return found
+    return [
+        finding
+        for name, sightings in seen.items()
+        if name not in case.last.cleared and (finding := _gone_too_soon(case, name, sightings))
+    ]
+
+
+def _gone_too_soon(
+    case: Case, name: str, sightings: list[tuple[int, TrackedPatch]]
+) -> Finding | None:
+    """Compare an area's last sighting at which it stood still with the next day that has a photo.
+
+    ``sightings``: number of the day and the area, in order.
+    """
+    limits = case.limits
+    still = [
+        (number, patch)
+        for number, patch in sightings[limits.dead_patch_sightings - 1 :]
+        if patch.trend in ("still", "growing") and patch.area_cm2 >= limits.dead_patch_cm2
+    ]
+    if not still or still[-1][0] + 1 == len(case.days):
+        return None
+    number, patch = still[-1]
+    before, after = case.days[number], case.days[number + 1]
+    left = sum(p.area_cm2 for p in after.patches if p.patch == name)
+    days = (after.day - before.day).days
+    if radius_mm(patch.area_cm2) - radius_mm(left) <= case.profile.front_mm_per_day[1] * days:
+        return None
+    text = (
+        f"The bare area {name} of {patch.area_cm2:.1f} cm2 was last seen on {before.day} and was "
+        f"gone {days} day{'s' if days > 1 else ''} later, sooner than it can close: was the jar "
+        "turned? Show the same side again."
+    )
+    return Finding("check", text, "turned", case.last.day)
 
 
 def _outlook(case: Case) -> str:

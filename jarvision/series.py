@@ -42,25 +42,31 @@ class Series:
 def last_piece(days: Sequence[JarDay], settings: GrowthSettings) -> tuple[JarDay, ...]:
     """Return the days since the last shake.
 
-    A shake is a drop of ``shake_drop_points`` that the day after confirms: a single low day is a
-    bad reading, and on the very last day the two cannot be told apart.
+    See :func:`shaken_on`; where the pattern is not known, a shake and a bad reading cannot
+    be told apart on the very last day.
     """
     shaken = shaken_on(days, settings)
     return tuple(d for d in days if d.day >= shaken[-1]) if shaken else tuple(days)
 
 
 def shaken_on(days: Sequence[JarDay], settings: GrowthSettings) -> tuple[date, ...]:
-    """Return the days on which a shake showed; see :func:`last_piece`.
+    """Return the days on which a shake showed: a drop that something else confirms.
 
-    A day that rose faster than any jar grows is a bad reading: what follows is no drop.
+    The contents no longer show the pattern of the day before, which a shake has mixed; or the day
+    after is as low, and the level lies below the one before the drop's start, too: a high day
+    between two lower ones is a bad reading. So is a day that rose faster than any jar grows.
     """
     y = [d.coverage.percent for d in days]
     shaken = []
-    for i in range(1, len(days) - 1):
+    for i in range(1, len(days)):
         floor = y[i - 1] - settings.shake_drop_points
+        before = y[i - 2] if i > 1 else math.inf
         gap = (days[i - 1].day - days[i - 2].day).days if i > 1 else 0
-        spike = i > 1 and y[i - 1] - y[i - 2] > settings.fastest_rate_points * gap
-        if not spike and y[i] < floor and y[i + 1] < floor:
+        spike = i > 1 and y[i - 1] - before > settings.fastest_rate_points * gap
+        if spike or y[i] >= floor:
+            continue
+        lasting = i + 1 < len(days) and y[i + 1] < floor
+        if days[i].turned_away or (lasting and y[i] < before - settings.shake_below_points):
             shaken.append(days[i].day)
     return tuple(shaken)
 

@@ -42,6 +42,10 @@ class TrackingSettings:
     reach_limit_mm: float = 30.0
     """The reach stops growing here (about 38 degrees): beyond it any patch would fit any other."""
 
+    bare_gain_mm: float = 3.0
+    """A bare area cannot grow: one whose equal-area radius is larger by this than yesterday's is
+    another area. Edges are read to about half a millimetre, areas to a twentieth."""
+
     forget_days: int = 7
     """A patch not seen for longer is not followed any more: one there now is another one."""
 
@@ -160,11 +164,12 @@ class GrowthSettings:
     species_lag_sd_share: Annotated[float, Limits(0.01, 5)] = 0.15
     """... and by this share of the spawn run in their lag."""
 
-    sibling_log_rate_sd: Annotated[float, Limits(0.01, 5)] = 0.15
-    """Jars of one batch differ by this in the logarithm of their rate (common practice, no
-    source; simulated jars: 0.1 to 0.2)."""
+    sibling_log_rate_sd: Annotated[float, Limits(0.01, 5)] = 0.25
+    """Jars of one batch differ by this in the logarithm of their rate: healthy ones by 0.15, but a
+    jar that is slow for a reason of its own must not be promised its siblings' date (common
+    practice, no source)."""
 
-    sibling_lag_sd_days: Annotated[float, Limits(0.01, unit="days")] = 0.7
+    sibling_lag_sd_days: Annotated[float, Limits(0.01, unit="days")] = 1.2
     """... and by this in their lag, days."""
 
     teach_percent: float = 40.0
@@ -189,9 +194,13 @@ class GrowthSettings:
     curve_points: Annotated[int, Limits(10, 10_000, unit="")] = 60
     """Samples of the curve for plotting."""
 
-    shake_drop_points: float = 15.0
+    shake_drop_points: float = 10.0
     """A lasting drop of this many points from one day to the next is a shaken jar: a new origin.
-    Shaking at 20 to 40 % cover mostly hides the white (common practice, no source)."""
+    Shaking at 20 to 40 % cover hides most of the white (common practice, no source); 10 points
+    are 4 standard uncertainties of an ordinary reading."""
+
+    shake_below_points: float = 2.0
+    """... and it falls this far below the day before that, which one high reading does not do."""
 
     outlier_z: Annotated[float, Limits(1)] = 4.0
     """A reading this many standard uncertainties outside its neighbours is a bad one: a stall is
@@ -211,11 +220,11 @@ class GrowthSettings:
     stall_share: Annotated[float, Limits(0, 1)] = 0.35
     """Stalled when the rate is surely below this share of the expected rate."""
 
-    stall_p: Annotated[float, Limits(0, 0.5)] = 0.02
-    """Stalled when so little growth would be this unlikely in a jar that grows at
-    ``stall_share``; each day is a new look, so it is stricter than the usual 0.05."""
+    stall_p: Annotated[float, Limits(0, 0.5)] = 0.05
+    """Stalled when so little growth would be this unlikely in a jar that grows at ``stall_share``:
+    with it every other simulated stall is told after 2 days, at one false alarm in 170 days."""
 
-    stall_sibling_share: Annotated[float, Limits(0, 1)] = 0.5
+    stall_sibling_share: Annotated[float, Limits(0, 1)] = 0.8
     """A jar is expected to grow at least this share of its siblings' median rate."""
 
     leap_off_days: int = 10

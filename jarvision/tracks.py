@@ -49,9 +49,10 @@ class Track:
 
 @dataclass(frozen=True)
 class Reach:
-    """How far a patch may have moved, and the jar's radius, by which degrees become mm."""
+    """How far a patch may have moved, a bare one too, and the jar's radius, all in mm."""
 
     reach_mm: float
+    bare_mm: float
     radius_mm: float
 
 
@@ -92,7 +93,7 @@ def link(
             if t.frame == frame and (day - t.days[-1]).days == gap <= settings.forget_days
         ]
         reach = Reach(
-            min(by_day * gap, settings.reach_limit_mm), radius_mm or settings.wall_radius_mm
+            min(by_day * gap, settings.reach_limit_mm), by_day, radius_mm or settings.wall_radius_mm
         )
         last = [continued[i].patches[-1] for i in here]
         pairs = match(last, [patches[j] for j in free], reach, settings)
@@ -120,8 +121,11 @@ def match(
     the outlines overlap (intersection over union), plus a part of the difference of the equal-area
     radii, plus a fixed cost for a mould that has changed colour. A pair is allowed within the reach
     plus the larger radius (the centroid of a large patch may jump when a part of it closes), or
-    when the outlines overlap. Bare areas close: one whose radius gained more than the reach is
-    another one, such as the larger part of an island that fell apart.
+    when the outlines overlap.
+
+    Bare areas only close: today's lies within yesterday's, give or take a careless turn, so there
+    the reach does not grow with the days, and one whose radius gained more than
+    ``bare_gain_mm`` is another one, such as the larger part of an island that fell apart.
     """
     if not before or not after:
         return []
@@ -132,10 +136,11 @@ def match(
     distance_mm = _distances_mm(before, after, reach.radius_mm)
     kin = np.array([[_kin(a.kind, b.kind) for b in after] for a in before])
     other = np.array([[a.kind != b.kind for b in after] for a in before])
-    near = distance_mm <= reach.reach_mm + np.maximum(radii[0][:, None], radii[1])
-    shared = _overlaps(before, after, kin, reach.radius_mm)
     bare = np.array([[a.kind == "bare" for _ in after] for a in before])
-    leapt = bare & (radii[1] - radii[0][:, None] > reach.reach_mm)
+    larger = np.where(bare, radii[0][:, None], np.maximum(radii[0][:, None], radii[1]))
+    near = distance_mm <= np.where(bare, reach.bare_mm, reach.reach_mm) + larger
+    leapt = bare & (radii[1] - radii[0][:, None] > settings.bare_gain_mm)
+    shared = _overlaps(before, after, kin, reach.radius_mm)
     allowed = kin & ~leapt & (near | (shared > 0))
     cost = distance_mm * (1 - shared) + size_mm + settings.colour_change_mm * other
     rows, columns = linear_sum_assignment(np.where(allowed, cost, 1e6))

@@ -164,7 +164,7 @@ def _turned_notes(case: Case) -> list[Flag]:
     """Tell a jar that shows another side than the day before: by its contents, or its patches."""
     jar, last = case.history.entry.jar, case.last
     if last.turned_away:
-        text = f"On {last.day} the jar shows another side than on the day before."
+        text = f"On {last.day} the jar shows another side than before, or its contents were shaken."
         return [Flag(jar, last.day, "turned", text)]
     if last.turn is not None or len(case.days) < 2:
         return []

@@ -108,15 +108,15 @@ def test_patches_keep_their_names_through_small_moves_and_a_turn_past_180_degree
 
 def test_the_reach_grows_with_skipped_days() -> None:
     step_deg = np.rad2deg(22.0 / LIMITS.wall_radius_mm)  # 22 mm along the wall, a 2.8 mm patch
-    small = [patch("bare", 0.25, 0.0)], [patch("bare", 0.25, float(step_deg))]
+    small = [patch("green", 0.25, 0.0)], [patch("green", 0.25, float(step_deg))]
     tomorrow = build_history(
         [reading(1, 80, patches=small[0]), reading(2, 80, patches=small[1])], oyster()
     )
     in_two_days = build_history(
         [reading(1, 80, patches=small[0]), reading(3, 80, patches=small[1])], oyster()
     )
-    assert names(tomorrow) == [["bare-1"], ["bare-2"]]
-    assert names(in_two_days) == [["bare-1"], ["bare-1"]]
+    assert names(tomorrow) == [["green-1"], ["green-2"]]
+    assert names(in_two_days) == [["green-1"], ["green-1"]]
 
 
 def test_a_patch_missed_for_a_day_keeps_its_name() -> None:

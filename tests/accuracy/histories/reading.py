@@ -76,7 +76,10 @@ class ReaderError:
 
 @dataclass(frozen=True)
 class Read:
-    """The readings of a jar, and the first day whose photo can show what is wrong with it."""
+    """The readings of a jar, and the first day by which photos can show what is wrong with it.
+
+    That a bare area is dead shows only by its standing still: on three days, and for three.
+    """
 
     readings: tuple[Reading, ...]
     shown_day: int | None
@@ -87,24 +90,27 @@ def read_jar(jar: Jar, error: ReaderError | None = None) -> Read:
     error = error or ReaderError()
     rng = np.random.default_rng([jar.plan.seed, 7])
     bias = rng.normal(0.0, error.bias_sd_points)
-    pattern = _pattern(jar, np.random.default_rng([jar.plan.seed, 8]))
+    patterns = [_pattern(jar, np.random.default_rng([jar.plan.seed, n])) for n in (8, 9)]
     side_deg = 0.0
     readings: list[Reading] = []
-    shown_day = None
+    shown: list[int] = []
     for number in range(1, jar.plan.last_day + 1):
         if rng.random() < error.missed_day:
             continue
         if rng.random() < error.big_turn:
             side_deg = float(rng.uniform(90, 270))
+        pattern = patterns[jar.shake_day is not None and number > jar.shake_day]  # a shake mixes
         turn = round(side_deg + rng.normal(0.0, error.turn_sd_deg))
         one = _read(jar, number, turn, bias, pattern, rng, error)
         readings.append(one)
-        if shown_day is None and jar.fault_shown(number, turn):
-            shown_day = number
+        if jar.fault_shown(number, turn):
+            shown.append(number)
         if rng.random() < error.doubled_photo:
             twin = _read(jar, number, turn, bias, pattern, rng, error)
             readings.append(replace(twin, photo=f"again-{twin.photo}"))
-    return Read(tuple(readings), shown_day)
+    if jar.plan.dead_cm2:
+        shown = [n for n in shown[2:] if n >= shown[0] + 3]
+    return Read(tuple(readings), shown[0] if shown else None)
 
 
 def _read(
