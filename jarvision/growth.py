@@ -133,7 +133,7 @@ def _forecast(
             return None
         return series.day(-1) + timedelta(days=int(left_days))
 
-    return Ready(as_date(max(math.ceil(middle - 1e-9), 1.0)), as_date(low), as_date(high))
+    return Ready(as_date(max(float(np.ceil(middle - 1e-9)), 1.0)), as_date(low), as_date(high))
 
 
 def date_interval(days: FloatArray, interval: float) -> tuple[float, float]:
