@@ -68,17 +68,17 @@ def _off_colour(case: Case) -> list[Finding]:
 def _mould(case: Case, name: str, seen: list[tuple[JarDay, TrackedPatch]]) -> Finding | None:
     """Judge one off-colour area over all days.
 
-    Mould does not heal, so an earlier sighting still asks for a look, unless its place was seen
-    again without it. One photo alone may have been fooled: it ends the jar only where it shows a
-    large area, else a second photo must show it too.
+    Mould does not heal, so an earlier sighting still asks for a look, unless it was small and its
+    place was seen again without it. One photo alone may have been fooled: it ends the jar only
+    where it shows a large area, else a second photo must show it too. A large area is never
+    forgotten: a jar that was shaken or turned shows other glass.
     """
     limits = case.limits
     seen = [s for s in seen if s[1].area_cm2 >= limits.off_colour_check_cm2]
     sure = [s for s in seen if s[1].area_cm2 >= limits.off_colour_no_go_cm2 and _is_sure(case, *s)]
     photos = sum(_photos_showing(day, patch) for day, patch in sure)
-    alone = bool(sure) and sure[-1][0] == case.last
-    alone = alone and sure[-1][1].area_cm2 >= limits.off_colour_alone_cm2
-    if photos > 1 or alone:
+    large = [day for day, patch in sure if patch.area_cm2 >= limits.off_colour_alone_cm2]
+    if photos > 1 or case.last in large:
         day, patch = sure[-1]
         text = (
             f"{patch.kind.capitalize()} growth {name} of {patch.area_cm2:.1f} cm2 on {day.day} "
@@ -86,7 +86,7 @@ def _mould(case: Case, name: str, seen: list[tuple[JarDay, TrackedPatch]]) -> Fi
             f"from {limits.off_colour_no_go_cm2:.1f} cm2 on a jar is out."
         )
         return Finding("no-go", text, "off_colour", day.day)
-    if not seen or name in case.last.cleared:
+    if not seen or (name in case.last.cleared and not large):
         return None
     day, patch = max(seen, key=lambda s: s[1].area_cm2)
     text = (

@@ -19,7 +19,7 @@ The rules (:mod:`jarvision.rules`), in the order in which their reasons are told
 
 1. photo: none usable, dated wrong, too little seen, colours not matched -> check
 2. off-colour, not normal for the species: large or on two photos -> no-go; else check, until its
-   place was seen again without it
+   place was seen again without it (a large area is never forgotten)
 3. wet -> check; large -> no-go
 4. dead patch: bare, standing still in a late jar -> no-go; in a thin species -> check
 5. fast front: white that runs faster than the species -> check

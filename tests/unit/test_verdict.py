@@ -260,6 +260,21 @@ def test_mould_on_an_old_photo_is_still_mould() -> None:
     assert {"off_colour", "old_photo"} <= words(flags)
 
 
+@pytest.mark.parametrize(("area_cm2", "verdict"), [(0.2, "go"), (2.5, "check")])
+def test_a_small_spot_that_is_seen_to_be_gone_is_forgotten_a_large_one_never(
+    area_cm2: float, verdict: str
+) -> None:
+    readings = healthy(17).readings()
+    readings[9] = replace(readings[9], patches=(patch("green", area_cm2, 30, 40),))
+    history = build_history(readings, oyster())
+    (spot,) = (p.patch for d in history.days for p in d.patches)
+    last = replace(history.days[-1], cleared=(spot,))
+    history = replace(history, days=(*history.days[:-1], last))
+    profile, today = find_profile("oyster"), last.day
+    growth = fit_growth(history, profile, today=today)
+    assert decide(history, growth, profile, today=today)[0].verdict == verdict
+
+
 def test_an_overdue_jar_is_looked_at() -> None:
     # Oyster: 3 days of rest and 10 of keeping after day 11.
     verdict, flags = judge(healthy(27).readings())
