@@ -123,7 +123,10 @@ def _shape(name: str, values: object) -> JarShape:
             raise _fault(name, f"nothing is called '{key}'", f"Known values: {known}.")
         if isinstance(value, bool) or not isinstance(value, int | float):
             raise _fault(name, f"{key} is no number", "Write millimetres without the unit.")
-        numbers[key] = float(value)
+        try:
+            numbers[key] = float(value)
+        except OverflowError as error:  # TOML knows whole numbers of any length
+            raise _fault(name, f"{key} is too large", "Measure again.") from error
     shape = JarShape(name=name, **numbers)
     if fault := fault_of(shape):
         raise _fault(name, fault, "Measure again; lengths are in millimetres.")

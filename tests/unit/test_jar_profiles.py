@@ -56,6 +56,7 @@ def test_a_folder_without_the_file_has_no_shapes(tmp_path: Path) -> None:
         ("[litre]\ndiameter_mm = true", "no number"),
         ("[litre]\ndiameter_mm = 9.8", "must be 50 to 140"),
         ("[litre]\ndiameter_mm = nan", "must be 50 to 140"),
+        (f"[litre]\ndiameter_mm = 1{'0' * 400}", "too large"),
         ("[litre]\nheight_mm = 150\ngroove_mm = 160", "not below"),
         ("[litre]\ndiameter_mm = 80\nheight_mm = 120\nvolume_ml = 1000", "at most 603 ml"),
     ],
