@@ -18,8 +18,9 @@ from jarvision.records import Float32Array
 MULTIPLE = 32
 """The net halves its picture five times: rows and columns are padded to this."""
 
-OUTPUTS = 11
-"""Ten classes, in the order of :class:`jarvision.records.TissueClass`, and the opacity."""
+CLASSES = 10
+"""The net's first outputs, in the order of :class:`jarvision.records.TissueClass`; the next is the
+opacity. What training asks beyond these is not used."""
 
 
 @cache
@@ -38,5 +39,5 @@ def run_network(channels: Float32Array) -> tuple[Float32Array, Float32Array]:
     net = _net()
     net.setInput(np.pad(channels, pad)[None])
     logits = np.asarray(net.forward(), dtype=np.float32)[0, :, :rows, :cols]
-    exponents = np.exp(logits[:-1] - logits[:-1].max(axis=0))
-    return exponents / exponents.sum(axis=0), 1.0 / (1.0 + np.exp(-logits[-1]))
+    exponents = np.exp(logits[:CLASSES] - logits[:CLASSES].max(axis=0))
+    return exponents / exponents.sum(axis=0), 1.0 / (1.0 + np.exp(-logits[CLASSES]))

@@ -16,7 +16,7 @@ from jarvision.records import Photo, TissueClass, Wall
 from jarvision.tissue.classify import Classified, classify
 from jarvision.tissue.inputs import CHANNELS, network_inputs
 from jarvision.tissue.masks import burnt_out, mask_glare, mask_groove
-from jarvision.tissue.network import OUTPUTS, run_network
+from jarvision.tissue.network import CLASSES, run_network
 from tests.accuracy.painted_walls import shade
 from tests.scenes.contents import JarRecipe, paint
 
@@ -59,7 +59,7 @@ def test_any_size_of_wall_gives_shares_that_sum_to_one(shape: tuple[int, int]) -
     rng = np.random.default_rng(2)
     channels = rng.normal(0.0, 1.0, (CHANNELS, *shape)).astype(np.float32)
     shares, opacity = run_network(channels)
-    assert shares.shape == (OUTPUTS - 1, *shape)
+    assert shares.shape == (CLASSES, *shape)
     assert opacity.shape == shape
     np.testing.assert_allclose(shares.sum(axis=0), 1.0, atol=1e-5)
     assert shares.min() >= 0.0
