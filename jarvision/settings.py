@@ -220,9 +220,10 @@ class GrowthSettings:
     stall_share: Annotated[float, Limits(0, 1)] = 0.35
     """Stalled when the rate is surely below this share of the expected rate."""
 
-    stall_p: Annotated[float, Limits(0, 0.5)] = 0.05
+    stall_p: Annotated[float, Limits(0, 0.5)] = 0.1
     """Stalled when so little growth would be this unlikely in a jar that grows at ``stall_share``:
-    with it every other simulated stall is told after 2 days, at one false alarm in 170 days."""
+    with it every other simulated stall is told after 2 days; with 0.05 after 3. A jar so flagged
+    is looked at, and no more, until the stall is long."""
 
     stall_sibling_share: Annotated[float, Limits(0, 1)] = 0.8
     """A jar is expected to grow at least this share of its siblings' median rate."""

@@ -7,7 +7,15 @@ import numpy as np
 import pytest
 from shelves import START, Story, day, kjma, oyster, reading
 
-from jarvision.curves import MODELS, Bounds, Fit, draw_parameters, fit_curve
+from jarvision.curves import (
+    MODELS,
+    Bounds,
+    Fit,
+    Model,
+    draw_parameters,
+    fit_curve,
+    logistic_time,
+)
 from jarvision.growth import fit_growth
 from jarvision.records import Growth, JarEntry, JarHistory
 from jarvision.series import as_series
@@ -60,6 +68,36 @@ def test_the_logistic_fit_meets_the_certified_values_of_nist_rat42() -> None:
     assert fit.chi2 == pytest.approx(RAT42_RSS, rel=1e-8)
     assert fit.scale == pytest.approx(RAT42_RSS / 6, rel=1e-8)
     assert np.sqrt(fit.covariance[0, 0] * fit.scale) == pytest.approx(RAT42_SD_B1, rel=1e-3)
+
+
+# Rat43 (Ratkowsky 1983, onion bulbs): y = b1 / (1 + exp(b2 - b3 x))^(1/b4). The fit knows curves of
+# three parameters: b4 is held at its certified value, the others must come out as certified.
+RAT43_Y = np.array(
+    [16.08, 33.83, 65.80, 97.20, 191.55, 326.20, 386.87, 520.53, 590.03, 651.92, 724.93, 699.56,
+     689.96, 637.56, 717.41]
+)  # fmt: skip
+RAT43 = {"b1": 6.9964151270e02, "b2": 5.2771253025e00, "b3": 7.5962938329e-01}
+RAT43_B4, RAT43_RSS = 1.2792483859e00, 8.7864049080e03
+
+
+def test_the_fitting_meets_the_certified_values_of_nist_rat43() -> None:
+    def onions(x: np.ndarray, a: float, m: float, lag: float) -> np.ndarray:
+        return np.asarray(a / (1 + np.exp(4 * m / a * (lag - x) + 2)) ** (1 / RAT43_B4))
+
+    fit = fit_curve(
+        Model("onions", onions, logistic_time),
+        np.arange(1.0, 16.0),
+        RAT43_Y,
+        np.ones(15),
+        bounds=Bounds((1.0, 1e-3, -100.0), (1e4, 1e3, 1e3)),
+        robust=False,
+        scale_floor=0,
+        tolerance=1e-12,
+    )
+    a, m, lag = fit.parameters
+    written = [a, 4 * m / a * lag + 2, 4 * m / a]  # b1, b2, b3
+    assert written == pytest.approx(list(RAT43.values()), rel=1e-5)
+    assert fit.chi2 == pytest.approx(RAT43_RSS, rel=1e-8)
 
 
 def test_the_criterion_prefers_the_logistic_on_logistic_data() -> None:
