@@ -59,7 +59,7 @@ def _cell(value: Cell) -> str:
     if not isinstance(value, str):
         return str(value)
     text = printable(value)
-    return f"'{text}" if is_formula(value) else text
+    return f"'{text}" if is_formula(value) or is_formula(text) else text  # cleaning may bare one
 
 
 def plain_cell(text: str) -> str:

@@ -4,7 +4,7 @@ import csv
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from jarvision.csv_text import is_formula, parse_csv, plain_cell, read_table, to_csv
@@ -26,6 +26,7 @@ def test_what_was_written_reads_back(
 
 
 @given(text=st.text(max_size=12))
+@example(text="\x0c@")
 def test_no_written_cell_is_run_by_a_spreadsheet(text: str) -> None:
     (row,) = csv.reader(to_csv([text], ()).splitlines())
     assert not is_formula(row[0])
