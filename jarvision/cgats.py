@@ -20,6 +20,9 @@ from jarvision.records import FloatArray
 
 IDENTIFIER = "CGATS.17"
 
+REPEATED_FIELDS = ("SPECTRAL_NM", "SPECTRAL_DEC", "SPECTRAL_PCT")
+"""Fields that may stand several times in a row: a wavelength and what was measured there."""
+
 _LINE_END = re.compile(r"\r\n|\r|\n")
 _WORD = re.compile(r'[ \t\f\v]*(?:"((?:[^"]|"")*)"|(#.*)|([^\s"]\S*))')
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d{1,3})?")
@@ -76,11 +79,18 @@ class CgatsTable:
         CgatsError
             A value is no finite decimal number.
         """
-        columns = [
-            [_number(text, line) for text, line in zip(self.column(name), self.lines, strict=True)]
-            for name in names
+        return self._numbers([self.fields.index(name) for name in names])
+
+    def repeated(self, name: str) -> FloatArray:
+        """``(rows, times)`` numbers of a field, as often as it stands in a row; as above."""
+        return self._numbers([n for n, field in enumerate(self.fields) if field == name])
+
+    def _numbers(self, places: Sequence[int]) -> FloatArray:
+        rows = [
+            [_number(row[place], line) for place in places]
+            for row, line in zip(self.rows, self.lines, strict=True)
         ]
-        return np.array(columns, dtype=np.float64).T.reshape(len(self.rows), len(names))
+        return np.array(rows, dtype=np.float64).reshape(len(self.rows), len(places))
 
 
 def read_cgats(text: str) -> tuple[CgatsTable, ...]:
@@ -207,7 +217,8 @@ class _Reader:
         if not names:
             raise CgatsError("no field is named", line=line)
         for word in self.fields:
-            if names.count(word.text.upper()) > 1:
+            name = word.text.upper()
+            if names.count(name) > 1 and name not in REPEATED_FIELDS:
                 raise CgatsError(f"field {word.text} is named twice", line=word.line)
         self._check_count("NUMBER_OF_FIELDS", len(names), line)
 

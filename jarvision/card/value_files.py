@@ -14,6 +14,7 @@ import numpy as np
 
 from jarvision.adaptation import WHITE_D50, d50_to_d65
 from jarvision.card.layout import CardLayout, load_layout
+from jarvision.card.spectral_fields import has_spectra, read_spectra
 from jarvision.card.values import MEASURED_DE00, NOMINAL_DE00, CardValues, nominal_values
 from jarvision.cgats import CgatsError, CgatsTable, read_cgats, write_cgats
 from jarvision.colourspace import (
@@ -26,6 +27,7 @@ from jarvision.colourspace import (
 )
 from jarvision.errors import NotWritableError, UsageError
 from jarvision.records import FloatArray
+from jarvision.spectra import reflectance_to_xyz
 
 FOLDER_NAME = "calibration"
 SUFFIXES = (".txt", ".cgats", ".cgt")
@@ -76,9 +78,11 @@ def read_card_values(path: Path, *, layout: CardLayout | None = None) -> CardVal
     """Read one file.
 
     ``XYZ_X`` to ``XYZ_Z`` (0 to 100) or ``LAB_L`` to ``LAB_B``, for the 2 degree observer, under
-    D50 unless the header says D65; D50 values are adapted by Bradford. Swatches are known by
-    ``SAMPLE_NAME`` or ``SAMPLE_ID``: their name, or their number from 1, down the left column,
-    then down the right one. Repeated readings of a swatch are averaged. Spectra are not used.
+    D50 unless the header says D65; D50 values are adapted by Bradford. Spectra are used before
+    them: a spectrum says what the swatch is under D65 without any adaptation, whatever observer
+    and illuminant the header names for the other fields. Swatches are known by ``SAMPLE_NAME`` or
+    ``SAMPLE_ID``: their name, or their number from 1, down the left column, then down the right
+    one. Repeated readings of a swatch are averaged.
 
     Raises
     ------
@@ -174,13 +178,20 @@ def _text_of(path: Path) -> str:
 def _colour_table(text: str) -> CgatsTable:
     tables = read_cgats(text)
     for table in tables:
-        if set(_XYZ) <= set(table.fields) or set(_LAB) <= set(table.fields):
+        if has_spectra(table):
             return table
-    spectral = any(name.startswith("SPECTRAL") for table in tables for name in table.fields)
+    for table in tables:
+        if _colour_fields(table):
+            return table
     raise CgatsError(
-        "spectra alone are not used" if spectral else "no XYZ_X, XYZ_Y, XYZ_Z and no LAB_L, ...",
-        remedy="Export XYZ or CIELAB for D50 (or D65) and the 2 degree observer.",
+        "no spectra, no XYZ_X, XYZ_Y, XYZ_Z and no LAB_L, ...",
+        remedy="Export spectra, or XYZ or CIELAB for D50 (or D65) and the 2 degree observer.",
     )
+
+
+def _colour_fields(table: CgatsTable) -> tuple[str, ...]:
+    """Names of the XYZ or else the CIELAB fields; empty when there are none."""
+    return next((names for names in (_XYZ, _LAB) if set(names) <= set(table.fields)), ())
 
 
 def _check_version(table: CgatsTable, layout: CardLayout) -> None:
@@ -192,11 +203,22 @@ def _check_version(table: CgatsTable, layout: CardLayout) -> None:
         )
 
 
+@dataclass(frozen=True)
+class _Readings:
+    """Of each reading: what it is of, the line on which it begins, XYZ under D65, white 1."""
+
+    names: tuple[str, ...]
+    lines: tuple[int, ...]
+    xyz: FloatArray
+
+
 def _linear_of(table: CgatsTable, layout: CardLayout) -> FloatArray:
     """``(n, 3)`` in the order of the layout, every swatch once."""
-    linear = xyz_to_linear(_xyz_d65(table))
+    names = _names(table, layout)
+    read = _by_spectra(table, names) if has_spectra(table) else _by_values(table, names)
+    linear = xyz_to_linear(read.xyz)
     readings: dict[str, list[int]] = {name: [] for name in layout.names}
-    for row, name in enumerate(_names(table, layout)):
+    for row, name in enumerate(read.names):
         if name in readings:
             readings[name].append(row)
     missing = [name for name, rows in readings.items() if not rows]
@@ -209,8 +231,7 @@ def _linear_of(table: CgatsTable, layout: CardLayout) -> FloatArray:
     for name, rows in readings.items():
         lab = linear_to_lab(linear[rows])
         if delta_e_2000(lab, lab.mean(axis=0)).max() > REPEATS_MAX_DE00:
-            line = table.lines[rows[-1]]
-            raise CgatsError(f"the readings of {name} disagree", line=line)
+            raise CgatsError(f"the readings of {name} disagree", line=read.lines[rows[-1]])
     return np.array([linear[rows].mean(axis=0) for rows in readings.values()])
 
 
@@ -228,10 +249,21 @@ def _names(table: CgatsTable, layout: CardLayout) -> tuple[str, ...]:
     return tuple(numbered.get(word.strip(), word) for word in table.column("SAMPLE_ID"))
 
 
-def _xyz_d65(table: CgatsTable) -> FloatArray:
-    """``(rows, 3)`` XYZ under D65, Y of the perfect white 1."""
+def _by_spectra(table: CgatsTable, names: tuple[str, ...]) -> _Readings:
+    spectra = read_spectra(table, sample=names)
+    xyz = reflectance_to_xyz(spectra.nm, spectra.reflectance, light="D65")
+    white = reflectance_to_xyz(spectra.nm, np.ones_like(spectra.nm), light="D65")
+    return _Readings(
+        names=tuple(names[row] for row in spectra.rows),
+        lines=tuple(table.lines[row] for row in spectra.rows),
+        xyz=xyz * (WHITE_D65 / white),  # sRGB's white and the sum of D65 differ in the fourth digit
+    )
+
+
+def _by_values(table: CgatsTable, names: tuple[str, ...]) -> _Readings:
     under_d65 = _is_d65(table)
-    if set(_XYZ) <= set(table.fields):
+    fields = _colour_fields(table)
+    if fields == _XYZ:
         xyz = _colours(table, _XYZ) / _FULL_SCALE_XYZ
         if xyz[:, 1].max() * _FULL_SCALE_XYZ < _WHITE_OF_UNIT_SCALE:
             raise CgatsError("XYZ must run from 0 to 100", line=table.lines[0])
@@ -239,7 +271,7 @@ def _xyz_d65(table: CgatsTable) -> FloatArray:
         xyz = lab_to_xyz(_colours(table, _LAB))
         if not under_d65:  # CIELAB holds ratios to the white of its own illuminant
             xyz = xyz / WHITE_D65 * WHITE_D50
-    return xyz if under_d65 else xyz @ d50_to_d65().T
+    return _Readings(names, table.lines, xyz if under_d65 else xyz @ d50_to_d65().T)
 
 
 def _colours(table: CgatsTable, names: tuple[str, ...]) -> FloatArray:

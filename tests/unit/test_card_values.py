@@ -121,7 +121,7 @@ def test_readings_of_one_swatch_are_averaged_unless_they_disagree(tmp_path: Path
         ("ILLUMINANT D65", "ILLUMINANT D65\nNOTE D50", "both D50 and D65"),
         ('"cream"', '"cram"', "no values for cream"),
         ("XYZ_X XYZ_Y XYZ_Z", "RGB_R RGB_G RGB_B", "no XYZ_X"),
-        ("XYZ_X XYZ_Y XYZ_Z", "SPECTRAL_400 SPECTRAL_410 SPECTRAL_420", "spectra"),
+        ("XYZ_X XYZ_Y XYZ_Z", "SPECTRAL_400 SPECTRAL_410 SPECTRAL_420", "spectra of 400 to 420"),
         ("ILLUMINANT D65", "CARD_VERSION 0", "card version 0"),
         ("ILLUMINANT D65", "PRINT_SCALE big", "PRINT_SCALE is 'big'"),
         ("ILLUMINANT D65", "PRINT_SCALE -1", "PRINT_SCALE is -1"),
