@@ -22,6 +22,9 @@ _SPOT_MM = (1.6, 4.0)
 
 _SPOTS_DOWN = 12
 _DARKEST_ENCODED = 3e-3
+_DARKEST = 1e-3
+"""Linear value that no printed grey falls below."""
+
 _LOG_SD = 0.03
 """Usual relative error of a reading: print, paper and shading (3 %)."""
 
@@ -108,7 +111,8 @@ def fit_light(
     usable
         ``(n,)`` swatches that may take part.
     reference
-        ``(n, 3)`` linear values of the swatches; the greys' lightness is used.
+        ``(n, 3)`` linear values of the swatches. Those of the greys are used, channel by channel,
+        since a printed grey has a tint of its own.
     """
     from scipy.optimize import least_squares
 
@@ -123,9 +127,10 @@ def fit_light(
     )
     seen = np.concatenate([readings.linear[grey], paper.linear[clean]])
     encoded = srgb_encode(np.clip(seen, 1e-5, 1.0))
-    level = reference[grey].mean(axis=1)
-    known = np.concatenate([np.log(level), np.zeros(np.count_nonzero(clean))])
-    is_paper = np.arange(known.size) >= level.size
+    own = np.maximum(reference[grey], _DARKEST)
+    level = own.mean(axis=1)
+    known = np.concatenate([np.log(own), np.zeros((np.count_nonzero(clean), 3))])
+    is_paper = np.arange(len(known)) >= len(own)
     trust = np.where(is_paper, settings.paper_weight, 1.0)
     trust[: level.size] = np.clip(level / settings.veil_level, 0.2, 1.0)
 
@@ -137,7 +142,7 @@ def fit_light(
     def residuals(z: FloatArray) -> FloatArray:
         fit, paper_log = parts(z)
         light = np.log(unbend(encoded, fit.tone)) - np.log(fit.gain) - terms @ fit.field.T
-        off = (light - (known + is_paper * paper_log)[:, None]) * trust[:, None] / _LOG_SD
+        off = (light - (known + (is_paper * paper_log)[:, None])) * trust[:, None] / _LOG_SD
         priors = (
             z[:6] / settings.tone_sd,
             z[9:14] / settings.field_sd,

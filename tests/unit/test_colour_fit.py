@@ -148,6 +148,16 @@ def test_the_values_of_the_users_own_print_are_used() -> None:
     assert np.median(errors(found)) < 0.5 * misled
 
 
+@pytest.mark.parametrize("bend", [-0.2, 0.0, 0.2])
+def test_a_measured_tint_of_the_greys_is_not_taken_for_the_light_or_the_tone(bend: float) -> None:
+    """Greys with their mean for all channels leave 0.7 here; their chroma is 0.5 to 4.8."""
+    own = LAYOUT.nominal_linear ** np.array([0.95, 1.05, 1.08])
+    greys = linear_to_lab(own[[swatch.role == "grey" for swatch in LAYOUT.swatches]])
+    assert np.hypot(greys[:, 1], greys[:, 2]).max() > 3.0
+    found = fit(shoot(own, bend=bend), CardValues(own, "measured", 1.0))
+    assert np.median(errors(found, bend=bend)) < 0.45
+
+
 # --------------------------------------------------------------------------- refusals
 def test_burnt_out_whites_are_overexposed_and_one_clean_white_is_enough() -> None:
     white = LAYOUT.nominal_linear.min(axis=1) >= SETTINGS.white_reflectance_min
