@@ -127,6 +127,17 @@ def lab_to_linear(lab: ArrayLike) -> FloatArray:
     return xyz_to_linear(lab_to_xyz(lab))
 
 
+def lab_slopes(linear: ArrayLike) -> FloatArray:
+    """Change ``(..., 3, 3)`` of CIELAB (rows) with linear sRGB (columns)."""
+    ratio = linear_to_xyz(linear) / WHITE_D65
+    with np.errstate(divide="ignore"):  # zero lies on the straight part
+        curve = 1.0 / (3.0 * np.cbrt(ratio) ** 2)
+    f_slope = np.where(ratio > _LAB_DELTA**3, curve, 1.0 / (3.0 * _LAB_DELTA**2))
+    of_f = np.array([[0.0, 116.0, 0.0], [500.0, -500.0, 0.0], [0.0, 200.0, -200.0]])
+    slopes: FloatArray = (of_f * f_slope[..., None, :]) @ (rgb_to_xyz_matrix() / WHITE_D65[:, None])
+    return slopes
+
+
 def delta_e_2000(lab_1: ArrayLike, lab_2: ArrayLike) -> FloatArray:
     """CIEDE2000 colour difference with kL = kC = kH = 1.
 

@@ -7,13 +7,13 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 
-import cv2
 import numpy as np
 
 from jarvision.acceptance.accept import accept_card, accept_wall
 from jarvision.acceptance.missing import find_card_or_say_why
 from jarvision.card.find import read_swatches
 from jarvision.card.layout import CardLayout, load_layout
+from jarvision.card.squares import Squares, find_squares
 from jarvision.card.tags import read_tags
 from jarvision.card.values import CardValues, scale_layout
 from jarvision.colour.fit import fit_colour
@@ -85,15 +85,18 @@ def wall_of(
     settings: PhotoSettings,
     values: CardValues | None = None,
     shape: JarShape | None = None,
+    squares: Squares | None = None,
 ) -> WallSight:
     """Walk one photo to its wall: card, colour, jar, unrolled wall.
+
+    ``squares`` are those of the photo, when they are known already.
 
     Raises
     ------
     PhotoRefusedError
         With the reason word of the stage that could not go on.
     """
-    card = find_card_or_say_why(photo, layout=layout)
+    card = find_card_or_say_why(photo, layout=layout, squares=squares)
     swatches = read_swatches(photo.samples, card, layout=layout)
     accept_card(photo, card, swatches, layout=layout, settings=settings)
     paper = read_swatches(photo.samples, card, layout=paper_layout(layout))
@@ -112,10 +115,12 @@ def look(
     settings: PhotoSettings | None = None,
     values: CardValues | None = None,
     shape: JarShape | None = None,
+    squares: Squares | None = None,
 ) -> Sight:
     """Walk one photo down the whole line: to its wall, then tissue, patches, coverage.
 
-    ``shape`` is what the grower says of this jar's glass.
+    ``shape`` is what the grower says of this jar's glass; ``squares`` are those of the photo, when
+    they are known already.
 
     Raises
     ------
@@ -124,7 +129,9 @@ def look(
     """
     settings = settings or PhotoSettings()
     layout = scale_layout(load_layout(), values.print_scale if values else 1.0)
-    front = wall_of(photo, layout=layout, settings=settings, values=values, shape=shape)
+    front = wall_of(
+        photo, layout=layout, settings=settings, values=values, shape=shape, squares=squares
+    )
     seen = classify(front.wall, photo, settings=settings)
     wall, tissue = seen.wall, seen.tissue
     coverage = measure_coverage(
@@ -178,8 +185,10 @@ def read_jar_photo(
         return _refused(name, parts, refusal, jar=parts.jar, taken=taken)
     jar, taken = "", (photo.taken_at, photo.time_source)  # until tag and name agree: neither jar
     try:
-        jar = _jar_of(photo, parts)
-        sight = look(photo, settings=settings, values=values, shape=(shapes or {}).get(jar))
+        squares = find_squares(photo.rgb)
+        jar = _jar_of(squares, parts)
+        shape = (shapes or {}).get(jar)
+        sight = look(photo, settings=settings, values=values, shape=shape, squares=squares)
     except PhotoRefusedError as refusal:
         reading = _refused(name, parts, refusal, jar=jar, taken=taken, notes=photo.notes)
         return reading if out is None else _with_refusal(reading, photo, out=out)
@@ -187,13 +196,13 @@ def read_jar_photo(
     return reading if out is None else _with_pictures(reading, sight, out=out)
 
 
-def _jar_of(photo: Photo, parts: NameParts) -> str:
+def _jar_of(squares: Squares, parts: NameParts) -> str:
     """Jar id of a photo: its tag when one is read, else its name; the two must agree.
 
     A name that is spelt out in the register's way (``B2-07``) is kept when its number is the
     tag's; a name that says nothing (a camera's counter or date) gives way to the tag's number.
     """
-    tags = read_tags(np.asarray(cv2.cvtColor(photo.rgb, cv2.COLOR_RGB2GRAY), dtype=np.uint8))
+    tags = read_tags(squares)
     if not tags:
         return parts.jar
     tag = max(tags, key=lambda seen: float(np.ptp(seen.corners_px[:, 0]))).number

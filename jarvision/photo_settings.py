@@ -153,7 +153,7 @@ class JarSettings:
     """What is so big above the contents is a lid; what is so tall beside them is another jar."""
 
     upright_top_mm: Annotated[float, Limits(0, 260)] = 195.0
-    upright_bottom_mm: Annotated[float, Limits(0, 320)] = 280.0
+    upright_bottom_mm: Annotated[float, Limits(0, 300)] = 280.0
     """Card-plane heights between which every jar's wall is straight: its foot shows near 290, its
     rounding ends above 280, and jars of a pint reach higher than 195."""
 

@@ -81,12 +81,9 @@ def shrink(wall: Wall, tissue: Tissue) -> WallThumbnail:
     share = _resample(seen, wall, rows, cols)
     enough = share >= 0.5
     hidden = _resample(tissue.opacity * seen, wall, rows, cols) / np.maximum(share, 1e-6)
-    votes = np.stack(
-        [
-            _resample((tissue.classes == kind).astype(np.float32), wall, rows, cols)
-            for kind in TissueClass
-        ]
-    )
+    votes = np.zeros((len(TissueClass), rows, cols), dtype=np.float32)
+    for kind in np.flatnonzero(np.bincount(tissue.classes.ravel())):
+        votes[kind] = _resample((tissue.classes == kind).astype(np.float32), wall, rows, cols)
     return pack(
         SmallWall(
             opacity=np.where(enough, np.clip(hidden, 0.0, 1.0), np.nan).astype(np.float32),

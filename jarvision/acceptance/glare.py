@@ -23,17 +23,23 @@ def glare_share(wall: Wall, photo: Photo, *, settings: PhotoSettings) -> float:
     if not burnt.any():
         return 0.0
     cell_mm = float(wall.heights_mm[0] - wall.heights_mm[1])
+    # nothing beyond the ring of the outermost spots has a say
+    reach = 1 + round(_RING_TO_MM / cell_mm)
+    x, y, width, height = cv2.boundingRect(burnt.astype(np.uint8))
+    near = np.s_[max(0, y - reach) : y + height + reach, max(0, x - reach) : x + width + reach]
+    cells_of_wall, burnt = burnt.size, burnt[near]
     count, labels = cv2.connectedComponents(burnt.astype(np.uint8), connectivity=8)
     # the dilation of the labels names the spot that a place of the ring belongs to
     owner = cv2.dilate(labels.astype(np.float32), _disc(_RING_TO_MM / cell_mm)).astype(np.intp)
     ring = (owner > 0) & ~_grown(burnt, _RING_FROM_MM / cell_mm)
-    seen = cv2.remap(photo.rgb, wall.pixels[..., 0], wall.pixels[..., 1], cv2.INTER_NEAREST)
+    at = wall.pixels[near]
+    seen = cv2.remap(photo.rgb, at[..., 0], at[..., 1], cv2.INTER_NEAREST)
     light = byte_to_linear_table()[np.asarray(seen)[ring]].mean(axis=-1)
     cells = np.bincount(owner[ring], minlength=count)
     mean = np.bincount(owner[ring], weights=light, minlength=count) / np.maximum(cells, 1)
     lamp = (cells > 0) & (mean < _RING_LINEAR_MAX)
     lamp[0] = False
-    return float(lamp[labels].mean())
+    return float(np.count_nonzero(lamp[labels]) / cells_of_wall)
 
 
 def _grown(mask: BoolArray, cells: float) -> BoolArray:

@@ -7,6 +7,7 @@ import numpy as np
 
 from jarvision.card.find import find_card
 from jarvision.card.layout import CardLayout
+from jarvision.card.squares import Squares
 from jarvision.errors import PhotoRefusedError
 from jarvision.records import ByteArray, CardFit, Photo
 
@@ -28,8 +29,12 @@ _CROPS = (0.5, 0.3)
 """Middle shares of the picture in which the marks of a distant card are large enough."""
 
 
-def find_card_or_say_why(photo: Photo, *, layout: CardLayout) -> CardFit:
+def find_card_or_say_why(
+    photo: Photo, *, layout: CardLayout, squares: Squares | None = None
+) -> CardFit:
     """Locate the card, or find out what to tell the grower; looks again only when it must.
+
+    ``squares`` are those of the photo, when they are known already.
 
     Raises
     ------
@@ -37,7 +42,7 @@ def find_card_or_say_why(photo: Photo, *, layout: CardLayout) -> CardFit:
         ``underexposed``, ``overexposed``, ``blurred``, ``too_small`` or ``no_card``.
     """
     try:
-        return find_card(photo.rgb, photo.focal_px, layout=layout)
+        return find_card(photo.rgb, photo.focal_px, layout=layout, squares=squares)
     except PhotoRefusedError as refusal:
         raise _better(refusal, photo, layout) from None
 

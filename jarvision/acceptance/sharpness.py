@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 
@@ -165,15 +166,24 @@ def _strip(
     low, high = np.floor(box.min(axis=0)).astype(int), np.ceil(box.max(axis=0)).astype(int)
     if low.min() < 0 or high[0] >= rgb.shape[1] or high[1] >= rgb.shape[0]:
         return None
-    cols, rows = np.meshgrid(np.arange(low[0], high[0] + 1), np.arange(low[1], high[1] + 1))
-    pixels = np.stack([cols, rows], axis=-1).reshape(-1, 2).astype(np.float64)
-    to_card = np.asarray(np.linalg.inv(homography), dtype=np.float64)
-    from_start = card_to_photo(pixels, to_card) - start
-    along, distance = from_start @ way, from_start @ outwards
+    cols = np.arange(low[0], high[0] + 1, dtype=np.float64)
+    rows = np.arange(low[1], high[1] + 1, dtype=np.float64)[:, None]
+    # card mm from the start, along the edge and across it, straight from the photo's pixels
+    to_edge = np.array([[*way, -way @ start], [*outwards, -outwards @ start], [0.0, 0.0, 1.0]])
+    across_edge = to_edge @ np.linalg.inv(homography)
+    along, distance, depth = (a * cols + (b * rows + c) for a, b, c in across_edge)
+    along, distance = along / depth, distance / depth
     inside = (np.abs(distance) <= _REACH_MM) & (along >= margin) & (along <= length - margin)
-    box_rgb = rgb[low[1] : high[1] + 1, low[0] : high[0] + 1].reshape(-1, 3)[inside]
-    light = byte_to_linear_table()[box_rgb] @ _LUMINANCE
+    red, green, blue = rgb[low[1] : high[1] + 1, low[0] : high[0] + 1][inside].T
+    of_red, of_green, of_blue = _luminance_tables()
+    light = of_red[red] + of_green[green] + of_blue[blue]
     return _levelled(light, distance[inside], along[inside] - length / 2)
+
+
+@cache
+def _luminance_tables() -> FloatArray:
+    """``(3, 256)`` what every byte of red, green and blue adds to the luminance."""
+    return np.outer(_LUMINANCE, byte_to_linear_table())
 
 
 def _levelled(light: FloatArray, distance: FloatArray, along: FloatArray) -> _Strip | None:
@@ -191,9 +201,10 @@ def _levelled(light: FloatArray, distance: FloatArray, along: FloatArray) -> _St
     if bright <= dark:
         return None
     level = (light - dark) / (bright - dark)
-    slopes = np.stack([np.ones_like(along), along], axis=1)
-    at_zero = 0.5 + 0.5 * np.tanh(distance / _SOFT_MM)
-    (offset, turn), *_ = np.linalg.lstsq(slopes, level - at_zero, rcond=None)
+    rest = level - (0.5 + 0.5 * np.tanh(distance / _SOFT_MM))
+    aside = along - along.mean()
+    turn = (aside @ rest) / (aside @ aside)  # least squares of a straight line
+    offset = rest.mean() - turn * along.mean()
     shift = -2.0 * _REACH_MM * (offset + turn * along)
     return _Strip(
         distance_mm=distance - shift,

@@ -7,26 +7,23 @@ there to correct.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from functools import cache
-from typing import TYPE_CHECKING
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from jarvision.card.layout import CardLayout, Marker, load_layout
-from jarvision.card.plane import MARKS_NEEDED, card_to_photo, fit_card, gather, scale_at, side_px
+from jarvision.card.plane import (
+    MARKS_NEEDED,
+    fit_card,
+    gather,
+    scale_at,
+    side_px,
+)
+from jarvision.card.squares import Squares, find_squares
 from jarvision.colourspace import linear_table
 from jarvision.errors import PhotoRefusedError
 from jarvision.records import ByteArray, CardFit, FloatArray, SampleArray, SwatchReadings
-
-if TYPE_CHECKING:
-    import cv2
-
-# Long side of the picture that is searched, px: marks of 20 mm are then some 60 px wide, and the
-# search takes a fraction of the decoding.
-SEARCH_SIDE_PX = 1200
-
-# Smallest perimeter of a mark, as a share of the picture's long side: 24 px marks.
-_PERIMETER_MIN = 0.08
 
 # Half-width of the window in which a corner is refined, in cells of the mark: the black border is
 # one cell wide, so the window meets no other edge.
@@ -43,13 +40,19 @@ _CLIPPED_FROM = 250
 
 # Spread is the middle 80 % of the samples over what it is for a normal distribution, in sigmas: a
 # shadow or glare over a tenth of the swatch raises it, single hot pixels do not.
-_SPREAD_PERCENTILES, _SPREAD_SIGMAS = (10.0, 90.0), 2.563
+_SPREAD, _SPREAD_SIGMAS = (0.1, 0.9), 2.563
 
 # Floor of the spread's denominator, linear: below it sensor noise would rule.
 _DARKEST_LINEAR = 1e-3
 
 
-def find_card(rgb: ByteArray, focal_px: float, *, layout: CardLayout | None = None) -> CardFit:
+def find_card(
+    rgb: ByteArray,
+    focal_px: float,
+    *,
+    layout: CardLayout | None = None,
+    squares: Squares | None = None,
+) -> CardFit:
     """Locate the card.
 
     Parameters
@@ -58,20 +61,19 @@ def find_card(rgb: ByteArray, focal_px: float, *, layout: CardLayout | None = No
         ``(rows, cols, 3)`` sRGB bytes, upright.
     focal_px
         Focal length in pixels of this picture; the principal point is taken to be its middle.
+    squares
+        Those of this picture, when they are known already.
 
     Raises
     ------
     PhotoRefusedError
         ``no_card``: fewer than three marks found, or marks that do not fit this card.
     """
-    import cv2
-
     layout = layout or load_layout()
-    grey = cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY)
-    found = _find_marks(np.asarray(grey), layout)
-    if len(found) < MARKS_NEEDED:
-        raise PhotoRefusedError("no_card", _missing(found, layout))
-    refined = {number: _refine(np.asarray(grey), seen) for number, seen in found.items()}
+    squares = squares or find_squares(rgb, layout=layout)
+    if len(squares.marks) < MARKS_NEEDED:
+        raise PhotoRefusedError("no_card", _missing(squares.marks, layout))
+    refined = {number: _refine(squares.grey, seen) for number, seen in squares.marks.items()}
     fit = fit_card(gather(refined, layout))
     camera = _camera_matrix(rgb.shape, focal_px)
     rotation, translation = _pose(fit.corners.card_mm, fit.corners.photo_px, camera)
@@ -95,20 +97,20 @@ def read_swatches(
     picture by more than half reads zero, all clipped, with an infinite spread.
     """
     layout = layout or load_layout()
-    pixels = np.rint(card_to_photo(_sample_grid(layout), card.homography)).astype(np.intp)
-    cols, rows = pixels[..., 0], pixels[..., 1]
+    cols, rows = _sample_pixels(layout, card.homography)
     inside = (cols >= 0) & (cols < rgb.shape[1]) & (rows >= 0) & (rows < rgb.shape[0])
     values = rgb[np.clip(rows, 0, rgb.shape[0] - 1), np.clip(cols, 0, rgb.shape[1] - 1)]
 
-    linear = linear_table(values.dtype)[values]
-    median = np.median(linear, axis=1)
-    light = linear.mean(axis=2)
-    low, high = np.percentile(light, _SPREAD_PERCENTILES, axis=1)
-    middle = np.maximum(np.median(light, axis=1), _DARKEST_LINEAR)
-    spread = (high - low) / _SPREAD_SIGMAS / middle
-    clipped = (
-        (values >= _CLIPPED_FROM * (np.iinfo(values.dtype).max // 255)).any(axis=2).mean(axis=1)
-    )
+    table = linear_table(values.dtype)
+    bands = np.ascontiguousarray(np.moveaxis(values, 2, 0))
+    # ranks are the same before and after decoding, and bytes are ranked faster
+    median = _at_share(np.sort(bands, axis=2), 0.5, table).T
+    of_band = (table / 3.0).astype(np.float32)
+    light = np.sort(of_band[bands[0]] + of_band[bands[1]] + of_band[bands[2]], axis=1)
+    low, half, high = (_at_share(light, share) for share in (_SPREAD[0], 0.5, _SPREAD[1]))
+    spread = (high - low) / _SPREAD_SIGMAS / np.maximum(half, _DARKEST_LINEAR)
+    brightest = np.maximum(np.maximum(bands[0], bands[1]), bands[2])
+    clipped = (brightest >= _CLIPPED_FROM * (np.iinfo(values.dtype).max // 255)).mean(axis=1)
 
     outside = inside.mean(axis=1) < 0.5
     return SwatchReadings(
@@ -119,63 +121,37 @@ def read_swatches(
     )
 
 
-def _sample_grid(layout: CardLayout) -> FloatArray:
-    """``(n, samples, 2)`` card points in the inner part of every swatch, mm."""
+def _at_share(ranked: NDArray[Any], share: float, table: FloatArray | None = None) -> FloatArray:
+    """Value below which a share of ``(..., n)`` rising values lies, ``(...)``, interpolated.
+
+    ``table`` is what the values stand for.
+    """
+    place = share * (ranked.shape[-1] - 1)
+    below = int(place)
+    low, high = ranked[..., below], ranked[..., min(below + 1, ranked.shape[-1] - 1)]
+    if table is not None:
+        low, high = table[low], table[high]
+    value: FloatArray = low + (high - low) * (place - below)
+    return value
+
+
+def _sample_pixels(
+    layout: CardLayout, homography: FloatArray
+) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Column and row in the photo of samples ``(n, samples)`` in the inner part of every swatch."""
     across, down = (
         (np.arange(count) + 0.5) / count * _INNER_SHARE + (1.0 - _INNER_SHARE) / 2.0
         for count in _SAMPLES
     )
-    unit = np.stack(np.meshgrid(across, down), axis=-1).reshape(1, -1, 2)
-    corner = np.array([(s.x_mm, s.y_mm) for s in layout.swatches])[:, None, :]
-    size = np.array([(s.width_mm, s.height_mm) for s in layout.swatches])[:, None, :]
-    grid: FloatArray = corner + unit * size
-    return grid
+    box = np.array([(s.x_mm, s.y_mm, s.width_mm, s.height_mm) for s in layout.swatches])
+    x_mm = (box[:, 0:1] + across * box[:, 2:3])[:, None, :]
+    y_mm = (box[:, 1:2] + down * box[:, 3:4])[:, :, None]
+    x, y, depth = (a * x_mm + (b * y_mm + c) for a, b, c in homography)
+    cols, rows = (np.rint(at / depth).astype(np.intp).reshape(len(box), -1) for at in (x, y))
+    return cols, rows
 
 
 # --------------------------------------------------------------------------- marks
-@cache
-def _detector(family: str, ids: tuple[int, ...]) -> cv2.aruco.ArucoDetector:
-    """A detector that knows the card's own marks only, numbered in the order of ``ids``."""
-    import cv2
-
-    whole = cv2.aruco.getPredefinedDictionary(getattr(cv2.aruco, family))
-    own = cv2.aruco.Dictionary(
-        whole.bytesList[list(ids)], whole.markerSize, whole.maxCorrectionBits
-    )
-    parameters = cv2.aruco.DetectorParameters()
-    parameters.minMarkerPerimeterRate = _PERIMETER_MIN
-    return cv2.aruco.ArucoDetector(own, parameters)
-
-
-def _find_marks(grey: ByteArray, layout: CardLayout) -> dict[int, FloatArray]:
-    """Corners ``(4, 2)`` in full pixels of each mark seen, by id; searched small, then full."""
-    import cv2
-
-    shrink = min(1.0, SEARCH_SIDE_PX / max(grey.shape))
-    small = cv2.resize(grey, None, fx=shrink, fy=shrink, interpolation=cv2.INTER_AREA)
-    found = _detect(np.asarray(small), layout)
-    # true ratio of the sides: the resized picture has whole pixels
-    ratio = np.array(grey.shape[::-1]) / np.array(small.shape[::-1])
-    found = {number: (seen + 0.5) * ratio - 0.5 for number, seen in found.items()}
-    if len(found) < len(layout.markers) and shrink < 1.0:
-        found = _detect(grey, layout) | found
-    return found
-
-
-def _detect(grey: ByteArray, layout: CardLayout) -> dict[int, FloatArray]:
-    ids = tuple(marker.id for marker in layout.markers)
-    corners, indices, _ = _detector(layout.marker_family, ids).detectMarkers(grey)
-    if not corners:  # then the indices are None, whatever their type says
-        return {}
-    found: dict[int, FloatArray] = {}
-    # smallest first: of two marks with one id the larger, nearer one stays
-    for index, seen in sorted(
-        zip(indices.ravel(), corners, strict=True), key=lambda pair: side_px(pair[1][0])
-    ):
-        found[ids[int(index)]] = np.asarray(seen[0], dtype=np.float64)
-    return found
-
-
 def _refine(grey: ByteArray, corners: FloatArray) -> FloatArray:
     """Corners to a fraction of a pixel: where the grey gradients around them meet at right angles.
 

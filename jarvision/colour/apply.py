@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import cv2
 import numpy as np
 
 from jarvision.colour.light import unbend
@@ -16,8 +17,9 @@ def correct(samples: SampleArray, fit: ColourFit) -> Float32Array:
     steps = np.iinfo(samples.dtype).max
     levels = np.repeat(np.linspace(0.0, 1.0, steps + 1)[:, None], 3, axis=1)
     table = (unbend(levels, fit.tone) / fit.gain).astype(np.float32)
-    flat = np.empty(samples.shape, dtype=np.float32)
-    for channel in range(3):
-        flat[..., channel] = table[samples[..., channel], channel]
-    matrix = fit.matrix.astype(np.float32)
-    return np.asarray(flat @ matrix[:, :3].T + matrix[:, 3])
+    if samples.dtype == np.uint8:
+        even = np.asarray(cv2.LUT(samples.reshape(-1, 1, 3), table[None]))
+    else:
+        even = np.stack([table[samples[..., band], band] for band in range(3)], axis=-1)
+    corrected = cv2.transform(even.reshape(-1, 1, 3), fit.matrix)
+    return np.asarray(corrected, dtype=np.float32).reshape(samples.shape)

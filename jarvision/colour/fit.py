@@ -17,7 +17,7 @@ import numpy as np
 from jarvision.card.layout import CardLayout
 from jarvision.card.values import CardValues, nominal_values
 from jarvision.colour.light import fit_light
-from jarvision.colourspace import delta_e_2000, linear_to_lab
+from jarvision.colourspace import delta_e_2000, lab_slopes, linear_to_lab
 from jarvision.errors import PhotoRefusedError
 from jarvision.photo_settings import ColourSettings
 from jarvision.records import ColourFit, FloatArray, SwatchReadings
@@ -113,7 +113,13 @@ def _robust_matrix(
         veil = flat.reshape(3, 4)[:, 3] / settings.veil_sd
         return np.concatenate([(lab - target).ravel(), veil])
 
+    def slopes(flat: FloatArray) -> FloatArray:
+        of_linear = lab_slopes(full @ flat.reshape(3, 4).T)
+        of_matrix = (of_linear[..., None] * full[:, None, None, :]).reshape(-1, 12)
+        return np.concatenate([of_matrix, np.eye(12)[3::4] / settings.veil_sd])
+
     solution = least_squares(
-        residuals, start.T.ravel(), loss="soft_l1", f_scale=settings.swatch_scale_de, max_nfev=30
-    )
+        residuals, start.T.ravel(), jac=slopes, loss="soft_l1", f_scale=settings.swatch_scale_de,
+        max_nfev=30,
+    )  # fmt: skip
     return np.asarray(solution.x.reshape(3, 4))

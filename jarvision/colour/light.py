@@ -25,6 +25,7 @@ _DARKEST_ENCODED = 3e-3
 _DARKEST = 1e-3
 """Linear value that no printed grey falls below."""
 
+_UNKNOWNS = 19
 _LOG_SD = 0.03
 """Usual relative error of a reading: print, paper and shading (3 %)."""
 
@@ -93,6 +94,18 @@ def unbend(encoded: FloatArray, tone: FloatArray) -> FloatArray:
     return srgb_decode(np.maximum(straight, _DARKEST_ENCODED))
 
 
+def unbend_slopes(encoded: FloatArray, tone: FloatArray) -> FloatArray:
+    """Change ``(..., 3, 2)`` of the logarithm of :func:`unbend` with each bend."""
+    e = np.asarray(encoded, dtype=np.float64)
+    arch = e * (1.0 - e)
+    s_shape = arch * (1.0 - 2.0 * e)
+    straight = e + tone[:, 0] * arch + tone[:, 1] * s_shape
+    # of log(x / 12.92) and of log(((x + 0.055) / 1.055) ^ 2.4)
+    log_slope = np.where(straight <= 0.04045, 1.0 / straight, 2.4 / (straight + 0.055))
+    log_slope = np.where(straight > _DARKEST_ENCODED, log_slope, 0.0)
+    return np.stack([arch * log_slope, s_shape * log_slope], axis=-1)
+
+
 def fit_light(
     readings: SwatchReadings,
     paper: SwatchReadings,
@@ -134,23 +147,45 @@ def fit_light(
     trust = np.where(is_paper, settings.paper_weight, 1.0)
     trust[: level.size] = np.clip(level / settings.veil_level, 0.2, 1.0)
 
-    def parts(z: FloatArray) -> tuple[LightFit, float]:
-        tilt = np.zeros((3, 5))
-        tilt[0, :2], tilt[2, :2] = z[14:16], z[16:18]
-        return LightFit(z[:6].reshape(3, 2), z[9:14] + tilt, np.exp(z[6:9])), float(z[18])
+    weight = (trust / _LOG_SD)[:, None]
+    straight = _slopes_of_light(terms, is_paper) * weight[:, :, None]
+    prior_sd = np.repeat([settings.tone_sd, settings.field_sd, settings.tilt_sd], [6, 5, 4])
+    held = np.delete(np.diag(np.ones(_UNKNOWNS)), [6, 7, 8, 18], axis=0) / prior_sd[:, None]
 
     def residuals(z: FloatArray) -> FloatArray:
-        fit, paper_log = parts(z)
+        fit, paper_log = _parts(z)
         light = np.log(unbend(encoded, fit.tone)) - np.log(fit.gain) - terms @ fit.field.T
-        off = (light - (known + (is_paper * paper_log)[:, None])) * trust[:, None] / _LOG_SD
-        priors = (
-            z[:6] / settings.tone_sd,
-            z[9:14] / settings.field_sd,
-            z[14:18] / settings.tilt_sd,
-        )
-        return np.concatenate([off.ravel(), *priors])
+        off = (light - (known + (is_paper * paper_log)[:, None])) * weight
+        return np.concatenate([off.ravel(), held @ z])
 
-    start = np.zeros(19)
+    def slopes(z: FloatArray) -> FloatArray:
+        tone = unbend_slopes(encoded, z[:6].reshape(3, 2)) * weight[..., None]
+        whole = straight.copy()
+        for band in range(3):
+            whole[:, band, 2 * band : 2 * band + 2] = tone[:, band]
+        return np.concatenate([whole.reshape(-1, _UNKNOWNS), held])
+
+    start = np.zeros(_UNKNOWNS)
     start[6:9] = np.log(np.maximum(np.median(paper.linear, axis=0), 1e-3))
-    solution = least_squares(residuals, start, loss="soft_l1", f_scale=1.5, max_nfev=60)
-    return parts(solution.x)[0]
+    solution = least_squares(residuals, start, jac=slopes, loss="soft_l1", f_scale=1.5, max_nfev=60)
+    return _parts(solution.x)[0]
+
+
+def _parts(z: FloatArray) -> tuple[LightFit, float]:
+    """What the unknowns stand for: two bends a band, three log gains, the field and its tint.
+
+    The tint is a slope of red and of blue; the last unknown is the paper's log reflectance.
+    """
+    tilt = np.zeros((3, 5))
+    tilt[0, :2], tilt[2, :2] = z[14:16], z[16:18]
+    return LightFit(z[:6].reshape(3, 2), z[9:14] + tilt, np.exp(z[6:9])), float(z[18])
+
+
+def _slopes_of_light(terms: FloatArray, is_paper: BoolArray) -> FloatArray:
+    """Change ``(n, 3, 19)`` of the log light with the unknowns that it is linear in."""
+    slopes = np.zeros((len(terms), 3, _UNKNOWNS))
+    slopes[:, [0, 1, 2], [6, 7, 8]] = -1.0
+    slopes[:, :, 9:14] = -terms[:, None, :]
+    slopes[:, 0, 14:16] = slopes[:, 2, 16:18] = -terms[:, :2]
+    slopes[is_paper, :, 18] = -1.0
+    return slopes

@@ -20,6 +20,12 @@ from jarvision.jar.span import Span
 from jarvision.photo_settings import JarSettings
 from jarvision.records import BoolArray, Float32Array, FloatArray
 
+_PROFILE_SHARE = 0.4
+"""Most rows of a column of glass are lively, and so is the value that four tenths stay below."""
+
+_PROFILE_ROWS_MIN = 20
+"""Fewer rows where something can be told say nothing of a column."""
+
 
 @dataclass(frozen=True)
 class EdgeLine:
@@ -42,9 +48,9 @@ def liveliness(view: PlaneView, layout: CardLayout) -> Float32Array:
     """
     sharp = cv2.cvtColor(view.rgb, cv2.COLOR_RGB2LAB).astype(np.float32)
     lab = cv2.GaussianBlur(sharp, (0, 0), 1.0)
-    right, left = lab[:, 2:], lab[:, :-2]
+    apart = cv2.absdiff(lab[:, 2:], lab[:, :-2])
     change = np.zeros(view.inside.shape, dtype=np.float32)
-    change[:, 1:-1] = np.abs(right - left).sum(axis=2) / 2
+    change[:, 1:-1] = cv2.transform(apart, np.full((1, 3), 0.5))
     change[~view.inside] = 0.0
     change[_printed_edges(view, layout)] = np.nan
     return change
@@ -125,11 +131,14 @@ def _quiet_level(
 
 def _profile(change: Float32Array, rows: slice) -> FloatArray:
     """A low percentile of the liveliness of each column: high only where most rows are lively."""
-    values = change[rows].astype(np.float64)
-    enough = np.isfinite(values).sum(axis=0) >= 20
-    profile = np.zeros(values.shape[1])
-    profile[enough] = np.nanpercentile(values[:, enough], 40, axis=0)
-    return profile
+    ranked = np.sort(np.ascontiguousarray(change[rows].T), axis=1)  # NaN comes last
+    known = np.isfinite(ranked).sum(axis=1)
+    place = _PROFILE_SHARE * np.maximum(known - 1, 0)
+    below = place.astype(np.intp)
+    above = np.minimum(below + 1, np.maximum(known - 1, 0))
+    column = np.arange(known.size)
+    low, high = (ranked[column, at].astype(np.float64) for at in (below, above))
+    return np.where(known >= _PROFILE_ROWS_MIN, low + (high - low) * (place - below), 0.0)
 
 
 def _printed_edges(view: PlaneView, layout: CardLayout) -> BoolArray:
@@ -193,8 +202,6 @@ def _fit_line(
 
     What stands behind the glass has edges of its own right beside it, sharper ones at times.
     """
-    from scipy.stats import theilslopes
-
     y_all = view.y_mm(np.arange(rows.start, rows.stop, dtype=np.float64))
     y0 = float(y_all.mean())
     reach = round(settings.line_reach_mm * PX_PER_MM)
@@ -214,13 +221,19 @@ def _fit_line(
     curve = np.minimum(before - 2 * at + after, -1e-3)
     offset = np.clip((before - after) / (2 * curve), -0.5, 0.5)
     x_mm = view.x_mm(columns[good, peak[good]] + offset)
-    slope, _, _, _ = theilslopes(x_mm[::3], y_all[good][::3] - y0)
+    slope = _median_slope(x_mm[::3], y_all[good][::3])
     rest = x_mm - slope * (y_all[good] - y0)
     at_mm = float(np.median(rest))
     spread = 1.4826 * float(np.median(np.abs(rest - at_mm)))
     if _beside_print(view, change, start, rows, side=side, settings=settings):
         spread = max(spread, settings.beside_print_sd_mm)
-    return EdgeLine(at_mm, float(slope), y0, spread)
+    return EdgeLine(at_mm, slope, y0, spread)
+
+
+def _median_slope(x_mm: FloatArray, y_mm: FloatArray) -> float:
+    """Slope of x over rising y: the median over all pairs of rows."""
+    first, second = np.triu_indices(y_mm.size, 1)
+    return float(np.median((x_mm[second] - x_mm[first]) / (y_mm[second] - y_mm[first])))
 
 
 def _beside_print(

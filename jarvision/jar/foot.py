@@ -17,6 +17,10 @@ PAGE_HEIGHTS_MM = (297.0, 279.4)
 """ISO 216 A4; US Letter, 11 inches."""
 
 
+_BLUR_ROWS = 8
+"""Rows beyond the searched ones that smoothing and slope look at, and some more."""
+
+
 def page_end_mm(
     view: PlaneView,
     *,
@@ -35,18 +39,20 @@ def page_end_mm(
         Left and right edge of the jar in the card's plane.
     """
     ends = [(height + layout.height_mm) / 2 for height in PAGE_HEIGHTS_MM]
-    grey = cv2.GaussianBlur(cv2.cvtColor(view.rgb, cv2.COLOR_RGB2GRAY), (0, 0), 1.5)
+    reach = round(settings.page_reach_mm * PX_PER_MM)
+    first = max(0, view.row(min(ends)) - reach - _BLUR_ROWS)
+    lowest = view.rgb[first : view.row(max(ends)) + reach + _BLUR_ROWS]
+    grey = cv2.GaussianBlur(cv2.cvtColor(lowest, cv2.COLOR_RGB2GRAY), (0, 0), 1.5)
     columns = _free_columns(view, jar_mm, layout=layout)
     profile = np.median(grey[:, columns].astype(np.float32), axis=1)
     step = np.abs(np.gradient(profile))
-    step[~view.inside[:, columns].all(axis=1)] = 0.0
-    reach = round(settings.page_reach_mm * PX_PER_MM)
+    step[~view.inside[first : first + step.size, columns].all(axis=1)] = 0.0
     found = []
     for end in ends:
-        row = view.row(end)
+        row = view.row(end) - first
         window = step[row - reach : row + reach + 1]
         peak = int(window.argmax())
-        found.append((float(window[peak]), view.y_mm(float(row - reach + peak))))
+        found.append((float(window[peak]), view.y_mm(float(first + row - reach + peak))))
     strength, y_mm = max(found)
     return y_mm if strength >= settings.page_edge_levels else ends[0]
 

@@ -27,7 +27,7 @@ PX_PER_MM = 3.0
 """Enough for edges to a tenth of a millimetre, a third of the photo's own scale or less."""
 
 LEFT_MM, RIGHT_MM = -10.0, 200.0
-TOP_MM, BOTTOM_MM = -20.0, 330.0
+TOP_MM, BOTTOM_MM = -4.0, 300.0
 """Card-plane window: the card, and below it the table on which the jar's foot shows."""
 
 Number = TypeVar("Number", float, FloatArray)
@@ -72,9 +72,29 @@ def view_in_plane(photo: Photo, card: CardFit) -> PlaneView:
     to_photo = card.homography @ to_mm
     flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
     rgb = cv2.warpPerspective(photo.rgb, to_photo, size, flags=flags)
-    ones = np.full(photo.rgb.shape[:2], 255, dtype=np.uint8)
-    inside = cv2.warpPerspective(ones, to_photo, size, flags=flags) > 254
-    return PlaneView(rgb=rgb.astype(np.uint8, copy=False), inside=inside)
+    inside = _inside(to_photo, size, photo.rgb.shape)
+    return PlaneView(rgb=np.asarray(rgb, dtype=np.uint8), inside=inside)
+
+
+def _inside(to_photo: FloatArray, size: tuple[int, int], photo_shape: tuple[int, ...]) -> BoolArray:
+    """Which pixels ``(rows, cols)`` of the view see the photo.
+
+    The photo's four sides are straight lines in the view, so in each row the pixels between two
+    columns see it.
+    """
+    last_x, last_y = photo_shape[1] - 1, photo_shape[0] - 1
+    across, down, depth = to_photo
+    sides = np.array([across, last_x * depth - across, down, last_y * depth - down])
+    rest = sides[:, 1:2] * np.arange(size[1]) + sides[:, 2:3]  # + sides[:, 0] * column >= 0
+    with np.errstate(divide="ignore", invalid="ignore"):
+        meets = -rest / sides[:, :1]
+    first = np.where(sides[:, :1] > 0.0, meets, np.where(rest >= 0.0, -np.inf, np.inf))
+    last = np.where(sides[:, :1] < 0.0, meets, np.inf)
+    first[sides[:, 0] < 0.0] = -np.inf
+    columns = np.arange(size[0])
+    seen: BoolArray = columns >= first.max(axis=0)[:, None]
+    seen &= columns <= last.min(axis=0)[:, None]
+    return seen
 
 
 def blueness(rgb: ByteArray, colour: ColourFit) -> Float32Array:
@@ -83,8 +103,7 @@ def blueness(rgb: ByteArray, colour: ColourFit) -> Float32Array:
     A ratio, so that shadow and shading cancel. The blue-violet centre field has about 1.0;
     white, grain and straw lie below 0, bluish moulds below 0.45.
     """
-    linear = correct(rgb, colour)
     floor = np.float32(0.004)  # keeps the noise of near-black pixels from deciding
-    blue = np.maximum(linear[..., 2], 0) + floor
-    rest = np.maximum((linear[..., 0] + linear[..., 1]) / 2, 0) + floor
-    return np.asarray(np.log(blue / rest))
+    parts = cv2.transform(correct(rgb, colour), np.array([[0, 0, 1], [0.5, 0.5, 0]]))
+    blue, rest = (np.maximum(np.asarray(part), 0) + floor for part in cv2.split(parts))
+    return np.asarray(cv2.log(np.asarray(blue / rest, dtype=np.float32)), dtype=np.float32)

@@ -153,7 +153,7 @@ def _without_alpha(image: Image.Image) -> Image.Image:
     if image.mode in _NOT_A_PHOTO:
         raise PhotoRefusedError("unreadable", "a picture of 32-bit numbers, not a photo")
     plain = _PLAIN.get(image.mode, "RGB")
-    return image.copy() if image.mode == plain else image.convert(plain)
+    return image if image.mode == plain else image.convert(plain)
 
 
 def _is_deep(image: Image.Image, content: bytes) -> bool:

@@ -99,7 +99,7 @@ def _shallow(samples: Any) -> ByteArray:
 
 
 def _bytes(image: Image.Image) -> ByteArray:
-    return np.array(image.convert("RGB"), dtype=np.uint8)
+    return np.asarray(image if image.mode == "RGB" else image.convert("RGB"), dtype=np.uint8)
 
 
 def _three(samples: DeepArray) -> DeepArray:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import math
 from datetime import date
 from pathlib import Path
@@ -65,7 +64,6 @@ def read_photo(path: Path, *, name: str, dated: date | None = None) -> Photo:
     return Photo(
         path=path,
         name=name,
-        digest=hashlib.sha256(content).hexdigest(),
         rgb=to_bytes(upright),
         scale=max(upright.shape[:2]) / decoded.full_long_side,
         focal_px=(focal_35mm or DEFAULT_FOCAL_35MM)

@@ -41,7 +41,6 @@ class Photo:
 
     path: Path
     name: str
-    digest: str
     rgb: ByteArray
     scale: float
     focal_px: float

@@ -12,7 +12,8 @@ from jarvision.records import BoolArray, ByteArray, Photo, TissueClass, Wall
 def burnt_out(wall: Wall, photo: Photo, *, settings: MaskSettings) -> BoolArray:
     """Where all three channels of the camera are at their end, ``(rows, cols)``."""
     seen = cv2.remap(photo.rgb, wall.pixels[..., 0], wall.pixels[..., 1], cv2.INTER_NEAREST)
-    return np.asarray(np.asarray(seen).min(axis=2) >= settings.clipped_level)
+    highest = (255.0,) * 3
+    return np.asarray(cv2.inRange(seen, (float(settings.clipped_level),) * 3, highest)) > 0
 
 
 def mask_groove(classes: ByteArray, wall: Wall, *, settings: MaskSettings) -> ByteArray:
@@ -34,19 +35,25 @@ def mask_glare(
     them apart; their surroundings do: amid growth a burnt-out area is growth or harmless, amid
     anything else it is a mirrored lamp.
     """
-    count, labels = cv2.connectedComponents(burnt.astype(np.uint8), connectivity=8)
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(
+        burnt.astype(np.uint8), connectivity=8
+    )
     masked = classes.copy()
-    ring_cells = max(1, round(settings.ring_mm / step_mm))
-    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * ring_cells + 1,) * 2)
+    reach = max(1, round(settings.ring_mm / step_mm))
+    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * reach + 1,) * 2)
+    least = settings.spot_min_mm2 / step_mm**2
     for label in range(1, count):
-        spot = labels == label
-        if np.count_nonzero(spot) * step_mm**2 < settings.spot_min_mm2:
+        x, y, width, height, cells = (int(v) for v in stats[label])
+        if cells < least:
             continue
-        grown = cv2.dilate(spot.astype(np.uint8), kernel).astype(np.bool_)
-        around = classes[grown & ~burnt]
+        near = np.s_[max(0, y - reach) : y + height + reach, max(0, x - reach) : x + width + reach]
+        spot = (labels[near] == label).astype(np.uint8)
+        grown = np.asarray(cv2.dilate(spot, kernel)) > 0
+        around = classes[near][grown & ~burnt[near]]
         around = around[around > TissueClass.UNJUDGED]
         white = np.mean(around == TissueClass.MYCELIUM) if around.size else 0.0
         if white < settings.ring_white_share:
-            masked[grown & (burnt | (classes == TissueClass.MYCELIUM))] = TissueClass.UNJUDGED
+            lamp = burnt[near] | (classes[near] == TissueClass.MYCELIUM)
+            masked[near][grown & lamp] = TissueClass.UNJUDGED
     masked[classes == TissueClass.OUTSIDE] = TissueClass.OUTSIDE
     return masked

@@ -73,10 +73,10 @@ def develop(signal: Signal, phone: Phone, *, white: FloatArray, seed: int) -> By
     light = _expose(light, phone)
     # The sensor is exposed for its strongest channel, so that a burnt-out white stays neutral.
     headroom = float((1.0 / neutral).min())
-    light = _sensor_noise(light * np.float32(headroom), phone, rng)
+    light = sensor_noise(light * np.float32(headroom), phone, rng)
     linear = light @ _to_srgb(phone, neutral * headroom).T.astype(np.float32)
-    encoded = _tone(linear, phone.tone_curve)
-    encoded = _finish(encoded, phone, zoom)
+    encoded = tone(linear, phone.tone_curve)
+    encoded = sharpen(encoded, phone, zoom)
     return np.clip(np.round(encoded * 255.0), 0, 255).astype(np.uint8)
 
 
@@ -143,7 +143,7 @@ def _expose(light: Signal, phone: Phone) -> Signal:
     return light * np.float32(gain)
 
 
-def _sensor_noise(light: Signal, phone: Phone, rng: np.random.Generator) -> Signal:
+def sensor_noise(light: Signal, phone: Phone, rng: np.random.Generator) -> Signal:
     """Shot and read noise in electrons, saturation, then the phone's own noise reduction."""
     electrons = np.clip(light, 0.0, 1.25) * phone.full_well_electrons
     noise = rng.standard_normal(light.shape, dtype=np.float32)
@@ -153,7 +153,7 @@ def _sensor_noise(light: Signal, phone: Phone, rng: np.random.Generator) -> Sign
     return np.clip((electrons + noise) / phone.full_well_electrons, 0.0, 1.0)
 
 
-def _tone(linear: Signal, number: int) -> Signal:
+def tone(linear: Signal, number: int) -> Signal:
     """sRGB encoding (IEC 61966-2-1) bent by one of four contrast curves."""
     linear = np.clip(linear, 0.0, 1.0)
     encoded = np.where(
@@ -165,7 +165,7 @@ def _tone(linear: Signal, number: int) -> Signal:
     return (1.0 - strength) * encoded + strength * smooth
 
 
-def _finish(encoded: Signal, phone: Phone, zoom: float) -> Signal:
+def sharpen(encoded: Signal, phone: Phone, zoom: float) -> Signal:
     """Mild unsharp masking on luma."""
     luma = encoded @ np.array([0.299, 0.587, 0.114], dtype=np.float32)
     detail = luma - ndimage.gaussian_filter(luma, max(1.2 * zoom, 0.5))

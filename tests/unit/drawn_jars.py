@@ -127,7 +127,7 @@ def draw(jar: DrawnJar, *, seed: int = 0) -> DrawnPhoto:
     noise = np.random.default_rng([seed, 1]).normal(0.0, 1.2, linear.shape)
     rgb = np.clip(np.rint(255.0 * srgb_encode(linear) + noise), 0, 255).astype(np.uint8)
     photo = Photo(
-        path=Path("drawn.jpg"), name="drawn.jpg", digest="", rgb=rgb, scale=1.0,
+        path=Path("drawn.jpg"), name="drawn.jpg", rgb=rgb, scale=1.0,
         focal_px=jar.focal_px, focal_known=True, taken_at=datetime(2026, 3, 1, 12),
         time_source="exif",
     )  # fmt: skip

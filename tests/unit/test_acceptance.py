@@ -204,7 +204,7 @@ def test_one_spoiled_grey_does_not_make_the_light_uneven(
 def as_photo(rgb: np.ndarray) -> Photo:
     focal_px = 1.2 * rgb.shape[0]
     evening = datetime(2026, 3, 2, 18, 0)
-    return Photo(Path("a.jpg"), "a.jpg", "", rgb, 1.0, focal_px, True, evening, "exif")
+    return Photo(Path("a.jpg"), "a.jpg", rgb, 1.0, focal_px, True, evening, "exif")
 
 
 def judged(rgb: np.ndarray, card: CardFit, layout: CardLayout) -> str:

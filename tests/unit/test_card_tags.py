@@ -12,6 +12,7 @@ from pypdf import PdfReader
 from jarvision.card import marks as printed
 from jarvision.card.draw import card_marks
 from jarvision.card.layout import TAG_COUNT, TAG_FAMILY, load_layout
+from jarvision.card.squares import squares_of_grey
 from jarvision.card.tags import TAG_MM, draw_tags, read_tags
 from jarvision.errors import NotWritableError, UsageError
 
@@ -32,7 +33,7 @@ def _tag_on_grey(number: int, *, turn_deg: float = 0.0, grey: int = 170) -> np.n
 
 @pytest.mark.parametrize(("number", "turn_deg"), [(0, 0), (7, 12), (250, -20), (586, 90)])
 def test_tag_is_read_with_its_number_and_place(number, turn_deg):
-    (tag,) = read_tags(_tag_on_grey(number, turn_deg=turn_deg))
+    (tag,) = read_tags(squares_of_grey(_tag_on_grey(number, turn_deg=turn_deg)))
     assert tag.number == number
     np.testing.assert_allclose(tag.centre_px, [189.5, 149.5], atol=1.0)
     sides = np.linalg.norm(tag.corners_px - np.roll(tag.corners_px, 1, axis=0), axis=1)
@@ -42,22 +43,22 @@ def test_tag_is_read_with_its_number_and_place(number, turn_deg):
 def test_place_does_not_depend_on_the_size_at_which_the_picture_is_searched():
     small = _tag_on_grey(42)
     large = cv2.resize(small, None, fx=6, fy=6, interpolation=cv2.INTER_LINEAR)
-    (seen,), (expected,) = read_tags(large), read_tags(small)
+    (seen,), (expected,) = (read_tags(squares_of_grey(grey)) for grey in (large, small))
     np.testing.assert_allclose((seen.centre_px + 0.5) / 6 - 0.5, expected.centre_px, atol=0.5)
 
 
 def test_several_tags_come_sorted_by_number():
     both = np.hstack([_tag_on_grey(31), _tag_on_grey(4)])
-    assert [tag.number for tag in read_tags(both)] == [4, 31]
+    assert [tag.number for tag in read_tags(squares_of_grey(both))] == [4, 31]
 
 
 def test_nothing_is_read_from_noise_or_from_the_card_itself():
     noise = np.random.default_rng(2).integers(0, 256, (600, 800), dtype=np.uint8)
-    assert read_tags(noise) == ()
+    assert read_tags(squares_of_grey(noise)) == ()
     layout = load_layout()
     area_mm = np.array([layout.width_mm, layout.height_mm])
     card = printed.paint(card_marks(layout), area_mm=area_mm, dpi=150)
-    assert read_tags(cv2.cvtColor(card, cv2.COLOR_RGB2GRAY)) == ()
+    assert read_tags(squares_of_grey(cv2.cvtColor(card, cv2.COLOR_RGB2GRAY))) == ()
 
 
 @pytest.mark.parametrize(
@@ -81,7 +82,7 @@ def test_printed_sheet_reads_back_with_tags_of_20_mm(tmp_path):
     sheet = draw_tags(tmp_path, 100, 127).pdf_a4
     command = [pdftoppm, "-gray", "-r", "150", "-singlefile", str(sheet), str(tmp_path / "sheet")]
     subprocess.run(command, check=True, timeout=60)
-    tags = read_tags(np.asarray(Image.open(tmp_path / "sheet.pgm")))
+    tags = read_tags(squares_of_grey(np.asarray(Image.open(tmp_path / "sheet.pgm"))))
     assert [tag.number for tag in tags] == list(range(100, 128))
     sides = [np.linalg.norm(tag.corners_px[1] - tag.corners_px[0]) * 25.4 / 150 for tag in tags]
     np.testing.assert_allclose(sides, TAG_MM, atol=0.5)

@@ -11,7 +11,7 @@ from jarvision.card.layout import CardLayout, load_layout
 from jarvision.card.values import CardValues
 from jarvision.colour.apply import correct
 from jarvision.colour.fit import fit_colour
-from jarvision.colour.light import field_terms, paper_layout
+from jarvision.colour.light import field_terms, paper_layout, unbend, unbend_slopes
 from jarvision.colourspace import delta_e_2000, linear_to_lab, srgb_decode, srgb_encode
 from jarvision.errors import PhotoRefusedError
 from jarvision.photo_settings import ColourSettings
@@ -183,3 +183,13 @@ def test_colours_that_no_correction_explains_are_poor_colour() -> None:
     swatches, paper = shoot()
     mixed = swatches.linear[np.random.default_rng(5).permutation(COUNT)]
     assert refusal(replace(swatches, linear=mixed), paper) == "poor_colour"
+
+
+def test_slopes_of_a_bent_tone_curve_are_those_of_small_steps() -> None:
+    rng = np.random.default_rng(3)
+    encoded, tone, step = rng.uniform(0.01, 1.0, (60, 3)), rng.normal(0.0, 0.1, (3, 2)), 1e-6
+    slopes = unbend_slopes(encoded, tone)
+    for bend in range(2):
+        up, down = (tone + way * step * np.eye(2)[bend] for way in (1.0, -1.0))
+        stepped = (np.log(unbend(encoded, up)) - np.log(unbend(encoded, down))) / (2.0 * step)
+        np.testing.assert_allclose(slopes[..., bend], stepped, rtol=1e-5, atol=1e-6)

@@ -125,3 +125,12 @@ def test_every_conversion_and_its_inverse_cancel(colours):
     np.testing.assert_allclose(cs.lab_to_linear(cs.linear_to_lab(colours)), colours, atol=1e-9)
     np.testing.assert_allclose(cs.srgb_decode(cs.srgb_encode(colours)), colours, atol=1e-6)
     np.testing.assert_allclose(cs.srgb_encode(cs.srgb_decode(-colours)), -colours, atol=1e-6)
+
+
+def test_slopes_of_lab_are_those_of_small_steps(colours):
+    for linear in np.concatenate([colours[:40], [[0.0, 0.0, 0.0], [0.004, 0.006, 0.002]]]):
+        steps = 1e-6 * np.eye(3)
+        up, down = cs.linear_to_lab(linear + steps), cs.linear_to_lab(linear - steps)
+        np.testing.assert_allclose(
+            cs.lab_slopes(linear), (up - down).T / 2e-6, rtol=1e-4, atol=1e-3
+        )

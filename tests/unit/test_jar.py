@@ -10,9 +10,11 @@ import pytest
 from drawn_jars import FLOOR_MM, GREY, LAYOUT, DrawnJar, DrawnPhoto, draw, white_check
 from walls import CELL_MM, flat_wall
 
+from jarvision.card.plane import card_to_photo
 from jarvision.day import WallSight, wall_of
 from jarvision.errors import PhotoRefusedError
 from jarvision.jar.contents import fill_height_mm, fill_height_sd_mm, find_contents
+from jarvision.jar.plane import view_in_plane
 from jarvision.photo_settings import PhotoSettings
 from jarvision.records import TissueClass, Wall
 
@@ -236,3 +238,17 @@ def _filled(wall: Wall, filled: np.ndarray) -> Wall:
     return Wall(
         wall.linear, wall.angles_deg, wall.heights_mm, wall.radius_mm, filled, filled, wall.pixels
     )
+
+
+def test_the_view_knows_where_it_has_no_photo() -> None:
+    drawn, sight = seen("usual")
+    corner = card_to_photo(np.array([160.0, 230.0]), sight.card.homography)
+    wide, high = (int(side) for side in corner)
+    cut = replace(drawn.photo, rgb=np.ascontiguousarray(drawn.photo.rgb[:high, :wide]))
+    view = view_in_plane(cut, sight.card)
+    at_x, at_y = np.meshgrid(*(np.arange(n, dtype=float) for n in view.inside.shape[::-1]))
+    pixels = card_to_photo(np.stack([view.x_mm(at_x), view.y_mm(at_y)], -1), sight.card.homography)
+    room = np.minimum(pixels, np.array([wide - 1, high - 1]) - pixels).min(axis=-1)
+    sure = np.abs(room) > 1e-6  # on the very border either answer will do
+    assert 0.3 < view.inside.mean() < 0.99
+    np.testing.assert_array_equal(view.inside[sure], room[sure] > 0.0)

@@ -106,7 +106,7 @@ def test_exposure_error_of_one_ev_halves_linear_light():
 def test_shot_noise_follows_the_square_root_of_the_electrons():
     phone = Phone(full_well_electrons=4000.0, read_noise_electrons=0.0, denoise=0.0)
     light = np.full((300, 300, 3), 0.25)
-    noisy = camera._sensor_noise(light, phone, np.random.default_rng(2))
+    noisy = camera.sensor_noise(light, phone, np.random.default_rng(2))
     assert noisy.std() * 4000.0 == pytest.approx(np.sqrt(1000.0), rel=0.02)
 
 

@@ -27,7 +27,7 @@ NOT_BURNT = np.zeros((64, 64), dtype=np.bool_)
 
 def photo_of(rgb: np.ndarray) -> Photo:
     return Photo(
-        path=Path("wall.png"), name="wall.png", digest="", rgb=rgb, scale=1.0, focal_px=1500.0,
+        path=Path("wall.png"), name="wall.png", rgb=rgb, scale=1.0, focal_px=1500.0,
         focal_known=True, taken_at=datetime(2026, 3, 1, 12), time_source="exif",
     )  # fmt: skip
 

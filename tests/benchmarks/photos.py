@@ -1,0 +1,55 @@
+"""Photos of 12 megapixels as a phone weighs them, made from the rendered samples.
+
+The samples are enlarged, and the noise of the simulated phone is put in again at full size: a
+picture that is only enlarged has nothing in its finest details, and decodes faster than any photo.
+"""
+
+from __future__ import annotations
+
+import io
+from dataclasses import replace
+from functools import cache
+from pathlib import Path
+
+import cv2
+import numpy as np
+from PIL import Image
+
+from jarvision.colourspace import byte_to_linear_table
+from tests.scenes import camera
+from tests.scenes.samples import photos
+from tests.scenes.spec import Phone
+
+SAMPLES = Path(__file__).parents[2] / "sample_images"
+LONG_SIDE_PX = 4032  # 12.2 megapixels, 4:3
+PHONE_QUALITY = 96  # a phone's JPEG of 12 megapixels weighs 3 to 5 MB (common practice, no source)
+
+
+@cache
+def _phones() -> dict[str, Phone]:
+    return {f"{photo.name}.jpg": photo.spec.phone for photo in photos()}
+
+
+def enlarge(rgb: np.ndarray, phone: Phone, *, seed: int = 0) -> np.ndarray:
+    """A sample at 12 megapixels, sRGB bytes, with sensor noise and sharpening of full size."""
+    zoom = LONG_SIDE_PX / max(rgb.shape)
+    # the electrons of one pixel of the sample fall on ``zoom`` times ``zoom`` pixels here
+    phone = replace(phone, full_well_electrons=phone.full_well_electrons / zoom**2)
+    linear = byte_to_linear_table().astype(np.float32)[rgb]
+    large = cv2.resize(linear, None, fx=zoom, fy=zoom, interpolation=cv2.INTER_CUBIC)
+    noisy = camera.sensor_noise(large, phone, np.random.default_rng([seed, 12]))
+    encoded = camera.tone(noisy, 0)  # the sample has its tone curve already
+    sharp = camera.sharpen(encoded, phone, zoom=large.shape[1] / 1512.0)
+    return np.clip(np.round(sharp * 255.0), 0, 255).astype(np.uint8)
+
+
+def large_photo(name: str) -> bytes:
+    """A sample photo as a phone's JPEG of 12 megapixels, with the sample's own EXIF."""
+    with Image.open(SAMPLES / name) as image:
+        exif = image.getexif()
+        rgb = np.asarray(image.convert("RGB"))
+    data = io.BytesIO()
+    Image.fromarray(enlarge(rgb, _phones()[name])).save(
+        data, "JPEG", quality=PHONE_QUALITY, exif=exif
+    )
+    return data.getvalue()
