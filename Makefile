@@ -7,7 +7,7 @@ BIN    := $(VENV)/bin
 PIP    := $(BIN)/python -m pip --quiet --disable-pip-version-check
 OUT    := demo-report
 
-.PHONY: help demo test test-all test-browser lint docs clean
+.PHONY: help demo test test-all test-browser lint docs bench clean
 
 help:  ## list the commands
 	@sed -n 's/^\([a-z-]*\):.*## /make \1  - /p' Makefile
@@ -39,6 +39,9 @@ lint: $(VENV)/.dev  ## put the code in order, as far as that can be done without
 docs: $(VENV)/.dev  ## write the tables and pictures of the docs from the code
 	$(BIN)/python docs/tables.py
 	$(BIN)/python docs/pictures.py
+
+bench: $(VENV)/.dev  ## measure speed and memory, write docs/speed.md; takes half an hour
+	$(BIN)/python -m tests.benchmarks
 
 clean:  ## remove what these commands made
 	rm -rf $(VENV) $(OUT) build dist .mypy_cache .ruff_cache .pytest_cache .import_linter_cache

@@ -155,7 +155,7 @@ def _pattern(wall: Wall, seen: Float32Array, rows: int, cols: int) -> Float32Arr
 
     The logarithm of the light less its wide mean, over its wide spread: lamp and exposure drop out.
     """
-    light = np.log(np.clip(wall.linear[..., 1], 1e-3, None)).astype(np.float32) * seen
+    light = np.asarray(cv2.log(np.maximum(wall.linear[..., 1], np.float32(1e-3)))) * seen
     share = _resample(seen, wall, rows, cols)
     level = (_resample(light, wall, rows, cols) / np.maximum(share, 1e-6)).astype(np.float32)
     known = (share >= 0.5).astype(np.float32)

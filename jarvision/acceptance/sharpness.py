@@ -107,8 +107,9 @@ def measure_sharpness(rgb: ByteArray, card: CardFit, *, layout: CardLayout) -> S
     ``rgb`` is ``(rows, cols, 3)`` sRGB bytes. Takes some 5 ms on one core.
     """
     strips: dict[bool, list[_Strip]] = {True: [], False: []}
+    to_card = np.asarray(np.linalg.inv(card.homography), dtype=np.float64)
     for start, end in _edges(card, layout):
-        strip = _strip(rgb, card.homography, start, end)
+        strip = _strip(rgb, card.homography, to_card, start, end)
         if strip is not None:
             upright = abs(end[1] - start[1]) > abs(end[0] - start[0])
             strips[bool(upright)].append(strip)
@@ -153,7 +154,11 @@ def _edges(card: CardFit, layout: CardLayout) -> Iterator[tuple[FloatArray, Floa
 
 
 def _strip(
-    rgb: ByteArray, homography: FloatArray, start: FloatArray, end: FloatArray
+    rgb: ByteArray,
+    homography: FloatArray,
+    to_card: FloatArray,
+    start: FloatArray,
+    end: FloatArray,
 ) -> _Strip | None:
     """Pixels within reach of one edge, the edge itself laid through them; None if out of view."""
     length = float(np.linalg.norm(end - start))
@@ -170,8 +175,7 @@ def _strip(
     rows = np.arange(low[1], high[1] + 1, dtype=np.float64)[:, None]
     # card mm from the start, along the edge and across it, straight from the photo's pixels
     to_edge = np.array([[*way, -way @ start], [*outwards, -outwards @ start], [0.0, 0.0, 1.0]])
-    across_edge = to_edge @ np.linalg.inv(homography)
-    along, distance, depth = (a * cols + (b * rows + c) for a, b, c in across_edge)
+    along, distance, depth = (a * cols + (b * rows + c) for a, b, c in to_edge @ to_card)
     along, distance = along / depth, distance / depth
     inside = (np.abs(distance) <= _REACH_MM) & (along >= margin) & (along <= length - margin)
     red, green, blue = rgb[low[1] : high[1] + 1, low[0] : high[0] + 1][inside].T

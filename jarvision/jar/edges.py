@@ -20,6 +20,9 @@ from jarvision.jar.span import Span
 from jarvision.photo_settings import JarSettings
 from jarvision.records import BoolArray, Float32Array, FloatArray
 
+_BLUR_PX = 9
+"""Width of a bell curve of one pixel: four deviations on both sides."""
+
 _PROFILE_SHARE = 0.4
 """Most rows of a column of glass are lively, and so is the value that four tenths stay below."""
 
@@ -46,13 +49,14 @@ def liveliness(view: PlaneView, layout: CardLayout) -> Float32Array:
 
     NaN near the card's own printed edges, where nothing can be told.
     """
-    sharp = cv2.cvtColor(view.rgb, cv2.COLOR_RGB2LAB).astype(np.float32)
-    lab = cv2.GaussianBlur(sharp, (0, 0), 1.0)
+    sharp = cv2.cvtColor(view.rgb, cv2.COLOR_RGB2LAB)
+    bell = cv2.getGaussianKernel(_BLUR_PX, 1.0, cv2.CV_32F)
+    lab = cv2.sepFilter2D(sharp, cv2.CV_32F, bell, bell)
     apart = cv2.absdiff(lab[:, 2:], lab[:, :-2])
     change = np.zeros(view.inside.shape, dtype=np.float32)
     change[:, 1:-1] = cv2.transform(apart, np.full((1, 3), 0.5))
-    change[~view.inside] = 0.0
-    change[_printed_edges(view, layout)] = np.nan
+    np.copyto(change, 0.0, where=~view.inside)
+    np.copyto(change, np.nan, where=_printed_edges(view, layout))
     return change
 
 

@@ -7,6 +7,7 @@ picture that is only enlarged has nothing in its finest details, and decodes fas
 from __future__ import annotations
 
 import io
+from collections.abc import Sequence
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
@@ -53,3 +54,32 @@ def large_photo(name: str) -> bytes:
         data, "JPEG", quality=PHONE_QUALITY, exif=exif
     )
     return data.getvalue()
+
+
+def large_photos(folder: Path, names: Sequence[str]) -> list[Path]:
+    """Write samples as photos of 12 megapixels into a folder."""
+    folder.mkdir(parents=True, exist_ok=True)
+    for name in names:
+        (folder / name).write_bytes(large_photo(name))
+    return [folder / name for name in names]
+
+
+def linked(folder: Path, photos: Sequence[Path], count: int) -> list[Path]:
+    """Fill a folder with links to photos under the names of other jars, ``count`` in all.
+
+    Every turn through ``photos`` is a shelf of its own: ``SL01_2026-03-02.jpg`` is jar ``SL01x7``
+    in the seventh.
+    """
+    folder.mkdir(parents=True, exist_ok=True)
+    made = []
+    for number in range(count):
+        turn, place = divmod(number, len(photos))
+        jar, rest = photos[place].name.split("_", 1)
+        made.append(folder / f"{jar}x{turn}_{rest}")
+        made[-1].hardlink_to(photos[place])
+    return made
+
+
+def good_samples() -> list[Path]:
+    """The sample photos that are not spoiled, jar by jar."""
+    return [path for path in sorted(SAMPLES.glob("*.jpg")) if path.stem.count("-") == 2]

@@ -1,0 +1,137 @@
+"""One photo of 12 megapixels on one core, against its plain decoding at full size by OpenCV.
+
+Processor time, not the clock: others may use the machine meanwhile. Decoding, row and row with
+overlay take turns, so that whatever slows the machine slows all three.
+"""
+
+from __future__ import annotations
+
+import functools
+import importlib
+import os
+import time
+from collections import defaultdict
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from statistics import median
+from typing import Any
+
+ROUNDS = 20
+STAGES = {
+    "hash of the content": ("jarvision.jobs.content_of",),
+    "decoding at half size, sRGB, EXIF": ("jarvision.day.read_photo",),
+    "squares: the card's marks, jar tags": ("jarvision.day.find_squares", "jarvision.day._jar_of"),
+    "card: corners, homography, pose": ("jarvision.day.find_card_or_say_why",),
+    "swatches and paper": ("jarvision.day.read_swatches",),
+    "can the photo be used": ("jarvision.day.accept_card", "jarvision.day.accept_wall"),
+    "colour correction": ("jarvision.day.fit_colour",),
+    "jar: axis, edges, top": ("jarvision.day.locate_jar",),
+    "wall laid flat": ("jarvision.day.unroll",),
+    "tissue network": ("jarvision.tissue.classify.run_network",),
+    "rest of the tissue stage": ("jarvision.day.classify",),
+    "coverage, patches, pins": (
+        "jarvision.day.measure_coverage",
+        "jarvision.day.find_patches",
+        "jarvision.day.find_pins",
+    ),
+    "thumbnail, fill height, row": ("jarvision.day._reading_of",),
+}
+"""What a photo goes through, in order, and the functions that do it."""
+
+WITHIN = {"rest of the tissue stage": "tissue network"}  # the first holds the second
+
+
+@dataclass(frozen=True)
+class OnePhoto:
+    """Seconds of processor time a photo, and medians of ratios to the decoding.
+
+    ``stages`` holds seconds a photo by name, without the overlay.
+    """
+
+    decode_s: float
+    row_ratio: float
+    overlay_ratio: float
+    rounds: int
+    stages: dict[str, float]
+
+
+def measure_one_photo(photos: Sequence[Path], out: Path) -> OnePhoto:
+    """Measure; call it in a process of its own, which stays on one core."""
+    _stay_on_one_core()
+    import cv2
+    import numpy as np
+
+    from jarvision.jobs import Job, read_job, read_one
+
+    def decode(path: Path) -> None:
+        cv2.imdecode(np.frombuffer(path.read_bytes(), np.uint8), cv2.IMREAD_COLOR)
+
+    def row(path: Path) -> None:
+        read_job(read_one, Job(path=path, root=path.parent, out=None))
+
+    def drawn(path: Path) -> None:
+        read_job(read_one, Job(path=path, root=path.parent, out=out))
+
+    for path in photos:  # libraries load, the network is read
+        drawn(path)
+    rounds = [[_seconds(work, photos) for work in (decode, row, drawn)] for _ in range(ROUNDS)]
+    with _watched() as spent:
+        for path in photos:
+            row(path)
+    stages = {name: seconds / len(photos) for name, seconds in spent.items()}
+    for outer, inner in WITHIN.items():
+        stages[outer] -= stages[inner]
+    return OnePhoto(
+        decode_s=median(plain for plain, _, _ in rounds) / len(photos),
+        row_ratio=median(whole / plain for plain, whole, _ in rounds),
+        overlay_ratio=median((shown - whole) / plain for plain, whole, shown in rounds),
+        rounds=ROUNDS,
+        stages=stages,
+    )
+
+
+def _stay_on_one_core() -> None:
+    if hasattr(os, "sched_setaffinity"):
+        os.sched_setaffinity(0, {min(os.sched_getaffinity(0))})
+    import cv2
+
+    cv2.setNumThreads(1)
+
+
+def _seconds(work: Callable[[Path], None], photos: Sequence[Path]) -> float:
+    start = time.process_time()
+    for path in photos:
+        work(path)
+    return time.process_time() - start
+
+
+@contextmanager
+def _watched() -> Iterator[dict[str, float]]:
+    """Yield the seconds that each stage has taken; the functions are put back afterwards."""
+    spent: dict[str, float] = defaultdict(float)
+    before = []
+    for stage, names in STAGES.items():
+        for name in names:
+            place, function = name.rsplit(".", 1)
+            module = importlib.import_module(place)
+            before.append((module, function, getattr(module, function)))
+            setattr(module, function, _timed(before[-1][2], spent, stage))
+    try:
+        yield spent
+    finally:
+        for module, function, plain in before:
+            setattr(module, function, plain)
+
+
+def _timed(function: Callable[..., Any], spent: dict[str, float], stage: str) -> Callable[..., Any]:
+    @functools.wraps(function)
+    def timed(*args: Any, **options: Any) -> Any:
+        start = time.process_time()
+        try:
+            return function(*args, **options)
+        finally:
+            spent[stage] += time.process_time() - start
+
+    return timed

@@ -1,0 +1,161 @@
+"""What was measured, as a page of the docs."""
+
+from __future__ import annotations
+
+import datetime
+import os
+import platform
+import subprocess
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from tests.benchmarks.folders import Growth, Memory, Scaling
+from tests.benchmarks.one_photo import OnePhoto
+from tests.benchmarks.same import TABLES, Same
+
+
+@dataclass(frozen=True)
+class Measured:
+    """Everything; ``photo_mb`` is the mean weight of the large photos."""
+
+    one: OnePhoto
+    scaling: Scaling
+    memory: Memory
+    growth: tuple[Growth, ...]
+    same: Same
+    photo_mb: float
+
+
+def write_page(path: Path, measured: Measured) -> None:
+    """Write the page, Markdown."""
+    path.write_text("\n".join(_lines(measured)) + "\n", encoding="utf-8")
+
+
+def _lines(m: Measured) -> Iterator[str]:
+    yield from (
+        "# Speed and size",
+        "",
+        "Written by `make bench` (`python -m tests.benchmarks`). Ratios carry over to other",
+        "machines better than seconds: both sides of each were measured in the same run.",
+        "",
+        f"{_today()}, commit {_commit()}, {_machine()}.",
+        "",
+        "| what | result |",
+        "|---|---|",
+    )
+    yield from (f"| {what} | {result} |" for what, result in _results(m))
+    yield from ("", *_profile(m.one), "", *_growth(m.growth), "", *_same(m.same), "", *_how(m))
+
+
+def _results(m: Measured) -> Iterator[tuple[str, str]]:
+    one, memory, pace = m.one, m.memory, m.scaling
+    decode = f"{1e3 * one.decode_s:.0f} ms"
+    yield "full-size decode of one 12-megapixel JPEG by OpenCV, one core", decode
+    yield "the photo to its row, overlay off", f"{one.row_ratio:.2f} decodes"
+    yield "what the overlay and the wall picture add", f"{one.overlay_ratio:.2f} decodes"
+    yield (
+        f"photos a second, 1 worker; 2 workers ({pace.photos} photos of 12 megapixels)",
+        f"{pace.one:.1f}; {pace.two:.1f}: {pace.two / pace.one:.2f} times",
+    )
+    yield (
+        f"memory of a worker over {memory.photos} such photos, overlays on",
+        f"{memory.worker_mb:.0f} MB ({memory.worker_early_mb:.0f} MB in the first fifth)",
+    )
+    yield (
+        "memory of the parent meanwhile",
+        f"{memory.parent_mb:.0f} MB ({memory.parent_early_mb:.0f} MB in the first fifth)",
+    )
+    known = m.growth[-1]
+    yield (
+        f"a photo that is known already, in a folder of {known.photos:,}",
+        f"{known.again_ms:.2f} ms",
+    )
+
+
+def _profile(one: OnePhoto) -> Iterator[str]:
+    yield from (
+        "## Where the time goes",
+        "",
+        "One 12-megapixel photo on one core, without overlay:",
+        "",
+        "| stage | ms | decodes |",
+        "|---|---|---|",
+    )
+    for stage, seconds in one.stages.items():
+        yield f"| {stage} | {1e3 * seconds:.1f} | {seconds / one.decode_s:.2f} |"
+
+
+def _growth(growth: tuple[Growth, ...]) -> Iterator[str]:
+    first = growth[0]
+    yield from (
+        "## Larger folders",
+        "",
+        "Milliseconds a photo, beside reading it: kept in the store with its pictures; all stories",
+        "and the report; run again, when every photo is known. The last column: the whole of it",
+        f"against a folder of {first.photos}.",
+        "",
+        "| photos | kept | stories, report | run again | parent's memory | times |",
+        "|---|---|---|---|---|---|",
+    )
+    base = first.keep_ms + first.report_ms + first.again_ms
+    for g in growth:
+        times = (g.keep_ms + g.report_ms + g.again_ms) / base
+        yield (
+            f"| {g.photos:,} | {g.keep_ms:.1f} | {g.report_ms:.1f} | {g.again_ms:.2f} "
+            f"| {g.parent_mb:.0f} MB | {times:.2f} |"
+        )
+
+
+def _same(same: Same) -> Iterator[str]:
+    yield from (
+        "## The same results, however they were made",
+        "",
+        "The sample shelf; the first digits of each table's SHA-256. The last run was killed",
+        f"(SIGKILL) {same.kills} times at random moments, then run to its end.",
+        "",
+        f"| table | {' | '.join(same.digests)} | the same |",
+        f"|---|{'---|' * len(same.digests)}---|",
+    )
+    for table in TABLES:
+        found = " | ".join(digests[table] for digests in same.digests.values())
+        yield f"| `{table}` | {found} | {'yes' if same.equal(table) else 'NO'} |"
+
+
+def _how(m: Measured) -> Iterator[str]:
+    yield from (
+        "## How it was measured",
+        "",
+        "- The large photos are samples enlarged to 3024 x 4032 pixels, with the noise and the",
+        "  sharpening of the simulated phone put in again at full size, saved at quality 96: a",
+        f"  mean of {m.photo_mb:.1f} MB, as heavy as a phone's; lighter files decode faster.",
+        f"- One photo: processor time, median of {m.one.rounds} rounds over six photos; decoding,",
+        "  row and row with overlay take turns, in one process on one core.",
+        "- Photos a second go by the clock, one OpenCV thread a worker, the best of three turns.",
+        "  Whatever else runs takes its share: the load above is near 1 on a quiet machine.",
+        "- Larger folders hold links to samples under other names. Reading one photo costs the",
+        "  same in every folder, so each sample was read once, its reading given for every link.",
+    )
+
+
+def _today() -> str:
+    today = datetime.datetime.now().date()
+    return f"{today.day} {today:%B %Y}"
+
+
+def _commit() -> str:
+    command = ["git", "describe", "--always", "--dirty"]
+    try:
+        return subprocess.run(command, capture_output=True, text=True, check=True).stdout.strip()
+    except (OSError, subprocess.CalledProcessError):
+        return "unknown"
+
+
+def _machine() -> str:
+    model = platform.processor() or platform.machine()
+    info = Path("/proc/cpuinfo")
+    if info.is_file():
+        named = [line for line in info.read_text().splitlines() if line.startswith("model name")]
+        model = named[0].split(":", 1)[1].strip() if named else model
+    load = f", load {os.getloadavg()[0]:.1f}" if hasattr(os, "getloadavg") else ""
+    return f"{model}, {os.cpu_count()} cores{load}, Python {platform.python_version()}"
