@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import typer
 
-from jarvision.cli.options import AsJson
+from jarvision.cli.options import AsJson, Quiet
 from jarvision.cli.places import RegisterOption, open_shelf, tell_lines
 from jarvision.identity import printable
 
@@ -19,7 +19,9 @@ if TYPE_CHECKING:
 EXAMPLE = "Example: jarvision hindsight --register photos/jars.csv"
 
 
-def hindsight(register: RegisterOption = None, as_json: AsJson = False) -> None:
+def hindsight(
+    register: RegisterOption = None, as_json: AsJson = False, quiet: Quiet = False
+) -> None:
     """Say how often go and no-go were right on your own jars.
 
     Counts the jars whose outcome you recorded, and what they yielded.
@@ -41,7 +43,8 @@ def hindsight(register: RegisterOption = None, as_json: AsJson = False) -> None:
         [
             "Only jars with a recorded outcome count. A no-go jar that left unopened tells "
             "nothing: record what you saw through the glass."
-        ]
+        ],
+        quiet=quiet,
     )
 
 

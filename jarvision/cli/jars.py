@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
+from jarvision.cli.options import AsJson, Quiet
 from jarvision.cli.places import (
     REPORT,
     OutOption,
@@ -55,6 +57,8 @@ def add(
     notes: Annotated[str, typer.Option(help="Anything else.")] = "",
     out: OutOption = REPORT,
     register: RegisterOption = None,
+    as_json: AsJson = False,
+    quiet: Quiet = False,
 ) -> None:
     """Add JAR to the register: one line at its end.
 
@@ -78,10 +82,19 @@ def add(
     }
     path = register_path(register)
     added = add_jar(path, cells, is_known_species=load_species(path.parent).knows)
-    jars = "1 jar" if len(added.register) == 1 else f"{len(added.register)} jars"
-    typer.echo(printable(f"{added.entry.jar} added to {path}, which now holds {jars}."))
-    doubts = _doubts_about(added.entry.parent, out, path)
-    tell_lines([f"Note: {warning}." for warning in (*added.warnings, *doubts)])
+    doubts = [*added.warnings, *_doubts_about(added.entry.parent, out, path)]
+    if as_json:
+        document = {
+            "jar": added.entry.jar,
+            "register": str(path),
+            "jars": len(added.register),
+            "notes": doubts,
+        }
+        typer.echo(json.dumps(document, indent=2))
+    else:
+        jars = "1 jar" if len(added.register) == 1 else f"{len(added.register)} jars"
+        typer.echo(printable(f"{added.entry.jar} added to {path}, which now holds {jars}."))
+    tell_lines([f"Note: {doubt}." for doubt in doubts], quiet=quiet)
 
 
 def _doubts_about(parent: str, out: Path, register: Path) -> list[str]:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import json
 from datetime import date, datetime
 from typing import TYPE_CHECKING, Annotated, Any, cast
 
 import typer
 
+from jarvision.cli.options import AsJson, Quiet
 from jarvision.cli.places import (
     REPORT,
     OutOption,
@@ -44,6 +46,8 @@ def outcome(
     note: Annotated[str, typer.Option(help="Anything else.")] = "",
     out: OutOption = REPORT,
     register: RegisterOption = None,
+    as_json: AsJson = False,
+    quiet: Quiet = False,
 ) -> None:
     """Record that JAR was clean, contaminated or harvested.
 
@@ -69,18 +73,35 @@ def outcome(
     line = Outcome(jar, cast(Any, word), day, grams, dry_grams, note.strip(), verdict, verdict_date)
     path = shelf.folder / FILE_NAME
     whole = add_outcome(path, line, entry=shelf.register[jar], today=today)
-    typer.echo(printable(_told(whole)))
+    typer.echo(json.dumps(_document(whole), indent=2) if as_json else printable(_told(whole)))
     if whole.verdict is None:
         tell_lines(
             [
                 f"No verdict from before {day} was found in {out}, so that this jar does not count "
                 "in jarvision hindsight."
-            ]
+            ],
+            quiet=quiet,
         )
 
 
 def _today() -> date:
     return date.today()
+
+
+def _document(whole: JarOutcome) -> dict[str, Any]:
+    """Name everything that is known of the jar's outcome."""
+    efficiency = whole.biological_efficiency_percent
+    return {
+        "jar": whole.jar,
+        "outcome": whole.outcome,
+        "date": whole.day.isoformat(),
+        "verdict": whole.verdict,
+        "verdict_date": whole.verdict_date.isoformat() if whole.verdict_date else None,
+        "flushes": [{"date": day.isoformat(), "grams": grams} for day, grams in whole.flushes],
+        "fresh_grams": whole.fresh_grams,
+        "dry_grams": whole.dry_grams,
+        "biological_efficiency_percent": None if efficiency is None else round(efficiency, 1),
+    }
 
 
 def _told(whole: JarOutcome) -> str:

@@ -99,9 +99,11 @@ def find_story(result: ShelfResult, jar: str) -> JarStory:
     raise UsageError(f"Jar '{printable(jar)}' was not scored", f"Scored were: {known or 'none'}.")
 
 
-def tell_lines(lines: list[str]) -> None:
-    """Say something to the user, one line each, on stderr."""
+def tell_lines(lines: list[str], *, quiet: bool = False) -> None:
+    """Say something to the user, one line each, on stderr; nothing when they want it quiet."""
     from jarvision.cli.console import stderr
 
+    if quiet:
+        return
     for line in lines:
         stderr().print(printable(line), soft_wrap=True)

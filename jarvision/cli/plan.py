@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from jarvision.cli.options import AsJson, SettingsFile
+from jarvision.cli.options import AsJson, Quiet, SettingsFile
 from jarvision.cli.places import (
     REPORT,
     OutOption,
@@ -42,6 +42,7 @@ def plan(
     ] = None,
     settings_file: SettingsFile = None,
     as_json: AsJson = False,
+    quiet: Quiet = False,
 ) -> None:
     """Say what is due on which day.
 
@@ -73,7 +74,7 @@ def plan(
         typer.echo(json.dumps(_document(made), indent=2))
     else:
         _print(made)
-    tell_lines([f"Written: {', '.join(str(path) for path in paths)}"])
+    tell_lines([f"Written: {', '.join(str(path) for path in paths)}"], quiet=quiet)
 
 
 def _document(made: Plan) -> dict[str, Any]:

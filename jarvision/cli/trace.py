@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from jarvision.cli.options import AsJson
+from jarvision.cli.options import AsJson, Quiet
 from jarvision.cli.places import (
     REPORT,
     OutOption,
@@ -32,6 +32,7 @@ def trace(
     out: OutOption = REPORT,
     register: RegisterOption = None,
     as_json: AsJson = False,
+    quiet: Quiet = False,
 ) -> None:
     """Say which jars to isolate or look at when JAR is bad.
 
@@ -49,7 +50,7 @@ def trace(
     else:
         _print(found)
     if result is None:
-        tell_lines([f"{out} holds no scoring: no jar's state is known."])
+        tell_lines([f"{out} holds no scoring: no jar's state is known."], quiet=quiet)
 
 
 def _states(result: ShelfResult | None, shelf: Shelf) -> dict[str, JarState]:

@@ -200,6 +200,49 @@ def test_hindsight_counts_and_gives_intervals(shed: Path) -> None:
     assert (document["go"]["count"], document["go"]["of"]) == (1, 1)
 
 
+# --------------------------------------------------------------------------- for scripts
+def test_a_new_jar_as_json_holds_the_notes(shed: Path) -> None:
+    code, text, _ = call("jars", "add", "F2", "--parent", "J02", "--json")
+    document = json.loads(text)
+    assert code == ExitCode.DONE
+    assert (document["jar"], document["jars"]) == ("F2", 7)
+    assert document["register"] == str(Path("photos/jars.csv"))
+    assert any("is wait, not go" in note for note in document["notes"])
+
+
+def test_an_outcome_as_json_adds_the_flushes_up(shed: Path) -> None:
+    for grams, day in (("60", "2026-03-10"), ("25", "2026-03-19")):
+        args = ("--grams", grams, "--dry-grams", "100", "--date", day, "--json")
+        document = json.loads(call("outcome", "J05", "harvested", *args)[1])
+    assert [flush["grams"] for flush in document["flushes"]] == [60.0, 25.0]
+    assert (document["fresh_grams"], document["biological_efficiency_percent"]) == (85.0, 85.0)
+    assert (document["verdict"], document["verdict_date"]) == ("wait", "2026-03-10")
+
+
+@pytest.mark.parametrize(
+    "args",
+    [
+        ("jars", "add", "F2", "--parent", "J02"),
+        ("trace", "J04", "--out", "elsewhere"),
+        ("plan",),
+        ("outcome", "J01", "clean", "--date", "2026-03-09"),
+        ("hindsight",),
+    ],
+)
+def test_quiet_leaves_the_result_alone(shed: Path, args: tuple[str, ...]) -> None:
+    code, text, talk = call(*args, "--quiet")
+    assert code == ExitCode.DONE
+    assert text and not talk
+
+
+def test_without_quiet_those_commands_have_something_to_say(shed: Path) -> None:
+    assert call("trace", "J04", "--out", "elsewhere")[2]
+    assert call("plan")[2]
+    assert call("outcome", "J01", "clean", "--date", "2026-03-09")[2]
+    assert call("hindsight")[2]
+    assert call("jars", "add", "F2", "--parent", "J02")[2]
+
+
 # --------------------------------------------------------------------------- slips
 @pytest.mark.parametrize(
     ("args", "words"),
