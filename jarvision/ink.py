@@ -12,7 +12,7 @@ from typing import Final
 import cv2
 import numpy as np
 
-from jarvision.records import ByteArray, Float32Array
+from jarvision.records import ByteArray, Float32Array, FloatArray
 
 Colour = tuple[int, int, int]
 
@@ -45,9 +45,10 @@ def _font() -> cv2.FontFace:
     return cv2.FontFace("sans")  # comes with OpenCV, covers Latin, Greek, Cyrillic and CJK
 
 
-def _fixed(points: Float32Array) -> np.ndarray[tuple[int, ...], np.dtype[np.int32]]:
+def _fixed(points: Float32Array | FloatArray) -> np.ndarray[tuple[int, ...], np.dtype[np.int32]]:
     limit = 2**14  # far outside any picture, still inside 16.4 fixed point
-    return np.round(np.clip(points, -limit, limit) * 2**_SUBPIXEL_BITS).astype(np.int32)
+    inside = np.clip(np.asarray(points, dtype=np.float32), -limit, limit)
+    return np.round(inside * 2**_SUBPIXEL_BITS).astype(np.int32)
 
 
 def polyline(picture: ByteArray, points: Float32Array, colour: Colour, *, width: int) -> None:
@@ -76,11 +77,11 @@ def dashes(
     along = np.concatenate([[0.0], np.cumsum(lengths)])
     if along[-1] <= 0:
         return
-    pieces = []
-    for start in np.arange(0.0, along[-1], dash + gap):
-        at = np.linspace(start, min(start + dash, along[-1]), max(2, int(dash / 3) + 1))
-        xy = [np.interp(at, along, points[:, axis]) for axis in (0, 1)]
-        pieces.append(np.stack(xy, axis=1).astype(np.float32))
+    starts = np.arange(0.0, along[-1], dash + gap)[:, None]
+    at = starts + np.linspace(0.0, 1.0, max(2, int(dash / 3) + 1)) * np.minimum(
+        dash, along[-1] - starts
+    )
+    pieces = np.stack([np.interp(at, along, points[:, axis]) for axis in (0, 1)], axis=-1)
     _strokes(picture, pieces, colour, width=width)
 
 
@@ -180,13 +181,13 @@ def leader(picture: ByteArray, begin: Float32Array, end: Float32Array, colour: C
 
 def _strokes(
     picture: ByteArray,
-    lines: list[Float32Array],
+    lines: list[Float32Array] | FloatArray,
     colour: Colour,
     *,
     width: int,
     cased: bool = True,
 ) -> None:
-    fixed = [_fixed(line) for line in lines]
+    fixed = list(_fixed(lines)) if isinstance(lines, np.ndarray) else [_fixed(p) for p in lines]
     coats = ((CASING, width + 2), (colour, width)) if cased else ((colour, width),)
     for coat, thickness in coats:
         cv2.polylines(picture, fixed, False, coat, thickness, cv2.LINE_AA, shift=_SUBPIXEL_BITS)

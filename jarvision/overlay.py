@@ -142,9 +142,9 @@ def draw_wall_strip(wall: Wall, tissue: Tissue, patches: Sequence[Patch]) -> Byt
     held = wall.heights_mm[wall.filled.any(axis=1)]
     top_mm = (float(held.max()) if held.size else float(wall.heights_mm[0])) + STRIP_TOP_MM
     rows = np.flatnonzero((wall.heights_mm > 0) & (wall.heights_mm <= top_mm))
-    shown = _encode_srgb(wall.linear * STRIP_LIGHT)
-    shown[tissue.classes <= TissueClass.UNJUDGED] //= 2
-    shown = shown[rows[0] : rows[-1] + 1, cols[0] : cols[-1] + 1]
+    part = np.s_[rows[0] : rows[-1] + 1, cols[0] : cols[-1] + 1]
+    shown = _encode_srgb(wall.linear[part] * STRIP_LIGHT)
+    shown[tissue.classes[part] <= TissueClass.UNJUDGED] //= 2
     width_mm = np.deg2rad(2 * JUDGED_ANGLE_DEG) * wall.radius_mm
     size = (round(width_mm * STRIP_PX_PER_MM), round(step_mm * len(rows) * STRIP_PX_PER_MM))
     picture = np.asarray(cv2.resize(shown, size, interpolation=cv2.INTER_CUBIC), dtype=np.uint8)
@@ -361,5 +361,6 @@ def _photo_points(wall: Wall, grid: Float32Array) -> Float32Array:
 def _encode_srgb(linear: Float32Array) -> ByteArray:
     """Linear light to sRGB ``uint8``, IEC 61966-2-1."""
     clipped = np.clip(np.nan_to_num(linear), 0, 1)
-    encoded = np.where(clipped <= 0.0031308, 12.92 * clipped, 1.055 * clipped ** (1 / 2.4) - 0.055)
+    curve = 1.055 * np.asarray(cv2.pow(clipped, 1 / 2.4)) - 0.055
+    encoded = np.where(clipped <= 0.0031308, 12.92 * clipped, curve)
     return np.round(encoded * 255).astype(np.uint8)

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import argparse
+import pickle
 import shutil
 import tempfile
 import time
 from pathlib import Path
+from typing import Any
 
 from tests.benchmarks.folders import alone, measure_growth, measure_memory, measure_scaling
 from tests.benchmarks.one_photo import measure_one_photo
-from tests.benchmarks.page import Measured, write_page
+from tests.benchmarks.page import PARTS, Part, circumstances, write_page
 from tests.benchmarks.photos import good_samples, large_photos
 from tests.benchmarks.same import measure_same
 
@@ -20,42 +22,45 @@ ONE_PHOTO = (
 )  # fmt: skip
 """Grain and straw, bare, half and fully covered, green mould, brown skin."""
 
-PAGE = Path(__file__).parents[2] / "docs" / "speed.md"
+ROOT = Path(__file__).parents[2]
+PAGE = ROOT / "docs" / "speed.md"
+KEPT = ROOT / "build" / "bench"
 SIZES = (100, 1_000, 10_000)
 MANY, FEW = 500, 60
 
 
+def measure_part(part: str, root: Path, *, short: bool) -> Any:
+    """Measure one part in a folder of its own."""
+    sizes, many, few = ((20, 60), 30, 12) if short else (SIZES, MANY, FEW)
+    if part == "growth":
+        samples = [Path(shutil.copy(path, root)) for path in good_samples()]
+        return tuple(measure_growth(samples, root / f"grow-{n}", count=n) for n in sizes)
+    if part == "same":
+        return measure_same(root)
+    large = large_photos(root / "large", ONE_PHOTO)
+    if part == "one":
+        return alone(measure_one_photo, large, root / "drawn")
+    if part == "scaling":
+        return measure_scaling(large, root, count=few)
+    return measure_memory(large, root, count=many)
+
+
 def main() -> None:
-    """Measure, and write the page."""
+    """Measure some parts or all, keep what came out, write the page from all that is kept."""
     parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("parts", nargs="*", choices=[*PARTS, []], help="default: all")
     parser.add_argument("--page", type=Path, default=PAGE)
+    parser.add_argument("--kept", type=Path, default=KEPT, help="results between the runs")
     parser.add_argument("--short", action="store_true", help="small folders: a trial of the bench")
     given = parser.parse_args()
-    sizes, many, few = ((20, 60), 30, 12) if given.short else (SIZES, MANY, FEW)
-    with tempfile.TemporaryDirectory(prefix="jarvision-bench-") as place:
-        root = Path(place)
-        large = large_photos(root / "large", ONE_PHOTO)
-        samples = [Path(shutil.copy(path, root)) for path in good_samples()]
-        _say("one photo")
-        one = alone(measure_one_photo, large, root / "drawn")
-        _say("workers")
-        scaling = measure_scaling(large, root / "pace", count=few)
-        _say(f"memory over {many} photos")
-        memory = measure_memory(large, root / "memory", count=many)
-        growth = []
-        for count in sizes:
-            _say(f"a folder of {count} photos")
-            growth.append(measure_growth(samples, root / f"grow-{count}", count=count))
-        _say("the same tables")
-        same = measure_same(root / "same")
-        heavy = sum(path.stat().st_size for path in large) / len(large) / 1e6
-    measured = Measured(one, scaling, memory, tuple(growth), same, heavy)
-    write_page(given.page, measured)
-    _say(f"written: {given.page}")
-
-
-def _say(what: str) -> None:
-    print(f"{time.strftime('%H:%M:%S')} {what}", flush=True)
+    given.kept.mkdir(parents=True, exist_ok=True)
+    for part in given.parts or PARTS:
+        print(f"{time.strftime('%H:%M:%S')} {part}", flush=True)
+        with tempfile.TemporaryDirectory(prefix="jarvision-bench-") as place:
+            made = Part(circumstances(), measure_part(part, Path(place), short=given.short))
+        (given.kept / part).write_bytes(pickle.dumps(made))
+    kept = {part: pickle.loads((given.kept / part).read_bytes()) for part in PARTS}
+    write_page(given.page, kept)
 
 
 if __name__ == "__main__":

@@ -47,7 +47,7 @@ WITHIN = {"rest of the tissue stage": "tissue network"}  # the first holds the s
 class OnePhoto:
     """Seconds of processor time a photo, and medians of ratios to the decoding.
 
-    ``stages`` holds seconds a photo by name, without the overlay.
+    ``stages`` holds seconds a photo by name, without the overlay; ``photo_mb`` is the mean weight.
     """
 
     decode_s: float
@@ -55,6 +55,7 @@ class OnePhoto:
     overlay_ratio: float
     rounds: int
     stages: dict[str, float]
+    photo_mb: float
 
 
 def measure_one_photo(photos: Sequence[Path], out: Path) -> OnePhoto:
@@ -89,6 +90,7 @@ def measure_one_photo(photos: Sequence[Path], out: Path) -> OnePhoto:
         overlay_ratio=median((shown - whole) / plain for plain, whole, shown in rounds),
         rounds=ROUNDS,
         stages=stages,
+        photo_mb=sum(path.stat().st_size for path in photos) / len(photos) / 1e6,
     )
 
 

@@ -6,50 +6,64 @@ import datetime
 import os
 import platform
 import subprocess
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from tests.benchmarks.folders import Growth, Memory, Scaling
 from tests.benchmarks.one_photo import OnePhoto
 from tests.benchmarks.same import TABLES, Same
 
+PARTS = {
+    "one": "one photo",
+    "scaling": "photos a second",
+    "memory": "memory",
+    "growth": "larger folders",
+    "same": "the same results",
+}
+"""Parts of the measurement, in the order of the page."""
+
 
 @dataclass(frozen=True)
-class Measured:
-    """Everything; ``photo_mb`` is the mean weight of the large photos."""
+class Part:
+    """Result of a part, and when, where and on which commit it was measured."""
 
-    one: OnePhoto
-    scaling: Scaling
-    memory: Memory
-    growth: tuple[Growth, ...]
-    same: Same
-    photo_mb: float
+    where: str
+    result: Any
 
 
-def write_page(path: Path, measured: Measured) -> None:
-    """Write the page, Markdown."""
-    path.write_text("\n".join(_lines(measured)) + "\n", encoding="utf-8")
+def circumstances() -> str:
+    """Day, commit, machine and its load, before anything is measured."""
+    return f"{_today()}, commit {_commit()}, {_machine()}"
 
 
-def _lines(m: Measured) -> Iterator[str]:
+def write_page(path: Path, kept: Mapping[str, Part]) -> None:
+    """Write the page, Markdown, from a result for each of :data:`PARTS`."""
+    path.write_text("\n".join(_lines(kept)) + "\n", encoding="utf-8")
+
+
+def _lines(kept: Mapping[str, Part]) -> Iterator[str]:
     yield from (
         "# Speed and size",
         "",
         "Written by `make bench` (`python -m tests.benchmarks`). Ratios carry over to other",
         "machines better than seconds: both sides of each were measured in the same run.",
         "",
-        f"{_today()}, commit {_commit()}, {_machine()}.",
-        "",
         "| what | result |",
         "|---|---|",
     )
-    yield from (f"| {what} | {result} |" for what, result in _results(m))
-    yield from ("", *_profile(m.one), "", *_growth(m.growth), "", *_same(m.same), "", *_how(m))
+    yield from (f"| {what} | {result} |" for what, result in _results(kept))
+    for section in (_profile(kept["one"].result), _growth(kept["growth"].result)):
+        yield from ("", *section)
+    yield from ("", *_same(kept["same"].result), "", *_how(kept["one"].result), "")
+    yield from (f"- {name}: {kept[part].where}." for part, name in PARTS.items())
 
 
-def _results(m: Measured) -> Iterator[tuple[str, str]]:
-    one, memory, pace = m.one, m.memory, m.scaling
+def _results(kept: Mapping[str, Part]) -> Iterator[tuple[str, str]]:
+    one: OnePhoto = kept["one"].result
+    memory: Memory = kept["memory"].result
+    pace: Scaling = kept["scaling"].result
     decode = f"{1e3 * one.decode_s:.0f} ms"
     yield "full-size decode of one 12-megapixel JPEG by OpenCV, one core", decode
     yield "the photo to its row, overlay off", f"{one.row_ratio:.2f} decodes"
@@ -66,7 +80,7 @@ def _results(m: Measured) -> Iterator[tuple[str, str]]:
         "memory of the parent meanwhile",
         f"{memory.parent_mb:.0f} MB ({memory.parent_early_mb:.0f} MB in the first fifth)",
     )
-    known = m.growth[-1]
+    known: Growth = kept["growth"].result[-1]
     yield (
         f"a photo that is known already, in a folder of {known.photos:,}",
         f"{known.again_ms:.2f} ms",
@@ -122,17 +136,17 @@ def _same(same: Same) -> Iterator[str]:
         yield f"| `{table}` | {found} | {'yes' if same.equal(table) else 'NO'} |"
 
 
-def _how(m: Measured) -> Iterator[str]:
+def _how(one: OnePhoto) -> Iterator[str]:
     yield from (
         "## How it was measured",
         "",
         "- The large photos are samples enlarged to 3024 x 4032 pixels, with the noise and the",
         "  sharpening of the simulated phone put in again at full size, saved at quality 96: a",
-        f"  mean of {m.photo_mb:.1f} MB, as heavy as a phone's; lighter files decode faster.",
-        f"- One photo: processor time, median of {m.one.rounds} rounds over six photos; decoding,",
+        f"  mean of {one.photo_mb:.1f} MB, as heavy as a phone's; lighter files decode faster.",
+        f"- One photo: processor time, median of {one.rounds} rounds over six photos; decoding,",
         "  row and row with overlay take turns, in one process on one core.",
         "- Photos a second go by the clock, one OpenCV thread a worker, the best of three turns.",
-        "  Whatever else runs takes its share: the load above is near 1 on a quiet machine.",
+        "  Whatever else runs takes its share: the load below is near 0 on a quiet machine.",
         "- Larger folders hold links to samples under other names. Reading one photo costs the",
         "  same in every folder, so each sample was read once, its reading given for every link.",
     )
