@@ -190,6 +190,13 @@ def _luminance_tables() -> FloatArray:
     return np.outer(_LUMINANCE, byte_to_linear_table())
 
 
+def _median(values: FloatArray) -> float:
+    """Median of ``(n,)``; a tenth of the time that NumPy takes over a few hundred values."""
+    half = (values.size - 1) // 2
+    ranked = np.partition(values, (half, values.size // 2))
+    return float(ranked[half] + ranked[values.size // 2]) / 2
+
+
 def _levelled(light: FloatArray, distance: FloatArray, along: FloatArray) -> _Strip | None:
     """Scale dark to 0 and light to 1, and lay the edge through its own pixels.
 
@@ -201,7 +208,7 @@ def _levelled(light: FloatArray, distance: FloatArray, along: FloatArray) -> _St
     inner, outer = light[distance < -far], light[distance > far]
     if inner.size == 0 or outer.size == 0:
         return None
-    dark, bright = float(np.median(inner)), float(np.median(outer))
+    dark, bright = _median(inner), _median(outer)
     if bright <= dark:
         return None
     level = (light - dark) / (bright - dark)

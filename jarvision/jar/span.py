@@ -86,7 +86,8 @@ def jar_span(
     body = jar[wide >= 0.8 * np.percentile(wide[wide > 0], 90)]
     first = float(np.median(body.argmax(axis=1)))
     last = float(np.median(body.shape[1] - 1 - body[:, ::-1].argmax(axis=1)))
-    others = (covered > 0) & ~jar & np.isin(labels, np.flatnonzero(areas >= least / 2))
+    big = np.flatnonzero(areas >= least / 2)
+    others = np.isin(labels, big[big != alike[0]]) if big.size > 1 else np.zeros_like(jar)
     return Span(
         left_mm=view.x_mm(first + cols.start),
         right_mm=view.x_mm(last + cols.start),

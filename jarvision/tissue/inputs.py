@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import cv2
 import numpy as np
 
 from jarvision.records import BoolArray, Float32Array, Wall
@@ -9,6 +10,8 @@ from jarvision.records import BoolArray, Float32Array, Wall
 CHANNELS = 7
 _LIGHT_FLOOR = np.float32(0.004)
 """Linear light added before a logarithm: keeps the noise of near-black pixels small."""
+
+_LUMINANCE = np.array([[0.2126, 0.7152, 0.0722]])
 
 _MIDDLE = np.array([-1.2, 0.15, -0.45], dtype=np.float32)
 _SPREAD = np.array([0.9, 0.25, 0.45], dtype=np.float32)
@@ -26,13 +29,11 @@ def network_inputs(wall: Wall, burnt: BoolArray) -> Float32Array:
     camera is burnt out.
     """
     linear = np.maximum(wall.linear, 0.0) + _LIGHT_FLOOR
-    luminance = linear @ np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)
-    green = np.log(linear[..., 1])
-    logs = np.stack(
-        (np.log(luminance), np.log(linear[..., 0]) - green, np.log(linear[..., 2]) - green)
-    )
-    channels = np.empty((CHANNELS, *luminance.shape), dtype=np.float32)
-    channels[:3] = (logs - _MIDDLE[:, None, None]) / _SPREAD[:, None, None]
+    red, green, blue = (np.asarray(band) for band in cv2.split(np.asarray(cv2.log(linear))))
+    luminance = np.asarray(cv2.log(cv2.transform(linear, _LUMINANCE)))
+    channels = np.empty((CHANNELS, *green.shape), dtype=np.float32)
+    for band, log in enumerate((luminance, red - green, blue - green)):
+        channels[band] = (log - _MIDDLE[band]) / _SPREAD[band]
     sine = np.sin(np.deg2rad(wall.angles_deg)).astype(np.float32)
     channels[3], channels[4] = sine, sine * sine
     channels[5] = (wall.heights_mm / _HEIGHT_MM).astype(np.float32)[:, None]
