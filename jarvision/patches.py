@@ -54,14 +54,14 @@ def _patches_of(mask: BoolArray, kind: str, *, wall: Wall, tissue: Tissue) -> li
             continue
         x, y, w, h = (int(v) for v in stats[label, :4])
         inside = labels[y : y + h, x : x + w] == label
-        opacity = tissue.opacity[y : y + h, x : x + w][inside & mask[y : y + h, x : x + w]]
+        own_cells = inside & mask[y : y + h, x : x + w]
         patches.append(
             Patch(
                 kind=kind,
                 area_cm2=area,
                 angle_deg=float(np.interp(centres[label][0], *_axis(wall.angles_deg))),
                 height_mm=float(np.interp(centres[label][1], *_axis(wall.heights_mm))),
-                confidence=_confidence(kind, opacity),
+                confidence=float(tissue.certainty[y : y + h, x : x + w][own_cells].mean()),
                 outline=_outline(inside, wall=wall, corner=(x, y)),
             )
         )
@@ -70,13 +70,6 @@ def _patches_of(mask: BoolArray, kind: str, *, wall: Wall, tissue: Tissue) -> li
 
 def _axis(values: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     return np.arange(values.size), values
-
-
-def _confidence(kind: str, opacity: np.ndarray) -> float:
-    """How far the area is from the half-hidden border, 0 to 1; colours speak for themselves."""
-    if kind != "bare":
-        return 1.0
-    return float(np.clip(1.0 - 2.0 * opacity.mean(), 0.0, 1.0))
 
 
 def _outline(

@@ -259,14 +259,15 @@ class VerdictSettings:
 
     off_colour_alone_cm2: Annotated[float, Limits(0, 20)] = 2.0
     """A mould that one photo alone shows ends the jar from here on; a smaller one must be seen
-    on a second photo first, and until then asks for a look: 2 of 11 moulds that were reported on
-    rendered photos were false, and a good jar thrown out is lost."""
+    on a second photo first, and until then asks for a look: a mirrored lamp on a stain was once
+    taken for a pink mould, and a good jar thrown out is lost."""
 
     off_colour_check_cm2: Annotated[float, Limits(0, 0.5)] = 0.05
     """An off-colour area from here on asks for a look: a spot of 2.5 mm, about one kernel."""
 
-    sure_confidence: Annotated[float, Limits(0, 0.9)] = 0.5
-    """A patch below this confidence is not sure: it asks for a look, it ends nothing."""
+    sure_confidence: Annotated[float, Limits(0, 0.9)] = 0.7
+    """A patch below this confidence is not sure: it asks for a look, it ends nothing. 45 of 47
+    areas of mould on 342 rendered photos lay above it, a lamp mirrored on a stain below."""
 
     stain_note_cm2: Annotated[float, Limits(0)] = 0.3
     """Normal staining from here on is worth a line."""

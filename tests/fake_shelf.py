@@ -79,7 +79,8 @@ def fake_scene(
         judged=judged,
         pixels=np.stack([x, y], axis=-1).astype(np.float32),
     )
-    tissue = Tissue(classes, covered.astype(np.float32), np.zeros(classes.shape, np.float32))
+    share = covered.astype(np.float32)
+    tissue = Tissue(classes, share, share, np.ones(classes.shape, np.float32))
     return paint(wall), fake_jar(), wall, tissue, tuple(patches)
 
 

@@ -154,13 +154,17 @@ class Tissue:
         ``(rows, cols)`` of :class:`TissueClass`, ``uint8``.
     opacity
         ``(rows, cols)`` share of the contents hidden by mycelium, 0 to 1, ``float32``.
-    doubt
-        ``(rows, cols)`` chance that covered or not covered is wrong, 0 to 0.5, ``float32``.
+    covered
+        ``(rows, cols)`` chance that mycelium or its normal stain covers the place, 0 to 1,
+        ``float32``; said of what fog, label or a mirrored lamp hides, too, but far less surely.
+    certainty
+        ``(rows, cols)`` chance that the class is right, 0 to 1, ``float32``.
     """
 
     classes: ByteArray
     opacity: Float32Array
-    doubt: Float32Array
+    covered: Float32Array
+    certainty: Float32Array
 
 
 @dataclass(frozen=True)

@@ -1,11 +1,11 @@
-"""Class map -> coverage of the filled wall, with a 95 % interval."""
+"""Tissue -> coverage of the filled wall, with a 95 % interval."""
 
 from __future__ import annotations
 
 import numpy as np
 
 from jarvision.photo_settings import CoverageSettings
-from jarvision.records import BoolArray, Coverage, Tissue, TissueClass, Wall
+from jarvision.records import BoolArray, Coverage, Float32Array, Tissue, TissueClass, Wall
 
 COVERED = (TissueClass.MYCELIUM, TissueClass.STAIN)
 """White growth and the species' normal staining count as covered; mould does not."""
@@ -16,47 +16,48 @@ def measure_coverage(
 ) -> Coverage:
     """Share of the filled wall that mycelium covers; true area on the cylinder, not pixels.
 
-    All cells have the same area (the grid is regular in angle and height), so shares of cells
-    are shares of area. The interval adds, in quadrature,
+    The sum of the chances of all filled places to be covered: the expected share, which has less
+    error than a count of the places called covered, since doubt on both sides cancels. All cells
+    have the same area (the grid is regular in angle and height), so shares of cells are shares of
+    area. The interval adds, in quadrature,
 
-    - the chance of a wrong class, averaged over the wall: what the network itself doubts,
-    - the share of the wall that could not be judged, which may be covered or not,
+    - the chance of a wrong answer, averaged over what can be seen,
+    - the same over what fog, label or a mirrored lamp hides, and a share of that area for what is
+      altogether unknown there,
     - what the colour correction left over, ``colour_de00`` (median CIEDE2000 of the swatches),
     - what moves when the fill line or the floor does, by its own uncertainty,
     - a floor for what none of these shows (outline).
 
-    Its weights were set so that it held the truth of 95 % of rendered photos that took no part
-    in training; see :class:`jarvision.photo_settings.CoverageSettings`.
+    See :class:`jarvision.photo_settings.CoverageSettings` for the weights.
     """
     judged = wall.judged & wall.filled
     filled_cells = int(np.count_nonzero(wall.filled))
     judged_cells = int(np.count_nonzero(judged))
     if judged_cells == 0:
         return Coverage(percent=0.0, low=0.0, high=100.0, soft_percent=0.0, seen_percent=0.0)
-    covered = np.isin(tissue.classes, COVERED) & judged
-    opacity = tissue.opacity[judged]
-    percent = 100.0 * np.count_nonzero(covered) / judged_cells
+    percent = 100.0 * float(tissue.covered[wall.filled].mean(dtype=np.float64))
+    unsure = np.minimum(tissue.covered, 1.0 - tissue.covered)
+    doubt = 100.0 * float(unsure[judged].sum(dtype=np.float64)) / filled_cells
+    guess = 100.0 * float(unsure[wall.filled & ~judged].sum(dtype=np.float64)) / filled_cells
     seen = judged_cells / filled_cells
-
-    doubt = 100.0 * float(tissue.doubt[judged].mean())
-    unseen = 100.0 * (1.0 - seen)
-    spread = np.sqrt(
-        settings.floor_points**2
-        + (settings.doubt_weight * doubt) ** 2
-        + (settings.unseen_weight * unseen) ** 2
-        + (settings.colour_weight * colour_de00) ** 2
-        + _end_points(wall, covered, judged, percent=percent) ** 2
+    spread = _in_quadrature(
+        settings.floor_points,
+        settings.doubt_weight * doubt,
+        settings.guess_weight * guess,
+        settings.unseen_weight * 100.0 * (1.0 - seen),
+        settings.colour_weight * colour_de00,
+        _end_points(wall, tissue.covered, judged, percent=percent),
     )
     return Coverage(
-        percent=float(percent),
-        low=float(max(0.0, percent - spread)),
-        high=float(min(100.0, percent + spread)),
-        soft_percent=float(100.0 * opacity.mean()),
+        percent=percent,
+        low=max(0.0, percent - spread),
+        high=min(100.0, percent + spread),
+        soft_percent=float(100.0 * tissue.opacity[judged].mean()),
         seen_percent=100.0 * seen,
     )
 
 
-def _end_points(wall: Wall, covered: BoolArray, judged: BoolArray, *, percent: float) -> float:
+def _end_points(wall: Wall, covered: Float32Array, judged: BoolArray, *, percent: float) -> float:
     """Half-width, points, that the uncertain fill line and floor add: two standard deviations.
 
     A strip of contents that is wrongly taken in or left out moves the coverage by its share of the
@@ -71,4 +72,8 @@ def _end_points(wall: Wall, covered: BoolArray, judged: BoolArray, *, percent: f
         strip = judged & (depth <= max(2, round(2.0 * sd_mm / step_mm)))
         here = 100.0 * float(covered[strip].mean()) if strip.any() else 100.0 - percent
         points.append(2.0 * sd_mm / tall_mm * (here - percent))
-    return float(np.linalg.norm(points))
+    return _in_quadrature(*points)
+
+
+def _in_quadrature(*parts: float) -> float:
+    return float(np.linalg.norm(parts))

@@ -6,6 +6,7 @@ rendered jars; ``tests/accuracy`` holds its definition and training.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
 from typing import Any
@@ -19,8 +20,27 @@ MULTIPLE = 32
 """The net halves its picture five times: rows and columns are padded to this."""
 
 CLASSES = 10
-"""The net's first outputs, in the order of :class:`jarvision.records.TissueClass`; the next is the
-opacity. What training asks beyond these is not used."""
+"""The first outputs, in the order of :class:`jarvision.records.TissueClass`; opacity and cover come
+after them."""
+
+
+@dataclass(frozen=True)
+class Seen:
+    """What the network says of every place of a wall, ``float32``.
+
+    Attributes
+    ----------
+    shares
+        ``(10, rows, cols)`` chances of the classes; they sum to 1.
+    opacity
+        ``(rows, cols)`` share of the contents that mycelium hides, 0 to 1.
+    covered
+        ``(rows, cols)`` chance that mycelium covers the place, seen or not, 0 to 1.
+    """
+
+    shares: Float32Array
+    opacity: Float32Array
+    covered: Float32Array
 
 
 @cache
@@ -29,8 +49,8 @@ def _net() -> Any:
     return cv2.dnn.readNetFromONNX(np.frombuffer(data, dtype=np.uint8))
 
 
-def run_network(channels: Float32Array) -> tuple[Float32Array, Float32Array]:
-    """Class shares ``(10, rows, cols)`` that sum to 1, and opacity ``(rows, cols)``, 0 to 1.
+def run_network(channels: Float32Array) -> Seen:
+    """Run the net over a wall.
 
     ``channels`` is ``(7, rows, cols)`` as made by :func:`jarvision.tissue.inputs.network_inputs`.
     """
@@ -40,4 +60,5 @@ def run_network(channels: Float32Array) -> tuple[Float32Array, Float32Array]:
     net.setInput(np.pad(channels, pad)[None])
     logits = np.asarray(net.forward(), dtype=np.float32)[0, :, :rows, :cols]
     exponents = np.exp(logits[:CLASSES] - logits[:CLASSES].max(axis=0))
-    return exponents / exponents.sum(axis=0), 1.0 / (1.0 + np.exp(-logits[CLASSES]))
+    opacity, covered = 1.0 / (1.0 + np.exp(-logits[CLASSES:]))
+    return Seen(exponents / exponents.sum(axis=0), opacity, covered)

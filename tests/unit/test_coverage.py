@@ -47,21 +47,36 @@ def test_growth_and_its_stain_count_as_covered_and_nothing_else(
     assert measure(flat_wall(classes), tissue_of(classes)).percent == percent
 
 
-def test_what_cannot_be_judged_or_is_empty_glass_changes_no_share() -> None:
+def test_empty_glass_changes_no_share() -> None:
     classes = half(TissueClass.MYCELIUM, TissueClass.BARE)
     classes[:10] = TissueClass.OUTSIDE
-    classes[10:20, ::2] = TissueClass.UNJUDGED
     coverage = measure(flat_wall(classes), tissue_of(classes))
     assert coverage.percent == pytest.approx(50.0)
-    assert coverage.seen_percent == pytest.approx(100.0 * 25 / 30)
+    assert coverage.seen_percent == pytest.approx(100.0)
+
+
+def test_what_is_hidden_counts_by_its_chance_and_is_told_as_unseen() -> None:
+    classes = half(TissueClass.MYCELIUM, TissueClass.BARE)
+    tissue = tissue_of(classes)
+    classes[:, ::2] = TissueClass.UNJUDGED
+    tissue.covered[:, ::2] = 0.8
+    coverage = measure(flat_wall(classes), tissue)
+    assert coverage.percent == pytest.approx(0.5 * 50.0 + 0.5 * 80.0)
+    assert coverage.seen_percent == pytest.approx(50.0)
+
+
+def test_doubt_on_both_sides_cancels_in_the_expected_share() -> None:
+    classes = half(TissueClass.MYCELIUM, TissueClass.BARE)
+    covered = np.where(classes == TissueClass.MYCELIUM, 0.9, 0.1).astype(np.float32)
+    tissue = replace(tissue_of(classes), covered=covered)
+    assert measure(flat_wall(classes), tissue).percent == pytest.approx(50.0)
 
 
 def test_soft_coverage_is_the_mean_share_that_is_hidden() -> None:
     classes = half(TissueClass.MYCELIUM, TissueClass.BARE)
     opacity = np.where(classes == TissueClass.MYCELIUM, 0.7, 0.2).astype(np.float32)
-    assert measure(
-        flat_wall(classes), Tissue(classes, opacity, np.zeros_like(opacity))
-    ).soft_percent == pytest.approx(45.0)
+    tissue = replace(tissue_of(classes), opacity=opacity)
+    assert measure(flat_wall(classes), tissue).soft_percent == pytest.approx(45.0)
 
 
 def test_unseen_wall_and_doubtful_growth_widen_the_interval() -> None:
@@ -69,11 +84,13 @@ def test_unseen_wall_and_doubtful_growth_widen_the_interval() -> None:
     sure = measure(flat_wall(classes), tissue_of(classes))
     doubtful = measure(
         flat_wall(classes),
-        Tissue(classes, np.full(SHAPE, 0.52, np.float32), np.full(SHAPE, 0.1, np.float32)),
+        replace(tissue_of(classes), covered=np.abs(tissue_of(classes).covered - np.float32(0.1))),
     )
     hidden = classes.copy()
     hidden[::2] = TissueClass.UNJUDGED
-    unseen = measure(flat_wall(hidden), tissue_of(hidden))
+    guessed = tissue_of(classes).covered
+    guessed[::2] = 0.4
+    unseen = measure(flat_wall(hidden), replace(tissue_of(hidden), covered=guessed))
     widths = [c.high - c.low for c in (sure, doubtful, unseen)]
     assert widths[0] > 0.0
     assert widths[1] > 2 * widths[0]
@@ -90,8 +107,8 @@ def test_a_wall_that_nothing_can_be_said_of_says_nothing() -> None:
     arrays(np.uint8, (6, 7), elements=st.integers(0, max(TissueClass))),
     arrays(np.float32, (6, 7), elements=st.floats(0, 1, width=32)),
 )
-def test_numbers_stay_in_their_order_and_range(classes: np.ndarray, opacity: np.ndarray) -> None:
-    coverage = measure(flat_wall(classes), Tissue(classes, opacity, np.zeros_like(opacity)))
+def test_numbers_stay_in_their_order_and_range(classes: np.ndarray, share: np.ndarray) -> None:
+    coverage = measure(flat_wall(classes), Tissue(classes, share, share, share))
     assert 0.0 <= coverage.low <= coverage.percent <= coverage.high <= 100.0
     assert 0.0 <= coverage.soft_percent <= 100.001
     assert 0.0 <= coverage.seen_percent <= 100.0

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from walls import CELL_MM, RADIUS_MM, flat_wall, tissue_of
 
 from jarvision.patches import KIND_OF_CLASS, MIN_AREA_CM2, find_patches
-from jarvision.records import Patch, Tissue, TissueClass
+from jarvision.records import Patch, TissueClass
 
 SHAPE = (320, 320)
 
@@ -80,14 +82,11 @@ def test_the_outline_encloses_the_area_that_is_told() -> None:
     assert shoelace / 100.0 == pytest.approx(patch.area_cm2, rel=0.08)
 
 
-def test_half_hidden_bare_wall_is_less_sure_than_plain_grain() -> None:
-    classes = discs((0.0, 40.0, 8.0, TissueClass.BARE))
-    wall = flat_wall(classes)
-    sure, half = (
-        find_patches(
-            wall, Tissue(classes, np.full(SHAPE, opacity, np.float32), np.zeros(SHAPE, np.float32))
-        )[0].confidence
-        for opacity in (0.05, 0.45)
-    )
-    assert sure > 0.85
-    assert half < 0.15
+def test_a_patch_is_as_sure_as_its_places_are_on_average() -> None:
+    classes = discs((0.0, 40.0, 8.0, TissueClass.BARE), (30.0, 40.0, 8.0, TissueClass.GREEN))
+    certainty = np.where(classes == TissueClass.BARE, 0.6, 0.9).astype(np.float32)
+    certainty[:, ::2] += np.float32(0.1)
+    tissue = replace(tissue_of(classes), certainty=certainty)
+    found = {p.kind: p.confidence for p in find_patches(flat_wall(classes), tissue)}
+    assert found["bare"] == pytest.approx(0.65, abs=0.01)
+    assert found["green"] == pytest.approx(0.95, abs=0.01)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import astuple, replace
 from datetime import datetime
 from functools import cache
 from pathlib import Path
@@ -58,20 +58,21 @@ def classed(wall: Wall) -> Classified:
 def test_any_size_of_wall_gives_shares_that_sum_to_one(shape: tuple[int, int]) -> None:
     rng = np.random.default_rng(2)
     channels = rng.normal(0.0, 1.0, (CHANNELS, *shape)).astype(np.float32)
-    shares, opacity = run_network(channels)
-    assert shares.shape == (CLASSES, *shape)
-    assert opacity.shape == shape
-    np.testing.assert_allclose(shares.sum(axis=0), 1.0, atol=1e-5)
-    assert shares.min() >= 0.0
-    assert opacity.min() >= 0.0
-    assert opacity.max() <= 1.0
+    seen = run_network(channels)
+    assert seen.shares.shape == (CLASSES, *shape)
+    assert seen.opacity.shape == seen.covered.shape == shape
+    np.testing.assert_allclose(seen.shares.sum(axis=0), 1.0, atol=1e-5)
+    assert seen.shares.min() >= 0.0
+    for share in (seen.opacity, seen.covered):
+        assert share.min() >= 0.0
+        assert share.max() <= 1.0
 
 
 def test_the_same_wall_gives_the_same_answer() -> None:
     wall, classes = painted(14.0)
     channels = network_inputs(wall, np.zeros(classes.shape, dtype=np.bool_))
     first, second = run_network(channels), run_network(channels)
-    for one, two in zip(first, second, strict=True):
+    for one, two in zip(astuple(first), astuple(second), strict=True):
         np.testing.assert_array_equal(one, two)
 
 

@@ -31,5 +31,6 @@ def tissue_of(classes: np.ndarray) -> Tissue:
     return Tissue(
         classes=classes,
         opacity=grown.astype(np.float32),
-        doubt=np.zeros(classes.shape, np.float32),
+        covered=grown.astype(np.float32),
+        certainty=np.ones(classes.shape, np.float32),
     )
