@@ -23,6 +23,7 @@ from PIL import (
 )
 
 from jarvision.errors import PhotoRefusedError
+from jarvision.photo.cicp import CodePoints, code_points
 from jarvision.photo.exif import ExifFacts, read_exif
 
 # Importing a plugin is what makes Pillow know its format.
@@ -37,12 +38,10 @@ fewer decoders for a hostile file to reach."""
 MAX_PIXELS = 120_000_000
 """Larger pictures are refused before they are decoded: they would fill the memory."""
 
-HDR_TONES = "the tones are of high dynamic range (PQ or HLG): they were taken for sRGB"
-
-_HDR_TRANSFERS = (16, 18)  # PQ and HLG, ITU-T H.273 (07/2024), table 3, from memory
 _DEEP_MAX = 65535
 
 _ISO_MEDIA = b"ftyp"  # ISO base media, the container of HEIC (ISO/IEC 23008-12)
+_AVIF = (b"avif", b"avis")
 _BITS_PER_SAMPLE, _PHOTOMETRIC, _SAMPLE_FORMAT = 258, 262, 339  # TIFF 6.0 tags
 _UNSIGNED = 1
 _MIN_IS_BLACK, _RGB = 1, 2
@@ -65,15 +64,15 @@ class Decoded:
         Long side of the picture in the file, pixels.
     icc
         The embedded profile, empty when there is none.
-    note
-        What must be told about the decoding, empty as a rule.
+    points
+        Code points of its colours where they count, which is where there is no profile.
     """
 
     pixels: Image.Image | DeepArray
     full_long_side: int
     icc: bytes
     exif: ExifFacts
-    note: str = ""
+    points: CodePoints | None = None
 
 
 def decode(content: bytes, *, smallest_side: int) -> Decoded:
@@ -113,7 +112,7 @@ def _decode(content: bytes, *, smallest_side: int) -> Decoded:
                 full_long_side=max(full),
                 icc=image.info.get("icc_profile") or b"",
                 exif=read_exif(image),
-                note=HDR_TONES if _has_hdr_tones(image) else "",
+                points=code_points(image, content),
             )
 
 
@@ -129,6 +128,8 @@ def _pixels(image: Image.Image, content: bytes, *, smallest_side: int) -> Image.
 def _unknown(content: bytes) -> str:
     if not content:
         return "the file is empty"
+    if content[4:8] == _ISO_MEDIA and content[8:12] in _AVIF:
+        return "an AVIF picture: set the phone to JPEG or HEIC"
     if content[4:8] == _ISO_MEDIA:
         return "damaged picture, or of a kind (such as a film) that is not HEIC"
     return "not a JPEG, PNG, TIFF, WebP or HEIC picture"
@@ -182,14 +183,6 @@ def _decode_deep(content: bytes) -> DeepArray:
 
 def _is_deep_heic(image: Image.Image) -> bool:
     return image.format == "HEIF" and image.info.get("bit_depth", 8) > 8
-
-
-def _has_hdr_tones(image: Image.Image) -> bool:
-    """Tell a HEIC file whose tone curve is not a photo's; an ICC profile goes before it."""
-    if image.format != "HEIF" or image.info.get("icc_profile"):
-        return False
-    nclx = image.info.get("nclx_profile") or {}
-    return nclx.get("transfer_characteristics") in _HDR_TRANSFERS
 
 
 def _decode_deep_heic(content: bytes) -> DeepArray:

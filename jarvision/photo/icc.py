@@ -141,7 +141,7 @@ def read_curves(icc: bytes) -> CurvesAndMatrix | None:
     """
     if len(icc) < 132 or icc[36:40] != b"acsp":
         raise ValueError("no ICC profile")
-    tags = _tags(icc)
+    tags = icc_tags(icc)
     if icc[20:24] != b"XYZ " or b"A2B0" in tags:
         return None
     if icc[16:20] == b"GRAY":
@@ -157,7 +157,8 @@ def read_curves(icc: bytes) -> CurvesAndMatrix | None:
     )
 
 
-def _tags(icc: bytes) -> dict[bytes, bytes]:
+def icc_tags(icc: bytes) -> dict[bytes, bytes]:
+    """Tags of a profile, by signature; ``struct.error`` when it is broken."""
     (count,) = struct.unpack_from(">I", icc, 128)
     entries = [struct.unpack_from(">4sII", icc, 132 + 12 * n) for n in range(min(count, 200))]
     return {name: icc[start : start + size] for name, start, size in entries}

@@ -10,7 +10,8 @@ import numpy as np
 from PIL import Image
 
 from jarvision.errors import PhotoRefusedError
-from jarvision.photo.decode import Decoded, decode
+from jarvision.photo.cicp import code_points_to_srgb
+from jarvision.photo.decode import Decoded, DeepArray, decode
 from jarvision.photo.exif import turn_upright, when
 from jarvision.photo.icc import Converted, deep_to_srgb, to_bytes, to_srgb
 from jarvision.records import Photo
@@ -74,7 +75,7 @@ def read_photo(path: Path, *, name: str, dated: date | None = None) -> Photo:
         time_source=source,
         rgb16=upright.astype(np.uint16, copy=False) if upright.dtype == np.uint16 else None,
         utc_offset=decoded.exif.utc_offset,
-        notes=tuple(filter(None, (decoded.note, picture.note))),
+        notes=(picture.note,) if picture.note else (),
     )
 
 
@@ -106,13 +107,21 @@ def _working_srgb(decoded: Decoded) -> Converted:
     if isinstance(pixels, Image.Image):
         size = _working_size(pixels.size)
         small = pixels if size == pixels.size else pixels.resize(size, Image.Resampling.BOX)
-        return to_srgb(small, decoded.icc)
+        return _converted(small, decoded)
     size = _working_size((pixels.shape[1], pixels.shape[0]))
     if size != (pixels.shape[1], pixels.shape[0]):
         import cv2
 
         shrunk = cv2.resize(pixels, size, interpolation=cv2.INTER_AREA)
         pixels = np.atleast_3d(np.asarray(shrunk, dtype=np.uint16))
+    return _converted(pixels, decoded)
+
+
+def _converted(pixels: Image.Image | DeepArray, decoded: Decoded) -> Converted:
+    if decoded.points is not None and not decoded.points.plain:
+        return code_points_to_srgb(pixels, decoded.points)
+    if isinstance(pixels, Image.Image):
+        return to_srgb(pixels, decoded.icc)
     return deep_to_srgb(pixels, decoded.icc)
 
 

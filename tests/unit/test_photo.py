@@ -20,7 +20,6 @@ from PIL import Image
 
 from jarvision.errors import PhotoRefusedError
 from jarvision.photo import WORKING_LONG_SIDE_PX, read_photo
-from jarvision.photo.decode import HDR_TONES
 from jarvision.photo.icc import BROKEN_PROFILE
 from jarvision.records import Photo
 
@@ -215,10 +214,10 @@ def test_a_deep_heic_photo_comes_out_upright_once_with_its_profile(tmp_path: Pat
     assert np.abs(quarters_of(photo.rgb16) - expected).max() <= 8 * 257
 
 
-@pytest.mark.parametrize("transfer", [16, 18])
-def test_high_dynamic_range_is_told(transfer: int, tmp_path: Path) -> None:
-    content = heic(ramp(), bits=10, transfer_characteristics=transfer)
-    assert read(content, tmp_path, "IMG.HEIC").notes == (HDR_TONES,)
+def test_an_avif_picture_is_refused_with_advice(tmp_path: Path) -> None:
+    """AV1 Image File Format: the brand ``avif`` in the box ``ftyp`` (from memory)."""
+    with pytest.raises(PhotoRefusedError, match="AVIF picture: set the phone to JPEG or HEIC"):
+        read(b"\0\0\0\x1cftypavif\0\0\0\0avifmif1miaf" + bytes(200), tmp_path, "IMG.HEIC")
 
 
 def test_a_torn_deep_heic_file_is_refused(tmp_path: Path) -> None:
