@@ -59,6 +59,9 @@ def main() -> None:
         with tempfile.TemporaryDirectory(prefix="jarvision-bench-") as place:
             made = Part(circumstances(), measure_part(part, Path(place), short=given.short))
         (given.kept / part).write_bytes(pickle.dumps(made))
+    missing = [part for part in PARTS if not (given.kept / part).is_file()]
+    if missing:
+        raise SystemExit(f"kept; the page still needs: {', '.join(missing)}")
     kept = {part: pickle.loads((given.kept / part).read_bytes()) for part in PARTS}
     write_page(given.page, kept)
 
