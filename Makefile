@@ -7,7 +7,7 @@ BIN    := $(VENV)/bin
 PIP    := $(BIN)/python -m pip --quiet --disable-pip-version-check
 OUT    := demo-report
 
-.PHONY: help demo test test-all test-browser lint docs bench clean
+.PHONY: help demo test test-all test-browser lint accuracy docs bench clean
 
 help:  ## list the commands
 	@sed -n 's/^\([a-z-]*\):.*## /make \1  - /p' Makefile
@@ -35,6 +35,10 @@ lint: $(VENV)/.dev  ## put the code in order, as far as that can be done without
 	$(BIN)/ruff check --fix .
 	$(BIN)/ruff format .
 	$(BIN)/mypy
+
+accuracy: $(VENV)/.dev  ## measure accuracy on rendered photos in PHOTOS; renders what is missing, for hours
+	$(PIP) install --editable '.[test,dev,scenes]'
+	$(BIN)/python -m tests.accuracy.benchmark $(if $(PHOTOS),--photos $(PHOTOS)) $(if $(WALLS),--walls $(WALLS))
 
 docs: $(VENV)/.dev  ## write the tables and pictures of the docs from the code
 	$(BIN)/python docs/tables.py

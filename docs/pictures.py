@@ -31,7 +31,7 @@ from fake_shelf import fake_shelf  # noqa: E402 - the made-up shelf of the tests
 
 MEASURED: Final = {
     "quality-*.png": "tests/accuracy/quality_plots.py",
-    "worst-unseen.jpg": "tests/accuracy/evaluate.py",
+    "worst-unseen.jpg": "tests/accuracy/benchmark.py",
 }
 OVERLAY_OF: Final = "SL03_2026-03-09.jpg"
 OVERLAY_NAME: Final = "overlay.jpg"

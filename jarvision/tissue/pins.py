@@ -37,9 +37,9 @@ def find_pins(wall: Wall, tissue: Tissue, *, settings: PinSettings) -> tuple[Pat
     Notes
     -----
     The light is held against that of the growth around. What is darker by ``contrast`` is a spot; a
-    spot is a cap when the tissue classes take it for growth and it is round, even and alone on
-    bright ground. Pins come in groups on growth that is otherwise clean: among many other dark
-    spots, kernels and cracks, caps cannot be told.
+    spot is a cap when the network, which knows no pins, wavers between growth and contents there,
+    and it is round, even and alone on bright ground. Pins come in groups on growth that is
+    otherwise clean: among many other dark spots, kernels and cracks, caps cannot be told.
     """
     growth = np.isin(tissue.classes, COVERED)
     if np.count_nonzero(growth) < settings.covered_min * np.count_nonzero(wall.filled):
@@ -120,8 +120,11 @@ def _is_cap(
     step_mm: float,
     settings: PinSettings,
 ) -> bool:
-    """Tell whether a spot is growth, round, even inside, and bright all around."""
-    if np.mean(classes[spot] == TissueClass.MYCELIUM) < settings.growth_share:
+    """Tell whether a spot is of no other kind, round, even inside, and bright all around."""
+    grown, bare = (
+        float(np.mean(classes[spot] == kind)) for kind in (TissueClass.MYCELIUM, TissueClass.BARE)
+    )
+    if grown < settings.growth_share or grown + bare < settings.plain_share:
         return False
     mask = spot.astype(np.uint8)
     inside = cv2.erode(mask, np.ones((3, 3), np.uint8), borderValue=0) > 0

@@ -7,10 +7,8 @@ side by side.
 from __future__ import annotations
 
 import argparse
-from collections import Counter
 from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass, field
 from functools import partial
 from pathlib import Path
 
@@ -21,8 +19,9 @@ from jarvision.colourspace import srgb_encode
 from jarvision.day import look
 from jarvision.errors import PhotoRefusedError
 from jarvision.photo import read_photo
-from jarvision.records import OFF_COLOUR_KINDS, ByteArray, Coverage, FloatArray, TissueClass
+from jarvision.records import OFF_COLOUR_KINDS, ByteArray, TissueClass
 
+from .figures import Answer, by_kind, patch_rows, refused, summary
 from .matching import match_patches, verdict_if_unchanged
 from .truth import PhotoTruth
 
@@ -36,34 +35,13 @@ COLOURS = {
 }  # fmt: skip
 
 
-@dataclass(frozen=True)
-class Answer:
-    """One photo: truth and what the package said. ``reason`` is empty when it gave a reading."""
-
-    name: str
-    fault: str
-    true_percent: float
-    true_seen_percent: float
-    reason: str = ""
-    coverage: Coverage | None = None
-    agreement: float = 0.0
-    counts: Counter[str] = field(default_factory=Counter)
-    bad: bool = False
-    verdict: str = ""
-    tile: ByteArray | None = None
-
-    @property
-    def error(self) -> float:
-        """Coverage minus truth, points."""
-        return self.coverage.percent - self.true_percent if self.coverage else float("nan")
-
-
 def answer(path: Path, *, tiles: bool) -> Answer:
     """Read one rendered photo and hold it against its truth."""
     truth = PhotoTruth.read(path.with_suffix(""))
     photo = read_photo(path, name=path.name)
     fault = str(truth.numbers.get("fault", truth.numbers.get("shelf_jar", "")))
-    blank = partial(Answer, path.stem, fault, truth.coverage_percent, float("nan"))
+    kinds = (*(str(truth.numbers[k]) for k in ("substrate", "habit", "tint")), fault)
+    blank = partial(Answer, path.stem, fault, truth.coverage_percent, float("nan"), kinds=kinds)
     try:
         sight = look(photo)
     except PhotoRefusedError as refusal:
@@ -86,6 +64,7 @@ def answer(path: Path, *, tiles: bool) -> Answer:
         ),
         bad=_is_bad(truth),
         verdict=verdict_if_unchanged(sight.coverage, sight.patches),
+        kinds=kinds,
         tile=_tile(sight.wall.linear, classes, sight.tissue.classes) if tiles else None,
     )
 
@@ -110,53 +89,28 @@ def _tile(linear: np.ndarray, truth: ByteArray, seen: ByteArray) -> ByteArray:
     return np.asarray(cv2.resize(strip, (510, 250), interpolation=cv2.INTER_AREA), np.uint8)
 
 
-def concordance(truth: FloatArray, seen: FloatArray) -> float:
-    """Lin's concordance correlation coefficient (Lin 1989, Biometrics 45:255-268; from memory)."""
-    covariance = np.mean((truth - truth.mean()) * (seen - seen.mean()))
-    spread = truth.var() + seen.var() + (truth.mean() - seen.mean()) ** 2
-    return float(2.0 * covariance / spread)
-
-
 def table(answers: Sequence[Answer]) -> str:
     """The figures as text."""
-    read = [a for a in answers if a.coverage is not None]
-    error = np.array([a.error for a in read])
-    on_seen = np.array([a.coverage.percent - a.true_seen_percent for a in read])  # type: ignore[union-attr]
-    truth = np.array([a.true_percent for a in read])
-    held = [
-        a.coverage.low <= a.true_percent <= a.coverage.high  # type: ignore[union-attr]
-        for a in read
+    lines = [f"{what}: {much}" for what, much in summary(answers)]
+    lines += [
+        f"{kind} of {size}: {found} found, {false} false"
+        for kind, size, found, false in patch_rows(answers)
     ]
-    width = [a.coverage.high - a.coverage.low for a in read]  # type: ignore[union-attr]
-    lines = [
-        f"photos {len(answers)}, read {len(read)}",
-        f"coverage error, points: mean |e| {np.abs(error).mean():.2f}, bias {error.mean():+.2f}, "
-        f"95th {np.percentile(np.abs(error), 95):.2f}, worst {np.abs(error).max():.2f}",
-        f"on the wall that was seen: mean |e| {np.nanmean(np.abs(on_seen)):.2f}, "
-        f"95th {np.nanpercentile(np.abs(on_seen), 95):.2f}",
-        f"Lin's concordance {concordance(truth, truth + error):.4f}",
-        f"interval holds the truth {100 * np.mean(held):.1f} %, mean width {np.mean(width):.1f}",
-        f"places classed right {100 * np.mean([a.agreement for a in read]):.1f} %",
+    lines += [
+        f"{kind}: {e.count} photos, mean {e.mean:.2f}, bias {e.bias:+.2f}, 95th {e.p95:.1f}"
+        for kind, e in by_kind(answers)
     ]
-    counts = sum((a.counts for a in read), Counter())
-    for kind in sorted({name.rsplit(" ", 1)[0] for name in counts}):
-        true, said = counts[f"{kind} true"], counts[f"{kind} said"]
-        lines.append(
-            f"{kind} of 1 cm2 or more: {counts[f'{kind} found']} of {true} found, "
-            f"{counts[f'{kind} false']} of {said} false"
-        )
-    bad = [a for a in read if a.bad]
-    wrong = [a.name for a in bad if a.verdict == "go"]
-    lines.append(f"jars with mould, wet or dead areas: {len(bad)}, called go: {len(wrong)} {wrong}")
-    good = [a for a in read if not a.bad and a.true_percent >= 99.0]
-    lost = [a.name for a in good if a.verdict == "no-go"]
-    lines.append(f"full clean jars: {len(good)}, called no-go: {len(lost)} {lost}")
-    lines += [f"refused {a.name} ({a.fault}): {a.reason}" for a in answers if a.reason]
-    return "\n".join(lines)
+    return "\n".join(lines + [f"refused {line}" for line in refused(answers)])
 
 
-def contact_sheet(answers: Sequence[Answer], path: Path, *, count: int) -> None:
-    """Picture of the worst photos: wall, truth, answer."""
+def evaluate(folder: Path, *, tiles: bool = False, jobs: int = 2) -> list[Answer]:
+    """Answer every photo of a folder."""
+    with ProcessPoolExecutor(jobs) as pool:
+        return list(pool.map(partial(answer, tiles=tiles), sorted(folder.glob("*.jpg"))))
+
+
+def contact_sheet(answers: Sequence[Answer], *, count: int) -> ByteArray:
+    """Picture of the worst photos: wall, truth, answer; sRGB."""
     read = [a for a in answers if a.tile is not None]
     worst = sorted(read, key=lambda a: -abs(a.error))[:count]
     tiles = []
@@ -169,8 +123,7 @@ def contact_sheet(answers: Sequence[Answer], path: Path, *, count: int) -> None:
     while len(tiles) % SHEET_COLUMNS:
         tiles.append(np.zeros_like(tiles[0]))
     rows = [np.hstack(tiles[i : i + SHEET_COLUMNS]) for i in range(0, len(tiles), SHEET_COLUMNS)]
-    data = cv2.imencode(".png", cv2.cvtColor(np.vstack(rows), cv2.COLOR_RGB2BGR))[1]
-    path.write_bytes(data.tobytes())
+    return np.vstack(rows)
 
 
 def main() -> None:
@@ -181,12 +134,11 @@ def main() -> None:
     parser.add_argument("--worst", type=int, default=12)
     parser.add_argument("--jobs", type=int, default=2)
     args = parser.parse_args()
-    paths = sorted(args.folder.glob("*.jpg"))
-    with ProcessPoolExecutor(args.jobs) as pool:
-        answers = list(pool.map(partial(answer, tiles=args.sheet is not None), paths))
+    answers = evaluate(args.folder, tiles=args.sheet is not None, jobs=args.jobs)
     print(table(answers))
     if args.sheet:
-        contact_sheet(answers, args.sheet, count=args.worst)
+        sheet = contact_sheet(answers, count=args.worst)
+        cv2.imwrite(str(args.sheet), cv2.cvtColor(sheet, cv2.COLOR_RGB2BGR))
 
 
 if __name__ == "__main__":

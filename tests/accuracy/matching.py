@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date, datetime, timedelta
 
@@ -24,7 +25,9 @@ from jarvision.species import find_profile
 from jarvision.tracking import build_history
 from jarvision.verdict import decide
 
-BIG_CM2 = 1.0
+SIZES = {"0.25 to 1": (0.25, 1.0), "1 to 4": (1.0, 4.0), "over 4": (4.0, np.inf)}
+"""Areas from and below, cm2, that are counted apart."""
+
 OVERLAP = 0.3
 """A patch is found when this share of it is called so, and false when less of it is so."""
 
@@ -33,7 +36,7 @@ NEAR_CELLS = 9
 
 
 def match_patches(truth: ByteArray, answer: ByteArray, *, cell_cm2: float) -> Counter[str]:
-    """Count ``KIND true``, ``KIND found``, ``KIND said`` and ``KIND false`` of 1 cm2 or more.
+    """Count ``KIND|SIZE|true``, ``...|found``, ``...|said`` and ``...|false``.
 
     Mould colours count as one kind too (``off-colour``): any of them is the same alarm.
     """
@@ -44,19 +47,23 @@ def match_patches(truth: ByteArray, answer: ByteArray, *, cell_cm2: float) -> Co
         is_so, said_so = np.isin(truth, numbers), np.isin(answer, numbers)
         for name, here, there in (("true", is_so, said_so), ("said", said_so, is_so)):
             near = cv2.dilate(there.astype(np.uint8), np.ones((NEAR_CELLS, NEAR_CELLS))) > 0
-            for area in _areas(here, cell_cm2=cell_cm2):
+            for size, area in _areas(here, cell_cm2=cell_cm2):
                 overlap = float(near[area].mean()) >= OVERLAP
-                counts[f"{kind} {name}"] += 1
-                counts[f"{kind} found"] += name == "true" and overlap
-                counts[f"{kind} false"] += name == "said" and not overlap
+                counts[f"{kind}|{size}|{name}"] += 1
+                counts[f"{kind}|{size}|found"] += name == "true" and overlap
+                counts[f"{kind}|{size}|false"] += name == "said" and not overlap
     return counts
 
 
-def _areas(mask: BoolArray, *, cell_cm2: float) -> list[BoolArray]:
+def _areas(mask: BoolArray, *, cell_cm2: float) -> Iterator[tuple[str, BoolArray]]:
+    """Connected areas with the name of their size."""
     opened = cv2.morphologyEx(mask.astype(np.uint8), cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
     count, labels, stats, _ = cv2.connectedComponentsWithStats(opened, connectivity=8)
     areas = stats[:, cv2.CC_STAT_AREA] * cell_cm2
-    return [labels == n for n in range(1, count) if areas[n] >= BIG_CM2]
+    for n in range(1, count):
+        for size, (least, below) in SIZES.items():
+            if least <= areas[n] < below:
+                yield size, labels == n
 
 
 def verdict_if_unchanged(coverage: Coverage, patches: tuple[Patch, ...]) -> VerdictWord:
