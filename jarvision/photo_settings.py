@@ -42,14 +42,24 @@ class ColourSettings:
     """Linear value below which stray light rules a reading (common practice, no source)."""
 
     veil_sd: float = 0.01
-    """Usual offset that lens flare and sheen add, linear: one per cent of white."""
+    """Usual offset that lens flare adds to the print's sheen, linear: one per cent of white."""
 
-    tone_sd: float = 0.17
+    sheen_usual: Annotated[float, Limits(1e-4, 0.02)] = 0.01
+    sheen_max: Annotated[float, Limits(0.021, 0.2)] = 0.04
+    sheen_log_sd: float = 0.5
+    sheen_slope_sd: float = 0.35
+    """What the surface of a matte print mirrors, as a share of white: the usual and the most (a
+    smooth dielectric of index 1.5 mirrors 4 %, Fresnel), the spread of its odds in between, and how
+    much its logarithm grows over half a card. The best of a few in the cross-validation of
+    colour/fit.py."""
+
+    tone_sd: float = 0.1
     field_sd: float = 2.0
     tilt_sd: float = 0.2
     """Usual bend of a tone curve (encoded signal), and usual size of the light's terms and of a
     second lamp's tint over half a card (natural log): priors that hold what paper and greys leave
-    open. The tone's was the best of 0.5, 0.17 and 3 in the cross-validation of colour/fit.py."""
+    open. The tone's was the best of 0.07, 0.1, 0.17 and 0.3 in the cross-validation of
+    colour/fit.py."""
 
     white_reflectance_min: Annotated[float, Limits(0, 1)] = 0.55
     """Nominal linear value from which a swatch counts as white in the exposure check."""

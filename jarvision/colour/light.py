@@ -3,12 +3,15 @@
 Bare paper shows at four strips all the way down the card, whatever the printer did: it says how
 the light varies over the card (a lamp at one side, a lens that darkens its corners, a tint from a
 second lamp). The greys say how the camera bends its signal. Both are fitted together, since a
-bent signal flattens a gradient.
+bent signal flattens a gradient. So is the sheen of the print, a little white light that its surface
+mirrors, more on the side of the lamp: it lifts the dark greys, and without it the tone curve would
+have to. It is the card's alone, so it is not taken from the jar.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
@@ -25,7 +28,8 @@ _DARKEST_ENCODED = 3e-3
 _DARKEST = 1e-3
 """Linear value that no printed grey falls below."""
 
-_UNKNOWNS = 19
+_UNKNOWNS = 22
+_SHEEN = 19
 _LOG_SD = 0.03
 """Usual relative error of a reading: print, paper and shading (3 %)."""
 
@@ -42,16 +46,29 @@ class LightFit:
         ``(3, 5)`` log light over the card on :func:`field_terms`; 0 at the card's middle.
     gain
         ``(3,)`` signal of a perfect white at the card's middle.
+    sheen
+        What the surface of the print mirrors at the card's middle, as a share of white.
+    sheen_slope
+        Growth of its logarithm from there to the right and to the lower side.
     """
 
     tone: FloatArray
     field: FloatArray
     gain: FloatArray
+    sheen: float = 0.0
+    sheen_slope: tuple[float, float] = (0.0, 0.0)
 
     def even(self, linear: FloatArray, points_mm: FloatArray, layout: CardLayout) -> FloatArray:
-        """Readings ``(n, 3)`` as they would be in even light, white 1.0."""
-        light = np.exp(field_terms(points_mm, layout) @ self.field.T)
-        return unbend(srgb_encode(np.clip(linear, 0.0, 1.0)), self.tone) / (light * self.gain)
+        """Readings ``(n, 3)`` as they would be in even light and without sheen, white 1.0."""
+        terms = field_terms(points_mm, layout)
+        white = np.exp(terms @ self.field.T) * self.gain
+        signal = unbend(srgb_encode(np.clip(linear, 0.0, 1.0)), self.tone) / white
+        return signal - self.sheen_at(terms)[:, None]
+
+    def sheen_at(self, terms: FloatArray) -> FloatArray:
+        """Share of white ``(n,)`` that is mirrored at places given by :func:`field_terms`."""
+        log_growth = terms[:, :2] @ np.array(self.sheen_slope)
+        return np.asarray(self.sheen * np.exp(np.clip(log_growth, -3.0, 3.0)))
 
 
 def paper_layout(layout: CardLayout) -> CardLayout:
@@ -115,7 +132,7 @@ def fit_light(
     layout: CardLayout,
     settings: ColourSettings,
 ) -> LightFit:
-    """Fit tone curve and light together, robustly: a shadow's edge or a thumb loses its say.
+    """Fit tone curve, light and sheen together, robustly: a shadow or a thumb loses its say.
 
     Parameters
     ----------
@@ -142,47 +159,81 @@ def fit_light(
     encoded = srgb_encode(np.clip(seen, 1e-5, 1.0))
     own = np.maximum(reference[grey], _DARKEST)
     level = own.mean(axis=1)
-    known = np.concatenate([np.log(own), np.zeros((np.count_nonzero(clean), 3))])
-    is_paper = np.arange(len(known)) >= len(own)
+    is_paper = np.arange(len(seen)) >= len(own)
+    own = np.concatenate([own, np.ones((np.count_nonzero(clean), 3))])
     trust = np.where(is_paper, settings.paper_weight, 1.0)
     trust[: level.size] = np.clip(level / settings.veil_level, 0.2, 1.0)
 
     weight = (trust / _LOG_SD)[:, None]
     straight = _slopes_of_light(terms, is_paper) * weight[:, :, None]
-    prior_sd = np.repeat([settings.tone_sd, settings.field_sd, settings.tilt_sd], [6, 5, 4])
-    held = np.delete(np.diag(np.ones(_UNKNOWNS)), [6, 7, 8, 18], axis=0) / prior_sd[:, None]
+    held = _priors(settings)
 
     def residuals(z: FloatArray) -> FloatArray:
-        fit, paper_log = _parts(z)
+        fit, paper_log = _parts(z, settings)
         light = np.log(unbend(encoded, fit.tone)) - np.log(fit.gain) - terms @ fit.field.T
-        off = (light - (known + (is_paper * paper_log)[:, None])) * weight
-        return np.concatenate([off.ravel(), held @ z])
+        sheen = np.where(is_paper, 0.0, fit.sheen_at(terms))
+        known = np.log(own + sheen[:, None]) + (is_paper * paper_log)[:, None]
+        return np.concatenate([((light - known) * weight).ravel(), held @ z])
 
     def slopes(z: FloatArray) -> FloatArray:
-        tone = unbend_slopes(encoded, z[:6].reshape(3, 2)) * weight[..., None]
+        fit, _ = _parts(z, settings)
+        tone = unbend_slopes(encoded, fit.tone) * weight[..., None]
         whole = straight.copy()
         for band in range(3):
             whole[:, band, 2 * band : 2 * band + 2] = tone[:, band]
+        sheen = np.where(is_paper, 0.0, fit.sheen_at(terms))[:, None]
+        share = -sheen / (own + sheen) * weight
+        whole[:, :, _SHEEN] = share * (1.0 - fit.sheen / settings.sheen_max)
+        whole[:, :, _SHEEN + 1 :] = share[:, :, None] * terms[:, None, :2]
         return np.concatenate([whole.reshape(-1, _UNKNOWNS), held])
 
     start = np.zeros(_UNKNOWNS)
     start[6:9] = np.log(np.maximum(np.median(paper.linear, axis=0), 1e-3))
-    solution = least_squares(residuals, start, jac=slopes, loss="soft_l1", f_scale=1.5, max_nfev=60)
-    return _parts(solution.x)[0]
+    loss = partial(_loss, data=encoded.size)
+    solution = least_squares(residuals, start, jac=slopes, loss=loss, f_scale=1.5, max_nfev=60)
+    return _parts(solution.x, settings)[0]
 
 
-def _parts(z: FloatArray) -> tuple[LightFit, float]:
+def _parts(z: FloatArray, settings: ColourSettings) -> tuple[LightFit, float]:
     """What the unknowns stand for: two bends a band, three log gains, the field and its tint.
 
-    The tint is a slope of red and of blue; the last unknown is the paper's log reflectance.
+    The tint is a slope of red and of blue; then come the paper's log reflectance, the log odds of
+    the sheen against the most it may be, and its slope.
     """
     tilt = np.zeros((3, 5))
     tilt[0, :2], tilt[2, :2] = z[14:16], z[16:18]
-    return LightFit(z[:6].reshape(3, 2), z[9:14] + tilt, np.exp(z[6:9])), float(z[18])
+    usual, most = settings.sheen_usual, settings.sheen_max
+    odds = (most - usual) / usual * np.exp(-np.clip(z[_SHEEN], -30.0, 30.0))
+    light = LightFit(
+        tone=z[:6].reshape(3, 2),
+        field=z[9:14] + tilt,
+        gain=np.exp(z[6:9]),
+        sheen=float(most / (1.0 + odds)),
+        sheen_slope=(float(z[_SHEEN + 1]), float(z[_SHEEN + 2])),
+    )
+    return light, float(z[18])
+
+
+def _priors(settings: ColourSettings) -> FloatArray:
+    """``(18, 22)`` the unknowns that are held, over their usual size."""
+    usual = (
+        (settings.tone_sd, 6), (settings.field_sd, 5), (settings.tilt_sd, 4),
+        (settings.sheen_log_sd, 1), (settings.sheen_slope_sd, 2),
+    )  # fmt: skip
+    sd = np.repeat([size for size, _ in usual], [count for _, count in usual])
+    return np.asarray(np.delete(np.eye(_UNKNOWNS), [6, 7, 8, 18], axis=0) / sd[:, None])
+
+
+def _loss(squares: FloatArray, *, data: int) -> FloatArray:
+    """Soft L1 for the first ``data`` residuals; the square for priors, or they are overruled."""
+    rho = np.vstack([squares, np.ones_like(squares), np.zeros_like(squares)])
+    t = 1.0 + squares[:data]
+    rho[:, :data] = 2.0 * (np.sqrt(t) - 1.0), t**-0.5, -0.5 * t**-1.5
+    return rho
 
 
 def _slopes_of_light(terms: FloatArray, is_paper: BoolArray) -> FloatArray:
-    """Change ``(n, 3, 19)`` of the log light with the unknowns that it is linear in."""
+    """Change ``(n, 3, 22)`` of the log light with the unknowns that it is linear in."""
     slopes = np.zeros((len(terms), 3, _UNKNOWNS))
     slopes[:, [0, 1, 2], [6, 7, 8]] = -1.0
     slopes[:, :, 9:14] = -terms[:, None, :]

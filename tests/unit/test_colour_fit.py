@@ -166,7 +166,7 @@ def test_burnt_out_whites_are_overexposed_and_one_clean_white_is_enough() -> Non
     assert refusal(replace(swatches, clipped=white.astype(float)), paper) == "overexposed"
     one_left = white.copy()
     one_left[np.flatnonzero(white)[0]] = False
-    assert fit((replace(swatches, clipped=one_left.astype(float)), paper)).de00_median < 0.2
+    assert fit((replace(swatches, clipped=one_left.astype(float)), paper)).de00_median < 0.3
 
 
 def test_a_dim_photo_is_underexposed() -> None:
