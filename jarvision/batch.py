@@ -31,7 +31,7 @@ from jarvision.species import SpeciesBook, load_species
 from jarvision.store import Store
 from jarvision.stories import tell_stories
 from jarvision.tracking import build_histories
-from jarvision.workers import local_fleet
+from jarvision.workers import local_fleet, refuse_in_a_starting_worker
 
 Tell = Callable[[str], None]
 """Takes a sentence for the user; it goes to no file."""
@@ -92,7 +92,10 @@ def score_folder(
         The register has a wrong line.
     SettingsError
         The settings, or a species profile of the grower's own, are wrong.
+    WorkersError
+        A script calls this outside of ``if __name__ == "__main__":``: its workers would, too.
     """
+    refuse_in_a_starting_worker()
     ground = _prepare(folder, out=out, register=register, settings=settings, skip=skip)
     chosen, known, warnings = ground.settings, ground.known, [*ground.warnings]
     with _open_intake(ground, fleet or local_fleet(jobs), read or read_one, tell) as intake:

@@ -53,6 +53,10 @@ class SettingsError(UsageError):
     """A settings file, or a species profile of the grower's own, that is wrong as it stands."""
 
 
+class WorkersError(JarvisionError):
+    """Worker processes that cannot be started."""
+
+
 class NothingToScoreError(JarvisionError):
     """A folder that holds no photo."""
 

@@ -18,10 +18,17 @@ from functools import partial
 from itertools import chain, islice
 from typing import Final
 
+from jarvision.errors import WorkersError
 from jarvision.jobs import Fleet, Job, Outcome, PhotoReader, read_job, unread
 
 _MOST_WORKERS: Final = 61 if sys.platform == "win32" else 1024
 """Windows cannot wait for more processes at once."""
+
+_NO_START: Final = "Worker processes end as soon as they start, before they read a photo"
+_NO_START_REMEDY: Final = (
+    "A script must call score_folder under \"if __name__ == '__main__':\", since every worker runs "
+    "the rest of it; or read with jobs=1"
+)
 
 
 def local_fleet(workers: int) -> Fleet:
@@ -46,8 +53,15 @@ def _read_pooled(
 
     The jobs in flight when a worker dies are suspects: they are read again one by one, each alone
     in a worker, so that the one that breaks its worker a second time is named.
+
+    Raises
+    ------
+    WorkersError
+        When workers end before they read anything.
     """
     suspects = yield from _read_until_broken(waiting, one_job, workers)
+    if suspects:
+        _check_that_workers_start()
     while suspects:
         yield from _read_alone(suspects, one_job)
         suspects = yield from _read_until_broken(waiting, one_job, workers)
@@ -89,6 +103,24 @@ def _read_alone(jobs: list[Job], one_job: Callable[[Job], Outcome]) -> Iterator[
                 yield pool.submit(one_job, job).result()
             except BrokenProcessPool:
                 yield unread(job, "reading this photo ended its worker process, twice")
+
+
+def _check_that_workers_start() -> None:
+    """Raise :class:`WorkersError` when it is not the photos that end the workers."""
+    try:
+        with _new_pool(1) as pool:
+            pool.submit(os.getpid).result()
+    except BrokenProcessPool as error:
+        raise WorkersError(_NO_START, _NO_START_REMEDY) from error
+
+
+def refuse_in_a_starting_worker() -> None:
+    """Raise :class:`WorkersError` in a process that is still being made into a worker.
+
+    It runs the main script anew and must not begin the work, which waits for the worker.
+    """
+    if getattr(multiprocessing.current_process(), "_inheriting", False):
+        raise WorkersError(_NO_START, _NO_START_REMEDY)
 
 
 def _new_pool(workers: int) -> ProcessPoolExecutor:

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import os
+import subprocess
+import sys
 import threading
 from datetime import date
 from pathlib import Path
 
 import pytest
 from fake_shelf import fake_reading, fake_refusal
+from PIL import Image
 
 from jarvision.batch import score_folder
 from jarvision.errors import NothingToScoreError, NotWritableError, RegisterError, UsageError
@@ -82,6 +85,29 @@ def test_a_photo_that_breaks_its_worker_costs_only_itself(tmp_path: Path) -> Non
     assert {readings[name].reason for name in names[1:3]} == {"unreadable"}
     assert "ended its worker" in readings[names[1]].detail
     assert readings[names[2]].detail == "RuntimeError: odd photo"
+
+
+def test_a_script_that_workers_run_anew_is_told_what_to_do(tmp_path: Path) -> None:
+    """Every photo would be called unreadable, and two processes a photo be started in vain."""
+    folder = tmp_path / "photos"
+    folder.mkdir()
+    for name in ("A1_2026-03-01.jpg", "A1_2026-03-02.jpg", "A1_2026-03-03.jpg"):
+        Image.new("RGB", (64, 48)).save(folder / name)
+    script = tmp_path / "score.py"
+    script.write_text(
+        f"from jarvision import score_folder\nscore_folder({str(folder)!r}, 'out', jobs=2)\n"
+    )
+    done = subprocess.run(
+        [sys.executable, script],
+        cwd=tmp_path,
+        capture_output=True,
+        text=True,
+        check=False,
+        timeout=60,
+    )
+    assert done.returncode != 0
+    assert "under \"if __name__ == '__main__':\"" in done.stderr
+    assert not (tmp_path / "out" / "readings.csv").exists()
 
 
 def test_workers_use_one_opencv_thread(tmp_path: Path) -> None:
