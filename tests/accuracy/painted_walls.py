@@ -99,13 +99,14 @@ def write(seed: int, *, out: Path) -> None:
     hidden = (np.rint(wall.opacity[:, front] * 15.0) * 17.0).astype(np.uint8)
     encoded = np.rint(255.0 * srgb_encode(np.clip(linear / HEADROOM, 0.0, 1.0))).astype(np.uint8)
     burnt = linear.min(axis=2) > rng.uniform(1.0, 1.6)
-    np.savez(
+    np.savez_compressed(
         out / f"P{seed}.npz",
         colour=cv2.imencode(".jpg", encoded[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, 96])[1],
         classes=cv2.imencode(".png", classes)[1],
         beneath=cv2.imencode(".png", classes)[1],
         opacity=cv2.imencode(".png", hidden)[1],
         burnt=np.packbits(burnt),
+        pins=np.packbits(wall.pins[:, front]),
         angles_deg=wall.angles_deg[front].astype(np.float32),
         heights_mm=wall.heights_mm.astype(np.float32),
         radius_mm=wall.radius_mm,

@@ -31,6 +31,7 @@ from .wall_net import CLASS_COUNT, WIDTHS, WallNet
 CANVAS = (640, 448)  # rows, columns of 0.25 mm
 WINDOW = (448, 352)
 IGNORED = 255
+CAP_WEIGHT = 5.0
 CLASS_WEIGHTS = {
     TissueClass.OUTSIDE: 0.6, TissueClass.UNJUDGED: 1.0, TissueClass.BARE: 1.0,
     TissueClass.MYCELIUM: 1.0, TissueClass.STAIN: 1.5, TissueClass.GREEN: 2.0,
@@ -40,16 +41,17 @@ CLASS_WEIGHTS = {
 
 @dataclass(frozen=True)
 class Walls:
-    """Walls on the canvas: ``x (n, 7, rows, cols)``; classes seen and beneath, opacity: uint8."""
+    """Walls on the canvas: ``x (n, 7, rows, cols)``; uint8: classes seen and beneath, opacity, caps."""
 
     x: Tensor
     seen: Tensor
     beneath: Tensor
     opacity: Tensor
+    pins: Tensor
 
     def parts(self) -> tuple[Tensor, ...]:
-        """The four tensors."""
-        return self.x, self.seen, self.beneath, self.opacity
+        """The five tensors."""
+        return self.x, self.seen, self.beneath, self.opacity, self.pins
 
     def pick(self, index: Tensor | slice) -> Walls:
         """Some of the walls, inputs as 32-bit floats."""
@@ -67,7 +69,7 @@ def load_walls(folder: Path) -> Walls:
 
 
 def load_wall(path: Path) -> tuple[np.ndarray, ...]:
-    """Inputs, classes seen, classes beneath, opacity of one wall."""
+    """Inputs, classes seen, classes beneath, opacity and caps of one wall."""
     with np.load(path) as data:
         colour = cv2.imdecode(data["colour"], cv2.IMREAD_COLOR)[..., ::-1]
         maps = [
@@ -75,7 +77,10 @@ def load_wall(path: Path) -> tuple[np.ndarray, ...]:
             for name in ("classes", "beneath", "opacity")
         ]
         shape = maps[0].shape
-        burnt = np.unpackbits(data["burnt"])[: maps[0].size].reshape(shape) > 0
+        burnt, pins = (
+            np.unpackbits(data[name], count=maps[0].size).reshape(shape)
+            for name in ("burnt", "pins")
+        )
         linear = (HEADROOM * srgb_decode(colour / 255.0)).astype(np.float32)
         yes = np.ones(shape, bool)
         wall = Wall(
@@ -84,9 +89,9 @@ def load_wall(path: Path) -> tuple[np.ndarray, ...]:
         )  # fmt: skip
     rows, cols = (min(size, limit) for size, limit in zip(shape, CANVAS, strict=True))
     x = np.zeros((CHANNELS, *CANVAS), np.float16)
-    x[:, :rows, :cols] = network_inputs(wall, burnt)[:, :rows, :cols]
-    padded = [np.full(CANVAS, fill, np.uint8) for fill in (IGNORED, IGNORED, 0)]
-    for canvas, picture in zip(padded, maps, strict=True):
+    x[:, :rows, :cols] = network_inputs(wall, burnt > 0)[:, :rows, :cols]
+    padded = [np.full(CANVAS, fill, np.uint8) for fill in (IGNORED, IGNORED, 0, 0)]
+    for canvas, picture in zip(padded, (*maps, pins), strict=True):
         canvas[:rows, :cols] = picture[:rows, :cols]
     return x, *padded
 
@@ -122,7 +127,7 @@ def vary(walls: Walls) -> Walls:
     grain = torch.rand(n, 1, 1, 1, device=device) * 0.06
     changed = changed + share * (soft - changed) + grain * torch.randn_like(changed)
     x = torch.cat([changed, x[:, 3:]], dim=1) * inside
-    return Walls(x, kinds[:, 0].long(), kinds[:, 1].long(), labels[:, 2] / 255.0)
+    return Walls(x, kinds[:, 0].long(), kinds[:, 1].long(), labels[:, 2] / 255.0, labels[:, 3])
 
 
 def window(walls: Walls) -> Walls:
@@ -140,9 +145,10 @@ def is_covered(kinds: Tensor) -> Tensor:
 
 
 def loss_of(out: Tensor, walls: Walls, weights: Tensor) -> Tensor:
-    """Cross entropy of classes, opacity and cover, and the error of each wall's coverage.
+    """Cross entropy of classes, opacity, cover and caps, and the error of each wall's coverage.
 
-    Cover is asked wherever contents stand, seen or not; what hides them counts half.
+    Cover is asked wherever contents stand, seen or not; what hides them counts half. Caps are
+    rare: each counts five times.
     """
     entropy = functional.cross_entropy(
         out[:, :CLASS_COUNT], walls.seen, weight=weights, ignore_index=IGNORED
@@ -156,7 +162,11 @@ def loss_of(out: Tensor, walls: Walls, weights: Tensor) -> Tensor:
     cover = (binary(logit, true, reduction="none") * worth).sum() / worth.sum().clamp(min=1.0)
     cells = there.sum(dim=(1, 2)).clamp(min=1.0)
     excess = ((torch.sigmoid(logit) - true) * there).sum(dim=(1, 2)) / cells
-    return entropy + 0.3 * opacity + 0.7 * cover + 0.5 * excess.abs().mean()
+    clear = (walls.seen != IGNORED) & (walls.seen != int(TissueClass.UNJUDGED))
+    caps = binary(
+        out[:, CLASS_COUNT + 2][clear], walls.pins[clear], pos_weight=out.new_tensor(CAP_WEIGHT)
+    )
+    return entropy + 0.3 * opacity + 0.7 * cover + 0.5 * excess.abs().mean() + 0.7 * caps
 
 
 @torch.no_grad()

@@ -11,7 +11,7 @@ import cv2
 import numpy as np
 
 from jarvision.geometry import GlassCylinder
-from jarvision.records import ByteArray, Float32Array, FloatArray, TissueClass, Wall
+from jarvision.records import BoolArray, ByteArray, Float32Array, FloatArray, TissueClass, Wall
 
 RENDERED_GLASS_INDEX = 1.5
 MAP_SCALE = 4  # photo pixels per pixel of the ``seen`` map
@@ -30,11 +30,14 @@ class TruePlaces:
         What stands there, whatever hides it: never UNJUDGED.
     opacity
         Of the mycelium, 0 to 1, whatever hides it.
+    pins
+        Caps of fruit bodies at the glass, and what stands above the fill line.
     """
 
     classes: ByteArray
     beneath: ByteArray
     opacity: Float32Array
+    pins: BoolArray
 
 
 @dataclass(frozen=True)
@@ -51,6 +54,8 @@ class PhotoTruth:
         Of the columns and rows; heights fall.
     seen
         Classes in the photo at a quarter of its resolution: UNJUDGED behind label and fog.
+    pins, pins_seen
+        Caps at the glass, in paint coordinates; with those above the fill line, in the photo.
     """
 
     name: str
@@ -60,20 +65,25 @@ class PhotoTruth:
     angles_deg: FloatArray
     heights_mm: FloatArray
     seen: ByteArray
+    pins: BoolArray
+    pins_seen: BoolArray
 
     @classmethod
     def read(cls, stem: Path) -> PhotoTruth:
         """Read ``STEM.json`` and ``STEM.npz``."""
         numbers = json.loads(stem.with_name(f"{stem.name}.json").read_text())
         with np.load(stem.with_name(f"{stem.name}.npz")) as data:
+            classes, seen = data["classes"], data["seen"]
             return cls(
                 name=stem.name,
                 numbers=numbers,
-                classes=data["classes"],
+                classes=classes,
                 opacity=data["opacity"].astype(np.float32) / 255.0,
                 angles_deg=data["angles_deg"].astype(np.float64),
                 heights_mm=data["heights_mm"].astype(np.float64),
-                seen=data["seen"],
+                seen=seen,
+                pins=_unpacked(data["pins"], classes.shape),
+                pins_seen=_unpacked(data["pins_seen"], seen.shape),
             )
 
     @property
@@ -98,10 +108,14 @@ class PhotoTruth:
         beneath, opacity = self.classes[row, col].copy(), self.opacity[row, col].copy()
         beneath[off], opacity[off] = TissueClass.OUTSIDE, 0.0
         quarter = ((full - (MAP_SCALE - 1) / 2) / MAP_SCALE).astype(np.float32)
-        seen = cv2.remap(self.seen, quarter[..., 0], quarter[..., 1], cv2.INTER_NEAREST)
+        seen, caps = (
+            cv2.remap(picture, quarter[..., 0], quarter[..., 1], cv2.INTER_NEAREST)
+            for picture in (self.seen, self.pins_seen.astype(np.uint8))
+        )
         hidden = (seen == TissueClass.UNJUDGED) & (beneath != TissueClass.OUTSIDE)
         classes = np.where(hidden, np.uint8(TissueClass.UNJUDGED), beneath)
-        return TruePlaces(classes=classes, beneath=beneath, opacity=opacity)
+        pins = np.where(beneath == TissueClass.OUTSIDE, caps > 0, self.pins[row, col] & ~off)
+        return TruePlaces(classes=classes, beneath=beneath, opacity=opacity, pins=pins)
 
     def places(self, pixels: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Wall angle (deg) and height (mm) seen by photo pixels ``(..., 2)``, exactly."""
@@ -132,3 +146,7 @@ class PhotoTruth:
         angles, ys = glass.see_through(eye + step[..., None] * rays)
         angles = np.where(inside > 0.0, np.rad2deg(angles), np.nan)
         return angles, foot[1] - ys
+
+
+def _unpacked(bits: ByteArray, shape: tuple[int, ...]) -> BoolArray:
+    return np.asarray(np.unpackbits(bits, count=int(np.prod(shape))).reshape(shape) > 0)

@@ -2,7 +2,8 @@
 
 One ``.npz`` a photo, small enough to hold thousands: the wall's colour as 8-bit sRGB of linear / 2
 (so that light above the card's white is kept), the classes that can be seen and those beneath fog
-and label, opacity in 255ths, burnt-out places, angles and heights.
+and label, opacity in 255ths, burnt-out places, caps of fruit bodies,
+angles and heights.
 """
 
 from __future__ import annotations
@@ -38,13 +39,14 @@ def prepare(path: Path, *, out: Path) -> bool:
     true = PhotoTruth.read(path.with_suffix("")).at(wall, photo_scale=photo.scale)
     colour = np.rint(255.0 * srgb_encode(np.clip(wall.linear / HEADROOM, 0.0, 1.0)))
     bgr = colour.astype(np.uint8)[..., ::-1]
-    np.savez(
+    np.savez_compressed(
         out / f"{path.stem}.npz",
         colour=cv2.imencode(".jpg", bgr, [cv2.IMWRITE_JPEG_QUALITY, 97])[1],
         classes=cv2.imencode(".png", true.classes)[1],
         beneath=cv2.imencode(".png", true.beneath)[1],
         opacity=cv2.imencode(".png", (np.rint(true.opacity * 15.0) * 17.0).astype(np.uint8))[1],
         burnt=np.packbits(burnt_out(wall, photo, settings=settings.masks)),
+        pins=np.packbits(true.pins),
         angles_deg=wall.angles_deg.astype(np.float32),
         heights_mm=wall.heights_mm.astype(np.float32),
         radius_mm=wall.radius_mm,

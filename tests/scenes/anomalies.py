@@ -16,7 +16,7 @@ from jarvision.records import Float32Array, FloatArray, TissueClass
 from .events import Blob, Canvas, Event, Growth
 from .moulds import Mould
 from .textures import fractal_noise, lab_to_linear, sigmoid, smoothstep
-from .wall_paint import WallGrid
+from .wall_paint import FruitBody, WallGrid
 
 __all__ = [
     "AmberStain",
@@ -27,6 +27,7 @@ __all__ = [
     "Pins",
     "Shake",
     "Stall",
+    "StandingPins",
     "WetBottom",
 ]
 
@@ -145,7 +146,8 @@ class BrownSkin(Event):
 class Pins(Event):
     """Young fruit bodies pressed against the glass, below the fill line.
 
-    They are solid mushroom tissue and no bare spot: their truth is MYCELIUM, caps too.
+    They are solid mushroom tissue and no bare spot: their truth is MYCELIUM, and ``pins`` marks
+    the caps.
     """
 
     angle_deg: float = 0.0
@@ -154,12 +156,14 @@ class Pins(Event):
     count: int = 7
     cap_lab: tuple[float, float, float] = (66.0, 4.0, 13.0)
     grow_days: float = 4.0
+    cap_mm: tuple[float, float] = (2.0, 4.2)
+    stalk_lab: tuple[float, float, float] = (90.0, 0.0, 6.0)
 
     def lay(self, canvas: Canvas, *, day: float, rng: np.random.Generator) -> None:
         grown = float(smoothstep(0.0, self.grow_days, np.asarray(day - self.from_day)))
         for _ in range(self.count):
             place = rng.normal(0.0, 0.5 * self.spread_mm, 2)
-            size, lean = rng.uniform(2.0, 4.2) * grown, rng.normal(0.0, 0.35)
+            size, lean = rng.uniform(*self.cap_mm) * grown, rng.normal(0.0, 0.35)
             if grown > 0.05:
                 self._pin(canvas, place, size, lean)
 
@@ -169,10 +173,42 @@ class Pins(Event):
         x, z = along * np.cos(lean) + up * np.sin(lean), up * np.cos(lean) - along * np.sin(lean)
         stalk = np.hypot(x / (0.5 * size), (z + 0.8 * size) / (1.2 * size))
         cap = np.hypot(x / (0.75 * size), z / (0.55 * size))
-        for q, lab in ((stalk, (90.0, 0.0, 6.0)), (cap, self.cap_lab)):
+        for q, lab in ((stalk, self.stalk_lab), (cap, self.cap_lab)):
             share = smoothstep(0.0, 0.16, 1.0 - q)
             round_lab = np.array(lab) - np.clip(q, 0, 1)[..., None] ** 3 * np.array([6.0, 0, 0])
             canvas.mix(share, lab_to_linear(round_lab))
             on = share >= 0.5
             canvas.classes[on], canvas.opacity[on] = TissueClass.MYCELIUM, 1.0
             canvas.relief_mm[:] = np.where(on, 0.5 * q**2, canvas.relief_mm)
+        canvas.pins |= cap <= 0.92  # where the cap's colour is at least half
+
+
+@dataclass(frozen=True, kw_only=True)
+class StandingPins(Event):
+    """A cluster of fruit bodies on top of the contents, above the fill line, near the glass."""
+
+    angle_deg: float = 0.0
+    spread_deg: float = 14.0
+    count: int = 6
+    tall_mm: tuple[float, float] = (7.0, 20.0)
+    cap_mm: tuple[float, float] = (2.0, 5.0)
+    back_mm: float = 5.0
+    cap_lab: tuple[float, float, float] = (66.0, 4.0, 13.0)
+    stalk_lab: tuple[float, float, float] = (88.0, 0.0, 6.0)
+
+    def lay(self, canvas: Canvas, *, day: float, rng: np.random.Generator) -> None:
+        pair = tuple(
+            tuple(float(v) for v in lab_to_linear(np.array(lab)))
+            for lab in (self.stalk_lab, self.cap_lab)
+        )
+        for _ in range(self.count if day >= self.from_day else 0):
+            cap = float(rng.uniform(*self.cap_mm))
+            canvas.standing.append(
+                FruitBody(
+                    angle_deg=float(self.angle_deg + rng.normal(0.0, self.spread_deg)),
+                    back_mm=float(rng.uniform(0.0, self.back_mm)),
+                    tall_mm=max(float(rng.uniform(*self.tall_mm)), 1.6 * cap),
+                    cap_radius_mm=cap,
+                    linear=(pair[0], pair[1]),
+                )
+            )

@@ -1,8 +1,9 @@
 """Render a whole set of photos: ``python -m tests.scenes.bulk SET --out DIR [--shard 0/8]``.
 
 Sets: ``tuning``, ``held-out`` and ``unseen`` (random jars and scenes, other seeds), ``training``
-(jars in which more goes wrong), ``other-look`` (contents that the others do not hold), ``samples``
-(the shelf of ``sample_images/``), ``lights`` (one jar under many lights and camera settings).
+and ``hard`` (jars in which more goes wrong), ``pins`` (jars that fruit inside), ``other-look``
+(contents that the others do not hold), ``samples`` (the shelf of ``sample_images/``), ``lights``
+(one jar under many lights and camera settings).
 Several processes may share one set, each with its own shard; what is there already is skipped.
 """
 
@@ -21,16 +22,20 @@ import numpy as np
 from . import samples
 from .contents import JarRecipe, WallPaint, paint
 from .lights_trial import lights_trial
-from .sampler import leaning_spec, random_spec, training_spec
+from .sampler import hard_spec, leaning_spec, random_spec, training_spec
 from .spec import SceneSpec
 from .suite import (
+    HARD_SEEDS,
     HELD_OUT_SEEDS,
     OTHER_LOOK_SEEDS,
+    PIN_SEEDS,
     TRAINING_SEEDS,
     TUNING_SEEDS,
     UNSEEN_SEEDS,
     JarOnADay,
+    hard_jar,
     other_look_jar,
+    pin_jar,
     random_jar,
     training_jar,
 )
@@ -43,6 +48,8 @@ SUITES: dict[str, tuple[range, Callable[[int], JarOnADay], Callable[[int], Scene
     "tuning": (TUNING_SEEDS, random_jar, random_spec),
     "held-out": (HELD_OUT_SEEDS, random_jar, random_spec),
     "training": (TRAINING_SEEDS, training_jar, training_spec),
+    "hard": (HARD_SEEDS, hard_jar, hard_spec),
+    "pins": (PIN_SEEDS, pin_jar, leaning_spec),
     "unseen": (UNSEEN_SEEDS, random_jar, leaning_spec),
     "other-look": (OTHER_LOOK_SEEDS, other_look_jar, leaning_spec),
 }
@@ -112,7 +119,9 @@ def save_truth(stem: Path, contents: WallPaint, truth: Any) -> None:
     """Write ``STEM.json`` (numbers) and ``STEM.npz``.
 
     The arrays are the wall's classes and opacity (0 to 255) at full resolution, with its angles
-    and heights, and ``seen``: the classes in the photo at a quarter of its resolution.
+    and heights, ``seen``: the classes in the photo at a quarter of its resolution, and as packed
+    bits ``pins`` (caps at the glass, on the wall) and ``pins_seen`` (with those above, in the
+    photo).
     """
     front = np.abs(contents.angles_deg) <= FRONT_DEG
     stem.with_name(f"{stem.name}.json").write_text(json.dumps(truth.numbers, indent=1))
@@ -123,6 +132,8 @@ def save_truth(stem: Path, contents: WallPaint, truth: Any) -> None:
         angles_deg=contents.angles_deg[front].astype(np.float32),
         heights_mm=contents.heights_mm.astype(np.float32),
         seen=truth.maps.classes,
+        pins=np.packbits(contents.pins[:, front]),
+        pins_seen=np.packbits(truth.maps.pins),
     )
 
 

@@ -160,6 +160,8 @@ def paint(recipe: JarRecipe, *, day: float) -> WallPaint:
         fill_height_mm=fill,
         radius_mm=recipe.radius_mm,
         height_mm=recipe.height_mm,
+        pins=canvas.pins & ~outside,
+        standing=tuple(canvas.standing),
     )
 
 
@@ -179,6 +181,7 @@ def _grown(recipe: JarRecipe, spell: _Spell, day: float) -> Canvas:
         classes=classes,
         opacity=opacity,
         piece_tone=spell.bare.piece_tone,
+        pins=np.zeros(classes.shape, dtype=bool),
     )
     if recipe.dust_per_cm2 > 0.0:
         _sprinkle(canvas, recipe)

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
-from jarvision.records import ByteArray, Float32Array, FloatArray, TissueClass
+from jarvision.records import BoolArray, ByteArray, Float32Array, FloatArray, TissueClass
 
 from .textures import fractal_noise
-from .wall_paint import WallGrid
+from .wall_paint import FruitBody, WallGrid
 
 HALF_GROWN_DAYS = 1.5  # at about this age mycelium hides half of what is behind it
 AGE_FALL_DAYS_PER_MM = 0.9  # how fast growth thins out towards a place that it does not enter
@@ -26,6 +26,8 @@ class Canvas:
     classes: ByteArray
     opacity: Float32Array
     piece_tone: Float32Array
+    pins: BoolArray
+    standing: list[FruitBody] = field(default_factory=list)
 
     def mix(self, share: Float32Array, linear: Float32Array) -> None:
         """Blend ``linear`` over the albedo by ``share``, ``(rows, cols)``."""

@@ -69,6 +69,16 @@ def training_spec(seed: int) -> SceneSpec:
     return replace(spec, extras=extras, lamps=lamps)
 
 
+def hard_spec(seed: int) -> SceneSpec:
+    """A training scene with thick fog over a part of the wall still more often."""
+    rng = np.random.default_rng([seed, 10])
+    spec = training_spec(seed)
+    if rng.random() < 0.22:
+        fog, low = float(rng.uniform(0.25, 0.85)), float(rng.uniform(0.05, 0.7))
+        spec = replace(spec, extras=replace(spec.extras, fog_opacity=fog, fog_low_fraction=low))
+    return spec
+
+
 def _jar(rng: np.random.Generator) -> Jar:
     straight = rng.random() < 0.3
     metal = rng.random() < 0.55

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-from tests.scenes import glass, lights, meshes, surfaces
+from tests.scenes import fruit, glass, lights, meshes, surfaces
 from tests.scenes.pinhole import CardInWorld, Pinhole, hold
 from tests.scenes.spec import (
     CARD_HEIGHT_MM,
@@ -156,6 +156,10 @@ class Stage:
             "glass": (glass.shell(frame, jar, shape, rng=rng), clear),
             "contents": (glass.contents(frame, paint, shape), stuff),
             "heap": (glass.heap(frame, paint, shape), stuff),
+            "standing": (
+                fruit.standing(frame, paint, shape),
+                mi.load_dict(_solid(_bitmap(fruit.colours(paint), wrap="clamp"), 0.6)),
+            ),
             "lid": (
                 glass.lid(frame, jar, shape),
                 mi.load_dict(

@@ -12,12 +12,14 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from .anomalies import AmberStain, BarePatch, BrownSkin, Mould, Pins, Stall, WetBottom
+from .anomalies import AmberStain, BarePatch, BrownSkin, Mould, Pins, Stall, StandingPins, WetBottom
 from .contents import JarRecipe
 from .events import Event
 
 TUNING_SEEDS = range(1000, 1160)
 TRAINING_SEEDS = range(10_000, 12_000)
+HARD_SEEDS = range(12_000, 15_000)
+PIN_SEEDS = range(8000, 8060)
 HELD_OUT_SEEDS = range(5000, 5120)
 UNSEEN_SEEDS = range(6000, 6240)
 OTHER_LOOK_SEEDS = range(7000, 7060)
@@ -91,6 +93,87 @@ def training_jar(seed: int) -> JarOnADay:
         early = max(0.0, day - float(rng.uniform(1.0, 14.0)))
     events = _hard_events(kind, rng, early=early)
     return JarOnADay(replace(jar.recipe, events=events), day, kind)
+
+
+def hard_jar(seed: int) -> JarOnADay:
+    """A training jar of the kinds that are hardest to read, and jars with fruit bodies."""
+    jar = training_jar(seed)
+    rng = np.random.default_rng([seed, 8])
+    kind = str(
+        rng.choice(
+            ["as it is", "pins", "pale", "thin", "stain", "wet", "mould"],
+            p=[0.32, 0.2, 0.16, 0.1, 0.09, 0.06, 0.07],
+        )
+    )
+    early = max(0.0, jar.day - float(rng.uniform(1.0, 9.0)))
+    if kind == "as it is":
+        return jar
+    if kind == "pins":
+        return _with_pins(jar, rng)
+    if kind == "pale":
+        fibre, rice = str(rng.choice(FIBRES)), rng.random() < 0.25
+        recipe = replace(
+            jar.recipe,
+            substrate="rice" if rice else fibre,
+            spawn_share=0.0 if rice else float(rng.uniform(0.1, 0.3)),
+            nuclei_per_cm2=float(rng.uniform(0.1, 0.9)),
+            habit=str(rng.choice(["fluffy", "ropey", "wispy", "skin"])),  # type: ignore[arg-type]
+            tint=str(rng.choice(["cream", "white", "greyish"], p=[0.6, 0.2, 0.2])),  # type: ignore[arg-type]
+        )
+        return JarOnADay(recipe, jar.day, "pale")
+    if kind == "thin":
+        tint = str(rng.choice(["white", "cream", "greyish"]))
+        recipe = replace(jar.recipe, habit="wispy", tint=tint)  # type: ignore[arg-type]
+        return JarOnADay(recipe, jar.day, "thin")
+    return JarOnADay(
+        replace(jar.recipe, events=_hard_events(kind, rng, early=early)), jar.day, kind
+    )
+
+
+def pin_jar(seed: int) -> JarOnADay:
+    """A jar that pins: at the glass, above the fill line, or both."""
+    return _with_pins(random_jar(seed), np.random.default_rng([seed, 9]))
+
+
+CAPS_LAB = ((66.0, 4.0, 13.0), (45.0, 7.0, 17.0), (30.0, 4.0, 8.0), (52.0, 0.0, 2.0),
+            (36.0, 0.0, -4.0), (72.0, 16.0, 12.0), (78.0, 4.0, 42.0), (88.0, 1.0, 9.0))  # fmt: skip
+
+
+def _with_pins(jar: JarOnADay, rng: np.random.Generator) -> JarOnADay:
+    """Pins on a jar, most often on a late day; caps from brown over grey to pink and white."""
+    day = jar.day * float(rng.choice([0.9, 1.3, 1.8]))
+    lab = np.array(CAPS_LAB[rng.integers(len(CAPS_LAB))]) + rng.normal(0.0, [6.0, 1.5, 3.0])
+    tone = (float(np.clip(lab[0], 22.0, 92.0)), float(lab[1]), float(lab[2]))
+    small, span = float(rng.uniform(1.4, 3.0)), float(rng.uniform(1.2, 2.4))
+    events: list[Event] = list(jar.recipe.events if rng.random() < 0.3 else ())
+    where = str(rng.choice(["glass", "above", "both"], p=[0.55, 0.25, 0.2]))
+    angle = float(rng.uniform(-48.0, 48.0))
+    if where != "above":
+        for _ in range(int(rng.integers(1, 3))):
+            events.append(
+                Pins(
+                    from_day=day - float(rng.uniform(1.5, 6.0)),
+                    angle_deg=float(rng.uniform(-48.0, 48.0)),
+                    height_mm=float(rng.uniform(0.25, 0.97) * jar.recipe.fill_mm),
+                    spread_mm=float(rng.uniform(8.0, 26.0)),
+                    count=int(rng.integers(3, 13)),
+                    cap_lab=tone,
+                    cap_mm=(small, small * span),
+                )
+            )
+    if where != "glass":
+        events.append(
+            StandingPins(
+                angle_deg=angle,
+                spread_deg=float(rng.uniform(5.0, 30.0)),
+                count=int(rng.integers(2, 11)),
+                tall_mm=(float(rng.uniform(4.0, 9.0)), float(rng.uniform(10.0, 24.0))),
+                cap_mm=(small, small * span),
+                back_mm=float(rng.uniform(1.0, 9.0)),
+                cap_lab=tone,
+            )
+        )
+    return JarOnADay(replace(jar.recipe, events=tuple(events)), day, "pins")
 
 
 def other_look_jar(seed: int) -> JarOnADay:

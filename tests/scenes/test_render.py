@@ -49,6 +49,7 @@ def checkered(*, cell_deg: float = 30.0, cell_mm: float = 17.0) -> WallPaint:
         fill_height_mm=np.full(grid.cols, 85.0, dtype=np.float32),
         radius_mm=40.0,
         height_mm=120.0,
+        pins=np.zeros(grid.shape, dtype=bool),
     )
 
 

@@ -23,9 +23,11 @@ from tests.scenes.trace import GLASS_INDEX, MAX_STEPS, WATER_INDEX
 
 Float32Array = NDArray[np.float32]
 ByteArray = NDArray[np.uint8]
+BoolArray = NDArray[np.bool_]
 
 MAP_SCALE = 4  # photo pixels per map pixel, each way
 FOGGED = 0.2  # film opacity from which a place counts as fogged
+HALF_HIDDEN = 0.5
 
 
 @dataclass(frozen=True)
@@ -44,6 +46,9 @@ class TruthMaps:
         Where it meets the contents (up to 5 mm deeper); NaN elsewhere.
     fog
         Opacity of the film crossed.
+    pins
+        True on caps of fruit bodies at the glass and on those that stand above the fill line,
+        where fog leaves at least half of their light.
     """
 
     classes: ByteArray
@@ -52,6 +57,7 @@ class TruthMaps:
     contents_angle_deg: Float32Array
     contents_height_mm: Float32Array
     fog: Float32Array
+    pins: BoolArray
 
 
 @dataclass(frozen=True)
@@ -130,7 +136,7 @@ def _numbers(geometry: Geometry) -> dict[str, Any]:
 def _maps(scene: Any, shapes: dict[str, Any], geometry: Geometry) -> TruthMaps:
     rows, cols = geometry.height // MAP_SCALE, geometry.width // MAP_SCALE
     directions = _directions(geometry, rows, cols)
-    order = ("contents", "label", "droplets", "fog", "glass")
+    order = ("contents", "label", "droplets", "fog", "glass", "standing")
     pointers = {name: mi.ShapePtr(shapes[name]) for name in order}
     for pointer in pointers.values():
         dr.make_opaque(pointer)
@@ -143,7 +149,7 @@ def _maps(scene: Any, shapes: dict[str, Any], geometry: Geometry) -> TruthMaps:
     wall, uv, kind, fog, wet = (np.array(part) for part in found)
     angle, height = geometry.jar.cylinder(wall.T)
     on_wall = np.isfinite(wall).all(axis=0)
-    classes, place = _look_up(geometry, uv, kind == 1)
+    classes, pins, place = _look_up(geometry, uv, kind == 1)
     classes[(kind == 2) | ((kind == 1) & ((fog > FOGGED) | wet))] = TissueClass.UNJUDGED
     shape = (rows, cols)
     return TruthMaps(
@@ -153,6 +159,7 @@ def _maps(scene: Any, shapes: dict[str, Any], geometry: Geometry) -> TruthMaps:
         place[0].reshape(shape),
         place[1].reshape(shape),
         fog.astype(np.float32).reshape(shape),
+        ((pins | (kind == 3)) & (fog < HALF_HIDDEN)).reshape(shape),
     )
 
 
@@ -167,8 +174,8 @@ def _directions(geometry: Geometry, rows: int, cols: int) -> Float32Array:
 
 def _look_up(
     geometry: Geometry, uv: Float32Array, hit: NDArray[np.bool_]
-) -> tuple[ByteArray, Float32Array]:
-    """Class of each ray that met the contents (else OUTSIDE), and its angle and height."""
+) -> tuple[ByteArray, BoolArray, Float32Array]:
+    """Class of each ray that met the contents (else OUTSIDE), cap or not, angle and height."""
     paint = geometry.paint
     rows, cols = paint.classes.shape
     u, v = np.where(hit, uv[0], 0.0), np.where(hit, uv[1], 0.0)
@@ -177,12 +184,20 @@ def _look_up(
     classes = np.where(hit, paint.classes[row, column], TissueClass.OUTSIDE).astype(np.uint8)
     angle = np.where(hit, (u * 360.0) % 360.0 - 180.0, np.nan)
     height = np.where(hit, (1.0 - v) * paint.height_mm, np.nan)
-    return classes, np.stack([angle, height]).astype(np.float32)
+    pins = hit & paint.pins[row, column]
+    return classes, pins, np.stack([angle, height]).astype(np.float32)
 
 
 @dr.syntax
 def _follow(
-    scene: Any, ray: Any, contents: Any, label: Any, droplets: Any, fog: Any, glass: Any
+    scene: Any,
+    ray: Any,
+    contents: Any,
+    label: Any,
+    droplets: Any,
+    fog: Any,
+    glass: Any,
+    standing: Any,
 ) -> tuple[Any, Any, Any, Any, Any]:
     """Inner wall point, uv on the contents, kind of the end, film opacity, droplet crossed."""
     wall = mi.Point3f(dr.nan)
@@ -214,6 +229,7 @@ def _follow(
         uv[is_contents] = si.uv
         kind[is_contents] = 1
         kind[end & (si.shape == label)] = 2
+        kind[end & (si.shape == standing)] = 3
         going &= ~end & ~((is_glass | is_drop) & (f > 0.9999))
         ray = si.spawn_ray(si.to_world(out))
         steps += 1

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from jarvision.records import ByteArray, Float32Array, FloatArray
+from jarvision.records import BoolArray, ByteArray, Float32Array, FloatArray
 
 
 @dataclass(frozen=True)
@@ -82,6 +82,29 @@ class WallGrid:
 
 
 @dataclass(frozen=True)
+class FruitBody:
+    """A young mushroom that stands on the contents, above the fill line.
+
+    Attributes
+    ----------
+    angle_deg
+        Where it stands around the jar.
+    back_mm
+        Way from the glass to its cap; 0 nearly touches.
+    tall_mm, cap_radius_mm
+        Height above the contents; half the width of the cap.
+    linear
+        Linear sRGB reflectance of stalk and cap.
+    """
+
+    angle_deg: float
+    back_mm: float
+    tall_mm: float
+    cap_radius_mm: float
+    linear: tuple[tuple[float, ...], tuple[float, ...]] = ((0.7,) * 3, (0.4,) * 3)
+
+
+@dataclass(frozen=True)
 class WallPaint:
     """One jar on one day: what stands against the inside of the glass, unrolled over 360 deg.
 
@@ -101,6 +124,10 @@ class WallPaint:
         ``(cols,)`` height of the fill line above the inner floor.
     radius_mm, height_mm
         Inner radius, and height of the arrays: row 0 is at the top, columns run -180 to 180 deg.
+    pins
+        ``(rows, cols)`` True where the cap of a fruit body presses against the glass.
+    standing
+        Fruit bodies above the fill line.
     """
 
     albedo: Float32Array
@@ -111,6 +138,8 @@ class WallPaint:
     fill_height_mm: Float32Array
     radius_mm: float
     height_mm: float
+    pins: BoolArray
+    standing: tuple[FruitBody, ...] = ()
 
     @property
     def angles_deg(self) -> FloatArray:
