@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from pathlib import Path
@@ -24,18 +23,8 @@ Samples = TypeVar("Samples", bound=np.ndarray[Any, Any])
 
 _OFFSET = re.compile(r"([+-])(\d{2}):(\d{2})")
 
-# The picture as stored -> upright, by EXIF orientation (EXIF 2.32, tag 0x0112). ``rot90`` turns
-# against the clock.
-_UPRIGHT: Mapping[int, Callable[[Any], Any]] = {
-    1: lambda stored: stored,
-    2: lambda stored: stored[:, ::-1],
-    3: lambda stored: stored[::-1, ::-1],
-    4: lambda stored: stored[::-1],
-    5: lambda stored: stored.swapaxes(0, 1),
-    6: lambda stored: np.rot90(stored, -1),
-    7: lambda stored: stored[::-1, ::-1].swapaxes(0, 1),
-    8: lambda stored: np.rot90(stored),
-}
+_ORIENTATIONS = range(1, 9)
+"""Ways in which a picture may be stored (EXIF 2.32, tag 0x0112); 1 is upright."""
 
 
 @dataclass(frozen=True)
@@ -71,7 +60,7 @@ def read_exif(image: Image.Image) -> ExifFacts:
     except Exception:  # Pillow's parser meets damaged tags with errors of many kinds
         return ExifFacts()
     return ExifFacts(
-        orientation=orientation if orientation in _UPRIGHT else 1,
+        orientation=orientation if orientation in _ORIENTATIONS else 1,
         taken_at=_time(details.get(Base.DateTimeOriginal)),
         utc_offset=_offset(details.get(Base.OffsetTimeOriginal)),
         focal_35mm=_positive(details.get(Base.FocalLengthIn35mmFilm)),
@@ -79,8 +68,23 @@ def read_exif(image: Image.Image) -> ExifFacts:
 
 
 def turn_upright(samples: Samples, orientation: int) -> Samples:
-    """Turn ``(rows, cols, ...)`` as stored upright; ``orientation`` is 1 to 8."""
-    return cast(Samples, np.ascontiguousarray(_UPRIGHT[orientation](samples)))
+    """Turn ``(rows, cols, channels)`` as stored upright; ``orientation`` is 1 to 8."""
+    import cv2
+
+    turned: Any = samples
+    if orientation in (5, 7):  # mirrored and turned
+        turned = cv2.transpose(turned)
+    if orientation in (2, 4):
+        turned = cv2.flip(turned, 1 if orientation == 2 else 0)
+    turns = {
+        3: cv2.ROTATE_180,
+        6: cv2.ROTATE_90_CLOCKWISE,
+        7: cv2.ROTATE_180,
+        8: cv2.ROTATE_90_COUNTERCLOCKWISE,
+    }
+    if orientation in turns:
+        turned = cv2.rotate(turned, turns[orientation])
+    return cast(Samples, np.ascontiguousarray(turned).reshape(*turned.shape[:2], -1))
 
 
 def when(facts: ExifFacts, *, dated: date | None, path: Path) -> tuple[datetime, TimeSource]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from datetime import date
 from pathlib import Path
+from typing import cast
 
 import numpy as np
 from PIL import Image
@@ -14,7 +15,7 @@ from jarvision.photo.cicp import code_points_to_srgb
 from jarvision.photo.decode import Decoded, DeepArray, decode
 from jarvision.photo.exif import turn_upright, when
 from jarvision.photo.icc import Converted, deep_to_srgb, to_bytes, to_srgb
-from jarvision.records import Photo
+from jarvision.records import ByteArray, Photo
 
 WORKING_LONG_SIDE_PX = 2016
 """Long side of a working photo: about 0.15 to 0.2 mm a pixel when the card fills the frame."""
@@ -104,17 +105,23 @@ def _read_bytes(path: Path) -> bytes:
 def _working_srgb(decoded: Decoded) -> Converted:
     """Shrink first, then convert: far fewer pixels go through the profile."""
     pixels = decoded.pixels
+    if not isinstance(pixels, Image.Image) and pixels.dtype == np.uint8:
+        plain = cast(ByteArray, pixels)
+        if not decoded.icc and max(plain.shape) <= WORKING_LONG_SIDE_PX:
+            return Converted(plain)  # sRGB of the right size already
+        pixels = Image.fromarray(plain)
     if isinstance(pixels, Image.Image):
         size = _working_size(pixels.size)
         small = pixels if size == pixels.size else pixels.resize(size, Image.Resampling.BOX)
         return _converted(small, decoded)
-    size = _working_size((pixels.shape[1], pixels.shape[0]))
-    if size != (pixels.shape[1], pixels.shape[0]):
+    deep = cast(DeepArray, pixels)
+    size = _working_size((deep.shape[1], deep.shape[0]))
+    if size != (deep.shape[1], deep.shape[0]):
         import cv2
 
-        shrunk = cv2.resize(pixels, size, interpolation=cv2.INTER_AREA)
-        pixels = np.atleast_3d(np.asarray(shrunk, dtype=np.uint16))
-    return _converted(pixels, decoded)
+        shrunk = cv2.resize(deep, size, interpolation=cv2.INTER_AREA)
+        deep = np.atleast_3d(np.asarray(shrunk, dtype=np.uint16))
+    return _converted(deep, decoded)
 
 
 def _converted(pixels: Image.Image | DeepArray, decoded: Decoded) -> Converted:

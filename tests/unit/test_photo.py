@@ -430,3 +430,29 @@ def test_the_extension_does_not_matter(kind: str, tmp_path: Path) -> None:
     content = saved(Image.fromarray(picture()), **KINDS[kind])
     for name in ("a.png", "a.HEIC", "a"):
         assert read(content, tmp_path, name).rgb.shape == (48, 64, 3)
+
+
+# --------------------------------------------------------------------------- two decoders
+def noisy(rows: int, cols: int) -> Image.Image:
+    """A smooth picture with noise: every coefficient of its JPEG counts."""
+    rng = np.random.default_rng(rows + cols)
+    smooth = cv2.resize(rng.uniform(0, 255, (6, 8, 3)), (cols, rows))
+    return Image.fromarray(np.clip(smooth + rng.normal(0, 9, smooth.shape), 0, 255).astype("uint8"))
+
+
+@pytest.mark.parametrize("subsampling", [0, 1, 2])
+@pytest.mark.parametrize("size", [(1501, 1999), (2700, 3600), (3003, 4007)])
+def test_a_sound_jpeg_has_the_pixels_that_pillow_decodes(
+    size: tuple[int, int], subsampling: int, tmp_path: Path
+) -> None:
+    content = saved(noisy(*size), format="JPEG", quality=90, subsampling=subsampling)
+    with Image.open(io.BytesIO(content)) as image:
+        image.draft(None, tuple(int(side * 1800 / max(size)) for side in image.size))
+        assert np.array_equal(read(content, tmp_path).rgb, np.asarray(image))
+
+
+def test_a_jpeg_whose_thumbnail_alone_has_its_end_is_refused(tmp_path: Path) -> None:
+    thumbnail = saved(noisy(64, 48), format="JPEG")
+    within = b"Exif\0\0" + thumbnail  # an end of image, inside a segment before the scan
+    content = saved(noisy(640, 480), format="JPEG", exif=within)
+    assert unreadable(content[: len(content) * 3 // 4], tmp_path)
