@@ -7,6 +7,7 @@ begins, from either side, at the first column that is lively in most rows.
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 import cv2
@@ -15,10 +16,10 @@ from numpy.typing import NDArray
 
 from jarvision.card.layout import CardLayout
 from jarvision.errors import PhotoRefusedError
-from jarvision.jar.plane import LEFT_MM, PX_PER_MM, Number, PlaneView
+from jarvision.jar.plane import LEFT_MM, PX_PER_MM, Number, PlaneView, Window
 from jarvision.jar.span import Span
 from jarvision.photo_settings import JarSettings
-from jarvision.records import BoolArray, Float32Array, FloatArray
+from jarvision.records import Float32Array, FloatArray
 
 _BLUR_PX = 9
 """Width of a bell curve of one pixel: four deviations on both sides."""
@@ -44,20 +45,73 @@ class EdgeLine:
         return self.at_mm + self.slope * (y_mm - self.y0_mm)
 
 
-def liveliness(view: PlaneView, layout: CardLayout) -> Float32Array:
-    """Horizontal change of colour at every pixel, in CIELAB bytes a pixel.
+def liveliness(view: PlaneView, layout: CardLayout, windows: Iterable[Window]) -> Float32Array:
+    """Horizontal change of colour in some windows of the view, in CIELAB bytes a pixel.
 
-    NaN near the card's own printed edges, where nothing can be told.
+    ``(rows, cols)`` of the view: NaN outside the windows, and near the card's own printed edges,
+    where nothing can be told.
     """
-    sharp = cv2.cvtColor(view.rgb, cv2.COLOR_RGB2LAB)
+    change = np.full(view.shape, np.nan, dtype=np.float32)
+    for window in windows:
+        change[window] = _change(view, window)
+    for printed in _printed_edges(view, layout):
+        change[printed] = np.nan
+    return change
+
+
+def _change(view: PlaneView, window: Window) -> Float32Array:
+    """Horizontal change of colour in one window; 0 where the photo has no pixel."""
+    pad = _BLUR_PX // 2 + 1  # what blur and difference look at beside a place
+    around = [slice(max(0, at.start - pad), at.stop + pad) for at in window]
+    rows, cols = (
+        slice(at.start, min(side, at.stop)) for at, side in zip(around, view.shape, strict=True)
+    )
+    sharp = cv2.cvtColor(view.rgb((rows, cols)), cv2.COLOR_RGB2LAB)
     bell = cv2.getGaussianKernel(_BLUR_PX, 1.0, cv2.CV_32F)
     lab = cv2.sepFilter2D(sharp, cv2.CV_32F, bell, bell)
     apart = cv2.absdiff(lab[:, 2:], lab[:, :-2])
-    change = np.zeros(view.inside.shape, dtype=np.float32)
+    change = np.zeros(sharp.shape[:2], dtype=np.float32)
     change[:, 1:-1] = cv2.transform(apart, np.full((1, 3), 0.5))
-    np.copyto(change, 0.0, where=~view.inside)
-    np.copyto(change, np.nan, where=_printed_edges(view, layout))
+    top, left = window[0].start - rows.start, window[1].start - cols.start
+    inside = view.inside(window)
+    change = change[top : top + inside.shape[0], left : left + inside.shape[1]]
+    np.copyto(change, 0.0, where=~inside)
     return change
+
+
+def windows_of_edges(
+    view: PlaneView,
+    span: Span,
+    *,
+    rows_mm: tuple[float, float],
+    layout: CardLayout,
+    settings: JarSettings,
+) -> list[Window]:
+    """Where :func:`find_edges` looks: where the edges may be, and plain print."""
+    beside = settings.line_reach_mm + settings.beside_print_mm
+    sought = [
+        (low - beside, high + beside)
+        for low, high in (_sought_mm(span, side, layout, settings) for side in (-1, 1))
+    ]
+    strips = _plain_strips_mm(layout)
+    plain = [(one[0], other[1]) for one, other in zip(strips[::2], strips[1::2], strict=True)]
+    return [view.window(rows_mm, x_mm) for x_mm in (*sought, *plain)]
+
+
+def windows_of_lines(
+    view: PlaneView,
+    lines: tuple[EdgeLine, EdgeLine],
+    *,
+    rows_mm: tuple[float, float],
+    settings: JarSettings,
+) -> list[Window]:
+    """Where edges are followed along the lines found already."""
+    beside = settings.line_reach_mm + settings.beside_print_mm + settings.on_line_mm
+    windows = []
+    for line in lines:
+        ends = sorted(line.x_mm(y) for y in rows_mm)
+        windows.append(view.window(rows_mm, (ends[0] - beside, ends[1] + beside)))
+    return windows
 
 
 def find_edges(
@@ -74,7 +128,7 @@ def find_edges(
     Parameters
     ----------
     change
-        The view's :func:`liveliness`.
+        The view's :func:`liveliness` in :func:`windows_of_edges`.
     span
         Where the centre field is hidden: the edges lie there or a little beyond.
     rows_mm
@@ -89,11 +143,10 @@ def find_edges(
     quiet = _quiet_level(view, change, rows, layout=layout, settings=settings)
     profile = _profile(change, rows)
     lines = []
-    for side, start_mm, free_mm in zip(
-        (-1, 1), (span.left_mm, span.right_mm), span.free_mm, strict=True
-    ):
-        column = _outermost(view, profile, side=side, start_mm=start_mm, free_mm=free_mm,
-                            quiet=quiet, layout=layout, settings=settings)  # fmt: skip
+    for side in (-1, 1):
+        sought = _sought_mm(span, side, layout, settings)
+        column = _outermost(view, profile, side=side, sought_mm=sought, quiet=quiet,
+                            settings=settings)  # fmt: skip
         start = EdgeLine(view.x_mm(float(column)), 0.0, rows_mm[1], settings.line_reach_mm)
         lines.append(_fit_line(view, change, start, rows, side=side, settings=settings))
     return lines[0], lines[1]
@@ -107,7 +160,10 @@ def refine_edges(
     rows_mm: tuple[float, float],
     settings: JarSettings,
 ) -> tuple[EdgeLine, EdgeLine]:
-    """Fit both edges again over a longer stretch, near the lines found already."""
+    """Fit both edges again over a longer stretch, near the lines found already.
+
+    ``change`` is the view's :func:`liveliness` in :func:`windows_of_lines`.
+    """
     rows = slice(view.row(rows_mm[0]), view.row(rows_mm[1]))
     left, right = (
         _fit_line(view, change, line, rows, side=side, settings=settings)
@@ -123,14 +179,22 @@ def _quiet_level(
 
     The strips are the paper between the swatches and the field; a wide jar hides some of them.
     """
+    strips = [
+        change[view.window((view.y_mm(rows.start), view.y_mm(rows.stop)), x_mm)]
+        for x_mm in _plain_strips_mm(layout)
+    ]
+    return max(settings.quiet_min, min(float(np.nanmedian(strip)) for strip in strips))
+
+
+def _plain_strips_mm(layout: CardLayout) -> list[tuple[float, float]]:
+    """Left and right side of four strips of bare paper beside the field, neighbours in pairs."""
     field = layout.field
     gap = (
         field.x_mm - max(s.x_mm + s.width_mm for s in layout.swatches if s.x_mm < field.x_mm)
     ) / 4
     right = field.x_mm + field.width_mm
-    starts = [field.x_mm - n * gap for n in (2, 3)] + [right + n * gap for n in (1, 2)]
-    strips = [change[rows, view.column(x) : view.column(x + gap)] for x in starts]
-    return max(settings.quiet_min, min(float(np.nanmedian(strip)) for strip in strips))
+    starts = [field.x_mm - n * gap for n in (3, 2)] + [right + n * gap for n in (1, 2)]
+    return [(x, x + gap) for x in starts]
 
 
 def _profile(change: Float32Array, rows: slice) -> FloatArray:
@@ -145,20 +209,34 @@ def _profile(change: Float32Array, rows: slice) -> FloatArray:
     return np.where(known >= _PROFILE_ROWS_MIN, low + (high - low) * (place - below), 0.0)
 
 
-def _printed_edges(view: PlaneView, layout: CardLayout) -> BoolArray:
-    """True near the upright edges of the card's own print."""
-    mask = np.zeros(view.inside.shape, dtype=np.bool_)
+def _printed_edges(view: PlaneView, layout: CardLayout) -> Iterator[Window]:
+    """Where the upright edges of the card's own print are near."""
     boxes = [
         (b.x_mm, b.y_mm, b.width_mm, b.height_mm) for b in (layout.field, *layout.swatches)
     ] + [(m.x_mm, m.y_mm, m.size_mm, m.size_mm) for m in layout.markers]
     for x, y, width, height in boxes:
         rows = slice(view.row(y - 1), view.row(y + height + 1))
         for edge in (x, x + width):
-            mask[rows, view.column(edge - 1.2) : view.column(edge + 1.2) + 1] = True
+            yield rows, slice(view.column(edge - 1.2), view.column(edge + 1.2) + 1)
     for marker in layout.markers:
         rows = slice(view.row(marker.y_mm - 1), view.row(marker.y_mm + marker.size_mm + 1))
-        mask[rows, view.column(marker.x_mm) : view.column(marker.x_mm + marker.size_mm)] = True
-    return mask
+        yield rows, slice(view.column(marker.x_mm), view.column(marker.x_mm + marker.size_mm))
+
+
+def _sought_mm(
+    span: Span, side: int, layout: CardLayout, settings: JarSettings
+) -> tuple[float, float]:
+    """Between which sides the edge on one side of the span is sought."""
+    start_mm, free_mm = (
+        (span.left_mm, span.free_mm[0]) if side < 0 else (span.right_mm, span.free_mm[1])
+    )
+    field = layout.field
+    border = field.x_mm if side < 0 else field.x_mm + field.width_mm
+    leaves_field = abs(start_mm - border) < settings.border_mm
+    beyond = settings.beyond_mm if leaves_field else min(settings.outside_mm, free_mm / 2)
+    within = settings.shadow_mm if leaves_field else settings.inside_mm
+    low, high = sorted((start_mm + side * beyond, start_mm - side * within))
+    return low, high
 
 
 def _outermost(
@@ -166,19 +244,12 @@ def _outermost(
     profile: FloatArray,
     *,
     side: int,
-    start_mm: float,
-    free_mm: float,
+    sought_mm: tuple[float, float],
     quiet: float,
-    layout: CardLayout,
     settings: JarSettings,
 ) -> int:
     """Column of the outermost strong peak on one side."""
-    field = layout.field
-    border = field.x_mm if side < 0 else field.x_mm + field.width_mm
-    leaves_field = abs(start_mm - border) < settings.border_mm
-    beyond = settings.beyond_mm if leaves_field else min(settings.outside_mm, free_mm / 2)
-    within = settings.shadow_mm if leaves_field else settings.inside_mm
-    low, high = sorted((start_mm + side * beyond, start_mm - side * within))
+    low, high = sought_mm
     columns = np.arange(max(0, view.column(low)), min(profile.size, view.column(high) + 1))
     window = profile[columns]
     clear = min(settings.peak_share * float(window.max()), settings.peak_clear)

@@ -41,12 +41,13 @@ def page_end_mm(
     ends = [(height + layout.height_mm) / 2 for height in PAGE_HEIGHTS_MM]
     reach = round(settings.page_reach_mm * PX_PER_MM)
     first = max(0, view.row(min(ends)) - reach - _BLUR_ROWS)
-    lowest = view.rgb[first : view.row(max(ends)) + reach + _BLUR_ROWS]
-    grey = cv2.GaussianBlur(cv2.cvtColor(lowest, cv2.COLOR_RGB2GRAY), (0, 0), 1.5)
+    last = min(view.shape[0], view.row(max(ends)) + reach + _BLUR_ROWS)
+    lowest = slice(first, last), slice(0, view.shape[1])
+    grey = cv2.GaussianBlur(cv2.cvtColor(view.rgb(lowest), cv2.COLOR_RGB2GRAY), (0, 0), 1.5)
     columns = _free_columns(view, jar_mm, layout=layout)
     profile = np.median(grey[:, columns].astype(np.float32), axis=1)
     step = np.abs(np.gradient(profile))
-    step[~view.inside[first : first + step.size, columns].all(axis=1)] = 0.0
+    step[~view.inside(lowest)[:, columns].all(axis=1)] = 0.0
     found = []
     for end in ends:
         row = view.row(end) - first

@@ -9,7 +9,13 @@ from __future__ import annotations
 
 from jarvision.card.layout import CardLayout
 from jarvision.errors import PhotoRefusedError
-from jarvision.jar.edges import find_edges, liveliness, refine_edges
+from jarvision.jar.edges import (
+    find_edges,
+    liveliness,
+    refine_edges,
+    windows_of_edges,
+    windows_of_lines,
+)
 from jarvision.jar.foot import page_end_mm
 from jarvision.jar.plane import view_in_plane
 from jarvision.jar.span import hidden_field, jar_span
@@ -39,13 +45,16 @@ def locate_jar(
         when it cannot be told which jar is meant, ``too_small`` when its wall has too few pixels.
     """
     view = view_in_plane(photo, card)
-    change = liveliness(view, layout)
     hidden = hidden_field(view, colour, layout=layout, settings=settings)
     span = jar_span(view, hidden, layout=layout, settings=settings)
     band = (settings.upright_top_mm, settings.upright_bottom_mm)
+    sought = windows_of_edges(view, span, rows_mm=band, layout=layout, settings=settings)
+    change = liveliness(view, layout, sought)
     lines = find_edges(view, change, span=span, rows_mm=band, layout=layout, settings=settings)
     jar_mm = (lines[0].x_mm(layout.height_mm), lines[1].x_mm(layout.height_mm))
     page_end = page_end_mm(view, jar_mm=jar_mm, layout=layout, settings=settings)
+    along = windows_of_lines(view, lines, rows_mm=(0.0, band[1]), settings=settings)
+    change = liveliness(view, layout, along)
     top = top_of_wall_mm(view, change, hidden, lines, settings=settings)
     lines = refine_edges(view, change, lines, rows_mm=(top + 4.0, band[1]), settings=settings)
     jar = stand_jar(
