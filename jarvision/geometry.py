@@ -72,9 +72,12 @@ class GlassCylinder:
     def outer_points(self, angles_rad: FloatArray, ys_mm: FloatArray) -> FloatArray:
         """Points ``(..., 3)`` of the outer surface."""
         toward, right = self._facing()
-        cos, sin = np.cos(angles_rad)[..., None], np.sin(angles_rad)[..., None]
-        flat = self._axis + self.outer_radius_mm * (cos * toward + sin * right)
-        return np.stack(np.broadcast_arrays(flat[..., 0], ys_mm, flat[..., 1]), axis=-1)
+        cos, sin = np.cos(angles_rad), np.sin(angles_rad)
+        x, z = (
+            self._axis[i] + self.outer_radius_mm * (cos * toward[i] + sin * right[i])
+            for i in (0, 1)
+        )
+        return np.stack(np.broadcast_arrays(x, ys_mm, z), axis=-1)
 
     def see_through(self, outer_mm: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Where sight lines through points ``(..., 3)`` of the outer glass meet the inner wall.
@@ -82,24 +85,25 @@ class GlassCylinder:
         Snell's law in vector form at the outer surface, then the quadratic of a ray with the
         inner cylinder. Returns wall angle (rad) and y (mm), each ``(...)``.
         """
-        incoming = outer_mm - self.eye_mm
-        incoming = incoming / np.linalg.norm(incoming, axis=-1, keepdims=True)
-        normal = np.zeros_like(outer_mm)
-        normal[..., [0, 2]] = (outer_mm[..., [0, 2]] - self._axis) / self.outer_radius_mm
-        cos_in = -np.sum(incoming * normal, axis=-1, keepdims=True)
+        # one array for each axis: NumPy is slow along a last axis of three
+        x, y, z = (outer_mm[..., axis] - self.eye_mm[axis] for axis in range(3))
+        length = np.sqrt(x * x + y * y + z * z)
+        x, y, z = x / length, y / length, z / length
+        flat_x, flat_z = (outer_mm[..., at] - self._axis[i] for i, at in ((0, 0), (1, 2)))
+        normal_x, normal_z = flat_x / self.outer_radius_mm, flat_z / self.outer_radius_mm
+        cos_in = -(x * normal_x + z * normal_z)
         ratio = 1.0 / self.index
         cos_out = np.sqrt(np.maximum(1.0 - ratio**2 * (1.0 - cos_in**2), 0.0))
-        inside = ratio * incoming + (ratio * cos_in - cos_out) * normal
+        bend = ratio * cos_in - cos_out
+        x, y, z = ratio * x + bend * normal_x, ratio * y, ratio * z + bend * normal_z
 
-        start, way = outer_mm[..., [0, 2]] - self._axis, inside[..., [0, 2]]
-        a = np.sum(way * way, axis=-1)
-        b = np.sum(start * way, axis=-1)
-        c = np.sum(start * start, axis=-1) - self.inner_radius_mm**2
+        a, b = x * x + z * z, flat_x * x + flat_z * z
+        c = flat_x * flat_x + flat_z * flat_z - self.inner_radius_mm**2
         step = (-b - np.sqrt(np.maximum(b * b - a * c, 0.0))) / a
-        hit = outer_mm + step[..., None] * inside
-        toward, right = self._facing()
-        flat = hit[..., [0, 2]] - self._axis
-        return np.arctan2(flat @ right, flat @ toward), hit[..., 1]
+        (ahead_x, ahead_z), (right_x, right_z) = self._facing()
+        hit_x, hit_z = flat_x + step * x, flat_z + step * z
+        angle = np.arctan2(hit_x * right_x + hit_z * right_z, hit_x * ahead_x + hit_z * ahead_z)
+        return angle, outer_mm[..., 1] + step * y
 
     def aim_at(self, angles_rad: FloatArray, ys_mm: FloatArray) -> FloatArray:
         """Points ``(..., 3)`` of the outer glass through which places of the inner wall show.

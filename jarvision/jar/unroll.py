@@ -85,12 +85,13 @@ def _sight_map(
     node_ys = np.linspace(ys_mm[0], ys_mm[-1], _NODES_UP)
     grid_angles, grid_ys = np.meshgrid(np.deg2rad(node_angles), node_ys)
     nodes = viewpoint.project(glass.aim_at(grid_angles, grid_ys)).astype(np.float32)
-    at_x = np.linspace(0, _NODES_ACROSS - 1, angles_deg.size, dtype=np.float32)
-    at_y = np.linspace(0, _NODES_UP - 1, ys_mm.size, dtype=np.float32)
-    map_x, map_y = np.meshgrid(at_x, at_y)
-    dense = [
-        cv2.remap(np.ascontiguousarray(nodes[..., axis]), map_x, map_y, cv2.INTER_LINEAR,
-                  borderMode=cv2.BORDER_REPLICATE)
-        for axis in (0, 1)
-    ]  # fmt: skip
-    return np.stack(dense, axis=-1)
+    across = _between(_NODES_ACROSS, angles_deg.size).T
+    up = _between(_NODES_UP, ys_mm.size)
+    return np.stack([up @ (nodes[..., axis] @ across) for axis in (0, 1)], axis=-1)
+
+
+def _between(nodes: int, cells: int) -> Float32Array:
+    """Weights ``(cells, nodes)`` that interpolate linearly between evenly spaced nodes."""
+    place = np.linspace(0, nodes - 1, cells)
+    weights = 1.0 - np.abs(place[:, None] - np.arange(nodes))
+    return np.maximum(weights, 0.0).astype(np.float32)
