@@ -43,24 +43,32 @@ def _patches_of(mask: BoolArray, kind: str, *, wall: Wall, tissue: Tissue) -> li
         cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size))
         for size in (_SMOOTH_CELLS, _JOIN_CELLS)
     )
-    opened = cv2.morphologyEx(mask.astype(np.uint8), cv2.MORPH_OPEN, small)
+    left, top, width, height = cv2.boundingRect(mask.view(np.uint8))
+    top, left = max(0, top - _JOIN_CELLS), max(0, left - _JOIN_CELLS)  # room to join
+    near = np.s_[top : top + height + 2 * _JOIN_CELLS, left : left + width + 2 * _JOIN_CELLS]
+    opened = cv2.morphologyEx(mask[near].astype(np.uint8), cv2.MORPH_OPEN, small)
     joined = cv2.morphologyEx(opened, cv2.MORPH_CLOSE, wide)
-    count, labels, stats, centres = cv2.connectedComponentsWithStats(joined, connectivity=8)
-    own = np.bincount(labels[opened > 0], minlength=count)
+    count, labels = cv2.connectedComponents(joined, connectivity=8)
+    own = np.bincount((labels * opened).ravel(), minlength=count)
     patches = []
     for label in range(1, count):
         area = float(own[label]) * wall.cell_cm2
         if area < MIN_AREA_CM2:
             continue
-        x, y, w, h = (int(v) for v in stats[label, :4])
+        x, y, w, h = cv2.boundingRect((labels == label).view(np.uint8))
         inside = labels[y : y + h, x : x + w] == label
+        x, y = x + left, y + top
         own_cells = inside & mask[y : y + h, x : x + w]
+        middle_x, middle_y = (
+            inside.sum(axis=axis) @ np.arange(side) / np.count_nonzero(inside)
+            for axis, side in enumerate((w, h))
+        )
         patches.append(
             Patch(
                 kind=kind,
                 area_cm2=area,
-                angle_deg=float(np.interp(centres[label][0], *_axis(wall.angles_deg))),
-                height_mm=float(np.interp(centres[label][1], *_axis(wall.heights_mm))),
+                angle_deg=float(np.interp(x + middle_x, *_axis(wall.angles_deg))),
+                height_mm=float(np.interp(y + middle_y, *_axis(wall.heights_mm))),
                 confidence=float(tissue.certainty[y : y + h, x : x + w][own_cells].mean()),
                 outline=_outline(inside, wall=wall, corner=(x, y)),
             )

@@ -82,8 +82,10 @@ def shrink(wall: Wall, tissue: Tissue) -> WallThumbnail:
     enough = share >= 0.5
     hidden = _resample(tissue.opacity * seen, wall, rows, cols) / np.maximum(share, 1e-6)
     votes = np.zeros((len(TissueClass), rows, cols), dtype=np.float32)
-    for kind in np.flatnonzero(np.bincount(tissue.classes.ravel())):
-        votes[kind] = _resample((tissue.classes == kind).astype(np.float32), wall, rows, cols)
+    for kind in TissueClass:
+        here = tissue.classes == kind
+        if here.any():
+            votes[kind] = _resample(here.astype(np.float32), wall, rows, cols)
     return pack(
         SmallWall(
             opacity=np.where(enough, np.clip(hidden, 0.0, 1.0), np.nan).astype(np.float32),

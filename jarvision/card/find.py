@@ -99,12 +99,16 @@ def read_swatches(
     layout = layout or load_layout()
     cols, rows = _sample_pixels(layout, card.homography)
     inside = (cols >= 0) & (cols < rgb.shape[1]) & (rows >= 0) & (rows < rgb.shape[0])
-    values = rgb[np.clip(rows, 0, rgb.shape[0] - 1), np.clip(cols, 0, rgb.shape[1] - 1)]
+    high, wide = rgb.shape[0], rgb.shape[1]
+    at = np.clip(rows, 0, high - 1) * wide + np.clip(cols, 0, wide - 1)
+    values = rgb.reshape(-1, 3).take(at, axis=0)
 
     table = linear_table(values.dtype)
     bands = np.ascontiguousarray(np.moveaxis(values, 2, 0))
     # ranks are the same before and after decoding, and bytes are ranked faster
-    median = _at_share(np.sort(bands, axis=2), 0.5, table).T
+    middle = (bands.shape[2] - 1) // 2
+    halves = np.partition(bands, (middle, min(middle + 1, bands.shape[2] - 1)), axis=2)
+    median = _at_share(halves, 0.5, table).T
     of_band = (table / 3.0).astype(np.float32)
     light = np.sort(of_band[bands[0]] + of_band[bands[1]] + of_band[bands[2]], axis=1)
     low, half, high = (_at_share(light, share) for share in (_SPREAD[0], 0.5, _SPREAD[1]))

@@ -19,7 +19,7 @@ import numpy as np
 
 from jarvision.card.layout import CardLayout
 from jarvision.card.values import CardValues, nominal_values
-from jarvision.colour.light import fit_light
+from jarvision.colour.light import FIT_STOP, fit_light
 from jarvision.colourspace import delta_e_2000, lab_slopes, linear_to_lab
 from jarvision.errors import PhotoRefusedError
 from jarvision.photo_settings import ColourSettings
@@ -123,6 +123,6 @@ def _robust_matrix(
 
     solution = least_squares(
         residuals, start.T.ravel(), jac=slopes, loss="soft_l1", f_scale=settings.swatch_scale_de,
-        max_nfev=30,
+        ftol=FIT_STOP, max_nfev=30,
     )  # fmt: skip
     return np.asarray(solution.x.reshape(3, 4))
