@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import tempfile
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Final
 
@@ -24,6 +25,19 @@ def write_whole(path: Path, content: bytes) -> Path:
     NotWritableError
         When the folder or the file cannot be written.
     """
+    return write_pieces(path, (content,))
+
+
+def write_pieces(path: Path, pieces: Iterable[bytes]) -> Path:
+    """Write a file as :func:`write_whole` does, from pieces that are made while it is written.
+
+    Raises
+    ------
+    NotWritableError
+        When the folder or the file cannot be written.
+    Exception
+        Whatever making a piece raises; the file is then as it was.
+    """
     temporary = ""
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
@@ -31,19 +45,21 @@ def write_whole(path: Path, content: bytes) -> Path:
             dir=path.parent, prefix=PART_PREFIX, suffix=PART_SUFFIX, delete=False
         ) as file:
             temporary = file.name
-            file.write(content)
+            file.writelines(pieces)
             file.flush()
             os.fsync(file.fileno())
         Path(temporary).chmod(_mode(path))  # temporary files are private; reports are not
         os.replace(temporary, path)  # noqa: PTH105 - str in, Path out
+        temporary = ""
         _sync_folder(path.parent)
     except OSError as error:
-        if temporary:
-            Path(temporary).unlink(missing_ok=True)
         raise NotWritableError(
             f"{path.name} cannot be written ({error.strerror})",
             "Close it in other programs, free some space, or choose another folder.",
         ) from error
+    finally:
+        if temporary:
+            Path(temporary).unlink(missing_ok=True)
     return path
 
 

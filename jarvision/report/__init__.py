@@ -40,8 +40,9 @@ def write_report(
     write_tables(result, out)
     if plan is not None:
         write_plan(plan, out, shelf=result.folder)
-    curves = draw_curves(result.stories)
-    for jar, curve in curves.items():
+    curves = {}  # in files, not in memory: a large shelf has thousands
+    for jar, curve in draw_curves(result.stories):
         if curve:
-            write_whole(out / "curves" / f"{safe_name(jar)}.svg", curve.encode("utf-8"))
+            path = out / "curves" / f"{safe_name(jar)}.svg"
+            curves[jar] = write_whole(path, curve.encode("utf-8"))
     write_page(result, out, plan=plan, register=register, curves=curves)

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
+from typing import Any
 
 from markupsafe import Markup
 
@@ -84,8 +85,14 @@ class Refusal:
     meaning: str
     detail: str
     remedy: str
-    picture: Picture | None
     again: bool
+
+
+@dataclass(frozen=True)
+class RefusedPhoto(Refusal):
+    """The same with its picture."""
+
+    picture: Picture | None
 
 
 @dataclass(frozen=True)
@@ -109,30 +116,42 @@ class Cell:
 
 
 @dataclass(frozen=True)
-class JarCard:
-    """All that the page shows of one jar."""
+class JarHead:
+    """A jar's name on the page, its verdict, and the day of its last usable photo."""
 
     anchor: str
     jar: str
-    about: str
     verdict: VerdictWord
     words: VerdictWords
+    last_day: str
+    photo_today: bool
+
+
+@dataclass(frozen=True)
+class JarLine(JarHead):
+    """A jar in the list of what to do now."""
+
     why: str
     percent: str
+    thumb: Picture | None
+
+
+@dataclass(frozen=True)
+class JarCard(JarHead):
+    """All that the page shows of one jar; with its pictures some hundred kilobytes."""
+
+    about: str
     coverage: str
     seen: str
     ready: str
     reasons: tuple[Reason, ...]
     overlay: Picture | None
-    thumb: Picture | None
     strips: tuple[Strip, ...]
     frames: tuple[Frame, ...]
     curve: Markup
     patches: tuple[str, ...]
     relatives: tuple[Relative, ...]
     refusals: tuple[Refusal, ...]
-    last_day: str
-    photo_today: bool
 
 
 @dataclass(frozen=True)
@@ -147,44 +166,63 @@ class Surroundings:
     verdicts: Mapping[str, VerdictWord]
 
 
+def build_head(story: JarStory, around: Surroundings) -> JarHead:
+    """Gather what stands wherever a jar is named."""
+    return JarHead(**_head(story, around))
+
+
+def build_line(story: JarStory, around: Surroundings) -> JarLine:
+    """Gather what today's list shows of one jar."""
+    cover, days = story.verdict.coverage, story.history.days
+    wall = shown_reading(days[-1]).wall_picture if days else ""
+    return JarLine(
+        **_head(story, around),
+        why=short_why(story),
+        percent=f"{cover.percent:.0f} %" if cover else "",
+        thumb=inline(around.out, wall, (THUMB_PX, THUMB_PX), "", crop=middle_square),
+    )
+
+
 def build_card(story: JarStory, curve: str, around: Surroundings) -> JarCard:
     """Gather what the page shows of one jar; ``curve`` is its chart as SVG text."""
     verdict, entry, days = story.verdict, story.history.entry, story.history.days
     jar, words = printable(verdict.jar), VERDICT_WORDS[verdict.verdict]
     last = days[-1] if days else None
     cover = verdict.coverage
-    reading = shown_reading(last) if last is not None else None
-    wall = reading.wall_picture if reading else ""
     # A date to look forward to has no place on a jar that must leave the room.
     ready = tell_ready(story.growth) if verdict.verdict != "no-go" else ""
     started = f"started {tell_day(entry.started)}" if entry.started else ""
     about = (entry.kind, entry.species, entry.substrate, started)
     finding = f"{jar}: {words.short}, covered {tell_coverage(cover)}"
     finding = f"Curve of {finding}" + (f", ready {ready}" if ready else "")
-    box, photo = around.detail.overlay_px, reading.overlay if reading else ""
+    box, photo = around.detail.overlay_px, shown_reading(last).overlay if last else ""
     return JarCard(
-        anchor=around.anchors[verdict.jar],
-        jar=jar,
+        **_head(story, around),
         about=printable(" · ".join(part for part in about if part)),
-        verdict=verdict.verdict,
-        words=words,
-        why=short_why(story),
-        percent=f"{cover.percent:.0f} %" if cover else "",
         coverage=tell_coverage(cover),
         seen=f"{cover.seen_percent:.0f} %" if cover else "",
         ready=ready,
         reasons=reasons_of(story),
         overlay=inline(around.out, photo, box, tell_picture(last, jar), crop=without_caption),
-        thumb=inline(around.out, wall, (THUMB_PX, THUMB_PX), "", crop=middle_square),
         strips=_strips(last, around.out, jar),
         frames=_film(story, around),
         curve=svg.in_page(curve, finding=finding, css_class="curve") if curve else Markup(""),
         patches=tell_patches(last),
         relatives=_relatives(verdict.jar, around),
         refusals=tuple(build_refusal(r, story, around) for r in story.history.refused),
-        last_day=tell_day(last.day) if last is not None else "",
-        photo_today=last is not None and last.day >= around.today,
     )
+
+
+def _head(story: JarStory, around: Surroundings) -> dict[str, Any]:
+    verdict, days = story.verdict, story.history.days
+    return {
+        "anchor": around.anchors[verdict.jar],
+        "jar": printable(verdict.jar),
+        "verdict": verdict.verdict,
+        "words": VERDICT_WORDS[verdict.verdict],
+        "last_day": tell_day(days[-1].day) if days else "",
+        "photo_today": bool(days) and days[-1].day >= around.today,
+    }
 
 
 def shown_reading(day: JarDay) -> Reading:
@@ -220,7 +258,6 @@ def build_refusal(reading: Reading, story: JarStory | None, around: Surroundings
     day = reading.taken_at.date()
     seen = {d.day for d in story.history.days} if story else set()
     meaning = reason.meaning if reason else printable(reading.reason)
-    alt = f"Photo not used: {meaning}"
     return Refusal(
         photo=printable(reading.photo),
         jar=printable(reading.jar),
@@ -228,9 +265,15 @@ def build_refusal(reading: Reading, story: JarStory | None, around: Surroundings
         meaning=meaning,
         detail=printable(reading.detail),
         remedy=reason.remedy if reason else "Take the photo again.",
-        picture=inline(around.out, reading.overlay, REFUSAL_PX, alt, crop=without_advice),
         again=day >= around.today and day not in seen,
     )
+
+
+def with_picture(refusal: Refusal, reading: Reading, around: Surroundings) -> RefusedPhoto:
+    """Add the picture of a refused photo."""
+    alt = f"Photo not used: {refusal.meaning}"
+    picture = inline(around.out, reading.overlay, REFUSAL_PX, alt, crop=without_advice)
+    return RefusedPhoto(**vars(refusal), picture=picture)
 
 
 def _strips(day: JarDay | None, out: Path, jar: str) -> tuple[Strip, ...]:

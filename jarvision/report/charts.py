@@ -127,16 +127,11 @@ def draw_curve(story: JarStory, *, ready_percent: float, key: str) -> str:
     return svg.to_svg(figure, key=key)
 
 
-def draw_curves(stories: Sequence[JarStory]) -> dict[str, str]:
-    """Return the curve of every jar, by its name."""
-    return {
-        story.verdict.jar: draw_curve(
-            story,
-            ready_percent=story.profile.ready_percent,
-            key=f"curve-{number}",
-        )
-        for number, story in enumerate(stories, 1)
-    }
+def draw_curves(stories: Sequence[JarStory]) -> Iterator[tuple[str, str]]:
+    """Draw the curves one after the other: name of the jar, and SVG text, empty without a curve."""
+    for number, story in enumerate(stories, 1):
+        percent = story.profile.ready_percent
+        yield story.verdict.jar, draw_curve(story, ready_percent=percent, key=f"curve-{number}")
 
 
 def _axes(size_px: tuple[int, int], *, right: float) -> tuple[Any, Any]:

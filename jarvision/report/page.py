@@ -5,7 +5,7 @@ The numbers are gathered into small frozen records; the templates only lay them 
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from functools import cache
@@ -16,21 +16,28 @@ from typing import TYPE_CHECKING, Final
 from markupsafe import Markup
 
 from jarvision import __version__
-from jarvision.files import write_whole
+from jarvision.files import write_pieces
 from jarvision.flags import CAUTIONS
 from jarvision.identity import printable
 from jarvision.plan import Plan, PlanItem
-from jarvision.records import JarEntry, JarStory, ShelfResult
+from jarvision.records import JarEntry, JarStory, Reading, ShelfResult
 from jarvision.report import svg
 from jarvision.report.cards import (
     Cell,
     JarCard,
+    JarHead,
+    JarLine,
     Refusal,
+    RefusedPhoto,
     Surroundings,
     build_card,
+    build_head,
+    build_line,
     build_refusal,
+    with_picture,
 )
-from jarvision.report.charts import describe_shelf, draw_curves, draw_shelf
+from jarvision.report.charts import describe_shelf, draw_curve, draw_shelf
+from jarvision.report.each import Each
 from jarvision.report.legend import legend_samples
 from jarvision.report.pictures import detail_for
 from jarvision.report.plan_files import HEADINGS, jars_told
@@ -57,7 +64,7 @@ class Group:
 
     words: VerdictWords
     verdict: str
-    jars: tuple[JarCard, ...]
+    jars: Each[JarLine]
 
 
 @dataclass(frozen=True)
@@ -82,7 +89,7 @@ class Day:
 class Row:
     """One jar in the shelf's table of days."""
 
-    jar: JarCard
+    jar: JarHead
     cells: tuple[Cell, ...]
 
 
@@ -92,17 +99,19 @@ def write_page(
     *,
     plan: Plan | None = None,
     register: Mapping[str, JarEntry] | None = None,
-    curves: Mapping[str, str] | None = None,
+    curves: Mapping[str, Path] | None = None,
 ) -> Path:
-    """Write ``report.html`` into ``out``; pictures are read from the paths in the readings.
+    """Write ``report.html`` into ``out``, piece by piece: of its pictures one jar's are held.
+
+    Parameters are those of :func:`render_page`.
 
     Raises
     ------
     NotWritableError
         When the page cannot be written.
     """
-    page = render_page(result, out, plan=plan, register=register, curves=curves)
-    return write_whole(out / "report.html", page.encode("utf-8"))
+    page = _pieces(result, out, plan=plan, register=register, curves=curves)
+    return write_pieces(out / "report.html", (piece.encode("utf-8") for piece in page))
 
 
 def render_page(
@@ -111,7 +120,7 @@ def render_page(
     *,
     plan: Plan | None = None,
     register: Mapping[str, JarEntry] | None = None,
-    curves: Mapping[str, str] | None = None,
+    curves: Mapping[str, Path] | None = None,
 ) -> str:
     """Return the page as HTML; every text in it is escaped by the template engine.
 
@@ -122,31 +131,39 @@ def render_page(
     register
         All jars that the grower knows of; None: those with photos.
     curves
-        The chart of each jar as SVG text; None: drawn here.
+        Where the chart of each jar lies that has one, as SVG; None: drawn here.
     """
+    return "".join(_pieces(result, out, plan=plan, register=register, curves=curves))
+
+
+def _pieces(
+    result: ShelfResult,
+    out: Path,
+    *,
+    plan: Plan | None,
+    register: Mapping[str, JarEntry] | None,
+    curves: Mapping[str, Path] | None,
+) -> Iterator[str]:
+    """The page in order, in pieces of at most one jar."""
     stories = by_urgency(result.stories)
-    drawn = draw_curves(stories) if curves is None else curves
     around = _surroundings(result, stories, out, register)
-    jars = tuple(build_card(story, drawn[story.verdict.jar], around) for story in stories)
-    groups = tuple(
-        Group(words, verdict, tuple(jar for jar in jars if jar.verdict == verdict))
-        for verdict, words in VERDICT_WORDS.items()
-    )
-    refused = _refusals(result, around)
-    return _template().render(
+    heads = [build_head(story, around) for story in stories]
+    again, passed = _refusals(result, around)
+    return _template().generate(
         title=printable(result.folder),
         today=tell_day(result.scored_on, year=True),
-        groups=[group for group in groups if group.jars],
-        jars=jars,
-        unseen=[jar for jar in jars if not jar.photo_today],
-        again=[photo for photo in refused if photo.again],
-        passed=[photo for photo in refused if not photo.again],
+        groups=_groups(stories, around),
+        jars=Each([*enumerate(stories, 1)], lambda told: _card(told[0], told[1], around, curves)),
+        unseen=[head for head in heads if not head.photo_today],
+        again=again,
+        without_jar=[photo for _, photo in again.things if not photo.jar],
+        passed=passed,
         days=_plan_days(plan) if plan else (),
         later=jars_told(plan.later) if plan else "",
         undated=jars_told(plan.undated) if plan else "",
         shelf=_shelf_chart(stories),
         table_days=[f"{day.day} {day:%b}" for day in _table_days(result.scored_on, stories)],
-        rows=_rows(stories, jars, result.scored_on),
+        rows=_rows(stories, heads, result.scored_on),
         photos=len(result.readings),
         warnings=[printable(warning) for warning in result.warnings],
         cautions=CAUTIONS,
@@ -154,6 +171,29 @@ def render_page(
         card_values=_card_values(result),
         version=__version__,
     )
+
+
+def _groups(stories: Sequence[JarStory], around: Surroundings) -> list[Group]:
+    """The jars by verdict, without the verdicts that no jar has."""
+    found = []
+    for verdict, words in VERDICT_WORDS.items():
+        own = [story for story in stories if story.verdict.verdict == verdict]
+        if own:
+            found.append(Group(words, verdict, Each(own, lambda story: build_line(story, around))))
+    return found
+
+
+def _card(
+    number: int, story: JarStory, around: Surroundings, curves: Mapping[str, Path] | None
+) -> JarCard:
+    """Card of a jar, with its chart read from its file or drawn here."""
+    if curves is None:
+        percent = story.profile.ready_percent
+        return build_card(
+            story, draw_curve(story, ready_percent=percent, key=f"curve-{number}"), around
+        )
+    path = curves.get(story.verdict.jar)
+    return build_card(story, path.read_bytes().decode("utf-8") if path else "", around)
 
 
 @cache
@@ -189,12 +229,23 @@ def _surroundings(
     )
 
 
-def _refusals(result: ShelfResult, around: Surroundings) -> tuple[Refusal, ...]:
-    """All photos that gave no reading, the newest first."""
+def _refusals(
+    result: ShelfResult, around: Surroundings
+) -> tuple[Each[RefusedPhoto], Each[RefusedPhoto]]:
+    """All photos that gave no reading, the newest first: those to take again, and the others."""
     stories = {story.verdict.jar: story for story in result.stories}
     refused = [reading for reading in result.readings if reading.status == "unusable"]
     refused.sort(key=lambda reading: reading.taken_at.date(), reverse=True)
-    return tuple(build_refusal(r, stories.get(r.jar), around) for r in refused)
+    told = [(r, build_refusal(r, stories.get(r.jar), around)) for r in refused]
+
+    def shown(photo: tuple[Reading, Refusal]) -> RefusedPhoto:
+        return with_picture(photo[1], photo[0], around)
+
+    again, passed = (
+        Each([photo for photo in told if photo[1].again == wanted], shown)
+        for wanted in (True, False)
+    )
+    return again, passed
 
 
 def _card_values(result: ShelfResult) -> str:
@@ -248,7 +299,7 @@ def _table_days(today: date, stories: Sequence[JarStory]) -> list[date]:
     return [today - timedelta(days=back) for back in reversed(range(max(days, 1)))]
 
 
-def _rows(stories: Sequence[JarStory], jars: Sequence[JarCard], today: date) -> list[Row]:
+def _rows(stories: Sequence[JarStory], jars: Sequence[JarHead], today: date) -> list[Row]:
     days = _table_days(today, stories)
     return [
         Row(jar, tuple(_cell(story, day) for day in days))

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import itertools
 import re
+import weakref
+from collections.abc import Iterator
 from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
+from typing import Any
 from xml.etree import ElementTree as ET
 
 import html5lib
@@ -20,10 +23,12 @@ from fake_shelf import (
     with_pictures,
 )
 
+from jarvision.files import write_pieces
 from jarvision.flags import CAUTIONS, PHOTO_REASONS
 from jarvision.plan import Plan, PlanItem
 from jarvision.records import JarEntry, JarHistory, JarStory, ShelfResult, TrackedPatch
 from jarvision.report import write_report
+from jarvision.report.cards import JarCard, build_card
 from jarvision.report.charts import build_curve, draw_curve, draw_shelf
 from jarvision.report.page import render_page
 from jarvision.report.svg import THEMED
@@ -282,3 +287,37 @@ def test_the_pages_own_weight_stays_small(pictured: tuple[ShelfResult, Path]) ->
     text = render_page(replace(shelf, stories=ten), out)
     own = re.sub(r"data:image/jpeg;base64,[^\"]*", "", text)
     assert len(own.encode()) < 300_000
+
+
+def test_a_page_that_cannot_be_made_whole_leaves_the_old_one(tmp_path: Path) -> None:
+    page = tmp_path / "report.html"
+    page.write_text("yesterday")
+
+    def pieces() -> Iterator[bytes]:
+        yield b"today, half"
+        raise RuntimeError("a jar that cannot be drawn")
+
+    with pytest.raises(RuntimeError):
+        write_pieces(page, pieces())
+    assert page.read_text() == "yesterday"
+    assert list(tmp_path.iterdir()) == [page]
+
+
+def test_no_more_than_two_jars_are_held_while_the_page_is_made(
+    pictured: tuple[ShelfResult, Path], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    shelf, out = pictured
+    made: list[weakref.ref[JarCard]] = []
+
+    def watched(*args: Any) -> JarCard:
+        assert sum(card() is not None for card in made) <= 1  # the one before
+        card = build_card(*args)
+        made.append(weakref.ref(card))
+        return card
+
+    monkeypatch.setattr("jarvision.report.page.build_card", watched)
+    six = tuple(
+        replace(s, verdict=replace(s.verdict, jar=f"X{n}")) for n, s in enumerate(shelf.stories * 3)
+    )
+    render_page(replace(shelf, stories=six), out)
+    assert len(made) == len(six)
