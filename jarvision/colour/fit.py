@@ -19,7 +19,8 @@ import numpy as np
 
 from jarvision.card.layout import CardLayout
 from jarvision.card.values import CardValues, nominal_values
-from jarvision.colour.light import FIT_STOP, fit_light
+from jarvision.colour.light import fit_light
+from jarvision.colour.robust import minimise
 from jarvision.colourspace import delta_e_2000, lab_slopes, linear_to_lab
 from jarvision.errors import PhotoRefusedError
 from jarvision.photo_settings import ColourSettings
@@ -103,8 +104,6 @@ def _robust_matrix(
 
     The offset is the veil that lens, glossy paper and a bright room lay over the card.
     """
-    from scipy.optimize import least_squares
-
     full = np.column_stack([camera, np.ones(len(camera))])
     # Relative weights: an error of 1 % counts the same on a dark and a light swatch.
     weight = 1.0 / (reference.mean(axis=1, keepdims=True) + settings.veil_level)
@@ -121,8 +120,5 @@ def _robust_matrix(
         of_matrix = (of_linear[..., None] * full[:, None, None, :]).reshape(-1, 12)
         return np.concatenate([of_matrix, np.eye(12)[3::4] / settings.veil_sd])
 
-    solution = least_squares(
-        residuals, start.T.ravel(), jac=slopes, loss="soft_l1", f_scale=settings.swatch_scale_de,
-        ftol=FIT_STOP, max_nfev=30,
-    )  # fmt: skip
-    return np.asarray(solution.x.reshape(3, 4))
+    flat = minimise(residuals, slopes, start.T.ravel(), scale=settings.swatch_scale_de)
+    return np.asarray(flat.reshape(3, 4))

@@ -11,11 +11,11 @@ have to. It is the card's alone, so it is not taken from the jar.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from functools import partial
 
 import numpy as np
 
 from jarvision.card.layout import CardLayout, Swatch
+from jarvision.colour.robust import minimise
 from jarvision.colourspace import srgb_decode, srgb_encode
 from jarvision.photo_settings import ColourSettings
 from jarvision.records import BoolArray, FloatArray, SwatchReadings
@@ -30,9 +30,6 @@ _DARKEST = 1e-3
 
 _UNKNOWNS = 22
 _SHEEN = 19
-FIT_STOP = 1e-6
-"""Fits end when a step gains less than this share: further ones move colours by under 0.01 %."""
-
 _LOG_SD = 0.03
 """Usual relative error of a reading: print, paper and shading (3 %)."""
 
@@ -147,8 +144,6 @@ def fit_light(
         ``(n, 3)`` linear values of the swatches. Those of the greys are used, channel by channel,
         since a printed grey has a tint of its own.
     """
-    from scipy.optimize import least_squares
-
     grey = np.array([s.role == "grey" for s in layout.swatches]) & usable
     clean = (paper.clipped <= settings.paper_clipped_max) & np.isfinite(paper.spread)
     spots = paper_layout(layout)
@@ -192,11 +187,7 @@ def fit_light(
 
     start = np.zeros(_UNKNOWNS)
     start[6:9] = np.log(np.maximum(np.median(paper.linear, axis=0), 1e-3))
-    loss = partial(_loss, data=encoded.size)
-    solution = least_squares(
-        residuals, start, jac=slopes, loss=loss, f_scale=1.5, ftol=FIT_STOP, max_nfev=60
-    )
-    return _parts(solution.x, settings)[0]
+    return _parts(minimise(residuals, slopes, start, scale=1.5, data=encoded.size), settings)[0]
 
 
 def _parts(z: FloatArray, settings: ColourSettings) -> tuple[LightFit, float]:
@@ -227,14 +218,6 @@ def _priors(settings: ColourSettings) -> FloatArray:
     )  # fmt: skip
     sd = np.repeat([size for size, _ in usual], [count for _, count in usual])
     return np.asarray(np.delete(np.eye(_UNKNOWNS), [6, 7, 8, 18], axis=0) / sd[:, None])
-
-
-def _loss(squares: FloatArray, *, data: int) -> FloatArray:
-    """Soft L1 for the first ``data`` residuals; the square for priors, or they are overruled."""
-    rho = np.vstack([squares, np.ones_like(squares), np.zeros_like(squares)])
-    t = 1.0 + squares[:data]
-    rho[:, :data] = 2.0 * (np.sqrt(t) - 1.0), t**-0.5, -0.5 * t**-1.5
-    return rho
 
 
 def _slopes_of_light(terms: FloatArray, is_paper: BoolArray) -> FloatArray:
