@@ -45,13 +45,19 @@ class EdgeLine:
         return self.at_mm + self.slope * (y_mm - self.y0_mm)
 
 
-def liveliness(view: PlaneView, layout: CardLayout, windows: Iterable[Window]) -> Float32Array:
+def liveliness(
+    view: PlaneView,
+    layout: CardLayout,
+    windows: Iterable[Window],
+    *,
+    known: Float32Array | None = None,
+) -> Float32Array:
     """Horizontal change of colour in some windows of the view, in CIELAB bytes a pixel.
 
     ``(rows, cols)`` of the view: NaN outside the windows, and near the card's own printed edges,
-    where nothing can be told.
+    where nothing can be told. ``known`` is what was found in other windows: it is taken over.
     """
-    change = np.full(view.shape, np.nan, dtype=np.float32)
+    change = np.full(view.shape, np.nan, dtype=np.float32) if known is None else known.copy()
     for window in windows:
         change[window] = _change(view, window)
     for printed in _printed_edges(view, layout):
@@ -105,7 +111,7 @@ def windows_of_lines(
     rows_mm: tuple[float, float],
     settings: JarSettings,
 ) -> list[Window]:
-    """Where edges are followed along the lines found already."""
+    """Where edges are followed along the lines found already, above the rows of those."""
     beside = settings.line_reach_mm + settings.beside_print_mm + settings.on_line_mm
     windows = []
     for line in lines:
@@ -162,7 +168,7 @@ def refine_edges(
 ) -> tuple[EdgeLine, EdgeLine]:
     """Fit both edges again over a longer stretch, near the lines found already.
 
-    ``change`` is the view's :func:`liveliness` in :func:`windows_of_lines`.
+    ``change`` is the view's :func:`liveliness`, in :func:`windows_of_lines` too.
     """
     rows = slice(view.row(rows_mm[0]), view.row(rows_mm[1]))
     left, right = (

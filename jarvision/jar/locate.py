@@ -53,8 +53,8 @@ def locate_jar(
     lines = find_edges(view, change, span=span, rows_mm=band, layout=layout, settings=settings)
     jar_mm = (lines[0].x_mm(layout.height_mm), lines[1].x_mm(layout.height_mm))
     page_end = page_end_mm(view, jar_mm=jar_mm, layout=layout, settings=settings)
-    along = windows_of_lines(view, lines, rows_mm=(0.0, band[1]), settings=settings)
-    change = liveliness(view, layout, along)
+    along = windows_of_lines(view, lines, rows_mm=(0.0, band[0]), settings=settings)
+    change = liveliness(view, layout, along, known=change)
     top = top_of_wall_mm(view, change, hidden, lines, settings=settings)
     lines = refine_edges(view, change, lines, rows_mm=(top + 4.0, band[1]), settings=settings)
     jar = stand_jar(

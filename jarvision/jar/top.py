@@ -66,7 +66,9 @@ def _edge_shows(change: Float32Array, column: int, *, settings: JarSettings) -> 
     near = change[:, max(0, column - reach) : column + reach + 1]
     if np.isnan(near).mean() > settings.on_line_unknown:
         return None
-    return bool(np.median(np.fmax.reduce(near, axis=1)) >= settings.edge_change_min)
+    ranked = np.sort(np.fmax.reduce(near, axis=1))  # rows of which nothing is known come last
+    middle = ranked[[(ranked.size - 1) // 2, ranked.size // 2]].mean()
+    return bool(middle >= settings.edge_change_min and not np.isnan(ranked[-1]))
 
 
 def _lid_mm(
