@@ -14,6 +14,7 @@ from functools import cache
 from itertools import pairwise
 
 import numpy as np
+from numpy.typing import NDArray
 
 from jarvision.card.layout import CardLayout
 from jarvision.card.plane import card_to_photo
@@ -29,6 +30,8 @@ _PLATEAU_SHARE = 0.7
 
 _MIDDLE_SHARE = 0.7
 """Share of an edge's length that is used: blur rounds its ends."""
+
+_MARGIN_SHARE = (1.0 - _MIDDLE_SHARE) / 2
 
 _BINS_PER_PX = 4
 """Bins of the edge profile in a pixel, as in ISO 12233."""
@@ -159,41 +162,54 @@ def _strips(rgb: ByteArray, homography: FloatArray, edges: FloatArray) -> list[_
 
     All edges are worked out at once, in windows of one size. Those not wholly in view are left out.
     """
-    start, end = edges[:, 0], edges[:, 1]
-    length = np.linalg.norm(end - start, axis=1)
-    way = (end - start) / length[:, None]
-    outwards = np.stack([way[:, 1], -way[:, 0]], axis=1)
-    margin = (1.0 - _MIDDLE_SHARE) / 2 * length
-    ends = np.stack([start + margin[:, None] * way, end - margin[:, None] * way], axis=1)
-    aside = np.array([-1.0, 1.0])[:, None] * _REACH_MM * outwards[:, None]
-    box = card_to_photo((ends[:, :, None] + aside[:, None]).reshape(-1, 4, 2), homography)
-    low, high = np.floor(box.min(axis=1)).astype(int), np.ceil(box.max(axis=1)).astype(int)
+    low, high = _boxes(edges, homography)
     seen = (low >= 0).all(axis=1) & (high < rgb.shape[1::-1]).all(axis=1)
     if not seen.any():
         return []
-    low, high, length, margin = (of[seen] for of in (low, high, length, margin))
+    low, high, edges = low[seen], high[seen], edges[seen]
     wide, tall = (high - low).max(axis=0) + 1
     cols = (low[:, 0, None] + np.arange(wide, dtype=np.float64))[:, None, :]
     rows = (low[:, 1, None] + np.arange(tall, dtype=np.float64))[:, :, None]
     # card mm from the start, along the edge and across it, straight from the photo's pixels
-    to_edge = np.zeros((len(edges), 3, 3))
-    to_edge[:, 0, :2], to_edge[:, 1, :2], to_edge[:, 2, 2] = way, outwards, 1.0
-    to_edge[:, :2, 2] = -np.einsum("nij,nj->ni", to_edge[:, :2, :2], start)
-    lines = np.moveaxis(to_edge[seen] @ np.linalg.inv(homography), 0, 2)[..., None, None]
+    lines = np.moveaxis(_to_edges(edges) @ np.linalg.inv(homography), 0, 2)[..., None, None]
     along, distance, depth = (a * cols + (b * rows + c) for a, b, c in lines)
     along /= depth
     distance /= depth
-    margin, most = margin[:, None, None], (length - margin)[:, None, None]
-    inside = (np.abs(distance) <= _REACH_MM) & (along >= margin) & (along <= most)
+    length = np.linalg.norm(edges[:, 1] - edges[:, 0], axis=1)[:, None, None]
+    margin = _MARGIN_SHARE * length
+    inside = (np.abs(distance) <= _REACH_MM) & (along >= margin) & (along <= length - margin)
     edge, row, col = np.nonzero(inside)
     red, green, blue = rgb[row + low[edge, 1], col + low[edge, 0]].T
     of_red, of_green, of_blue = _luminance_tables()
     light = of_red[red] + of_green[green] + of_blue[blue]
-    along, distance = along[inside] - length[edge] / 2, distance[inside]
-    ends_at = np.searchsorted(edge, np.arange(len(length) + 1))
+    along, distance = along[inside] - length[edge, 0, 0] / 2, distance[inside]
+    ends_at = np.searchsorted(edge, np.arange(len(edges) + 1))
     own = (slice(first, last) for first, last in pairwise(ends_at))
     strips = (_levelled(light[at], distance[at], along[at]) for at in own)
     return [strip for strip in strips if strip is not None]
+
+
+def _to_edges(edges: FloatArray) -> FloatArray:
+    """``(n, 3, 3)`` from card mm to mm along each edge from its start, and outwards from it."""
+    start, run = edges[:, 0], edges[:, 1] - edges[:, 0]
+    way = run / np.linalg.norm(run, axis=1)[:, None]
+    turn = np.stack([way, np.stack([way[:, 1], -way[:, 0]], axis=1)], axis=1)
+    to_edge = np.zeros((len(edges), 3, 3))
+    to_edge[:, :2, :2], to_edge[:, 2, 2] = turn, 1.0
+    to_edge[:, :2, 2] = -(turn @ start[..., None])[..., 0]
+    return to_edge
+
+
+def _boxes(edges: FloatArray, homography: FloatArray) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Lowest and highest pixel ``(x, y)`` within reach of each edge, ``(n, 2)`` both."""
+    start, run = edges[:, 0, None], (edges[:, 1] - edges[:, 0])[:, None]
+    outwards = (
+        np.stack([run[..., 1], -run[..., 0]], axis=-1) / np.linalg.norm(run, axis=2)[..., None]
+    )
+    corners = [(m, side) for m in (_MARGIN_SHARE, 1.0 - _MARGIN_SHARE) for side in (-1.0, 1.0)]
+    share, side = (np.array(of)[:, None] for of in zip(*corners, strict=True))
+    box = card_to_photo(start + share * run + side * _REACH_MM * outwards, homography)
+    return np.floor(box.min(axis=1)).astype(np.intp), np.ceil(box.max(axis=1)).astype(np.intp)
 
 
 @cache

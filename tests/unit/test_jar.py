@@ -14,7 +14,9 @@ from jarvision.card.plane import card_to_photo
 from jarvision.day import WallSight, wall_of
 from jarvision.errors import PhotoRefusedError
 from jarvision.jar.contents import fill_height_mm, fill_height_sd_mm, find_contents
+from jarvision.jar.edges import find_edges, liveliness, windows_of_edges
 from jarvision.jar.plane import view_in_plane
+from jarvision.jar.span import hidden_field, jar_span
 from jarvision.photo_settings import PhotoSettings
 from jarvision.records import TissueClass, Wall
 
@@ -253,3 +255,23 @@ def test_the_view_knows_where_it_has_no_photo() -> None:
     sure = np.abs(room) > 1e-6  # on the very border either answer will do
     assert 0.3 < inside.mean() < 0.99
     np.testing.assert_array_equal(inside[sure], room[sure] > 0.0)
+
+
+@pytest.mark.parametrize("name", JARS)
+def test_edges_are_found_in_windows_as_in_the_whole_view(name: str) -> None:
+    drawn, sight = seen(name)
+    layout, settings = LAYOUT, SETTINGS.jar
+    view = view_in_plane(drawn.photo, sight.card)
+    hidden = hidden_field(view, sight.colour, layout=layout, settings=settings)
+    span = jar_span(view, hidden, layout=layout, settings=settings)
+    band = (settings.upright_top_mm, settings.upright_bottom_mm)
+    windows = windows_of_edges(view, span, rows_mm=band, layout=layout, settings=settings)
+    in_windows, everywhere = (liveliness(view, layout, w) for w in (windows, [view.whole]))
+    assert np.isfinite(in_windows).mean() < 0.2 < 0.5 < np.isfinite(everywhere).mean()
+    both = [
+        find_edges(view, change, span=span, rows_mm=band, layout=layout, settings=settings)
+        for change in (in_windows, everywhere)
+    ]
+    for one, other in zip(*both, strict=True):
+        assert one.at_mm == pytest.approx(other.at_mm, abs=0.02)
+        assert one.slope == pytest.approx(other.slope, abs=0.001)
