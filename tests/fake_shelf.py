@@ -80,7 +80,7 @@ def fake_scene(
         pixels=np.stack([x, y], axis=-1).astype(np.float32),
     )
     share = covered.astype(np.float32)
-    tissue = Tissue(classes, share, share, np.ones(classes.shape, np.float32))
+    tissue = Tissue(classes, share, share, np.ones_like(share), np.zeros_like(share))
     return paint(wall), fake_jar(), wall, tissue, tuple(patches)
 
 

@@ -66,7 +66,7 @@ def find_contents(wall: Wall, emptiness: Float32Array, *, settings: JarSettings)
     return Contents(
         filled=(row >= top[None, :]) & (row < floor_row),
         floor_row=floor_row,
-        line_sd_mm=float(np.median(_spread(above))) * step_mm,
+        line_sd_mm=float(np.median(_spread(above[:, ::4]))) * step_mm,
         floor_sd_mm=float(_spread(level)[0]) * step_mm,
     )
 

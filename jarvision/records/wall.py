@@ -159,12 +159,16 @@ class Tissue:
         ``float32``; said of what fog, label or a mirrored lamp hides, too, but far less surely.
     certainty
         ``(rows, cols)`` chance that the class is right, 0 to 1, ``float32``.
+    caps
+        ``(rows, cols)`` chance that the cap of a fruit body stands at the place, 0 to 1,
+        ``float32``; said above the fill line, too.
     """
 
     classes: ByteArray
     opacity: Float32Array
     covered: Float32Array
     certainty: Float32Array
+    caps: Float32Array
 
 
 @dataclass(frozen=True)
@@ -186,7 +190,7 @@ class Patch:
     ----------
     kind
         ``bare``, ``wet``, ``stain``, an off-colour family (``green``, ``black``, ``pink``,
-        ``yellow``) or ``pins``: a group of spots like the caps of young fruit bodies.
+        ``yellow``) or ``pins``: a group of young fruit bodies, at the glass or above the contents.
     angle_deg, height_mm
         Centroid in the wall frame.
     confidence

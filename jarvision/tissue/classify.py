@@ -8,10 +8,10 @@ import numpy as np
 
 from jarvision.jar.contents import find_contents
 from jarvision.photo_settings import PhotoSettings
-from jarvision.records import ByteArray, Float32Array, Photo, Tissue, TissueClass, Wall
+from jarvision.records import Photo, Tissue, TissueClass, Wall
 from jarvision.tissue.inputs import network_inputs
 from jarvision.tissue.masks import burnt_out, mask_glare, mask_groove
-from jarvision.tissue.network import Seen, run_network
+from jarvision.tissue.network import run_network
 
 EVEN_CHANCE = 0.5
 """Bare or grown: the likelier of the two."""
@@ -29,13 +29,15 @@ def classify(wall: Wall, photo: Photo, *, settings: PhotoSettings) -> Classified
     """Find the contents on the wall and say what stands at every place of them."""
     burnt = burnt_out(wall, photo, settings=settings.masks)
     seen = run_network(network_inputs(wall, burnt))
-    contents = find_contents(wall, seen.shares[TissueClass.OUTSIDE], settings=settings.jar)
+    contents = find_contents(wall, seen.empty, settings=settings.jar)
     # Under the fill line nothing is empty glass: the best of the other classes.
-    classes = (1 + seen.shares[TissueClass.UNJUDGED :].argmax(axis=0)).astype(np.uint8)
+    classes = seen.best.copy()
     plain = (classes == TissueClass.BARE) | (classes == TissueClass.MYCELIUM)
     grown = seen.covered >= EVEN_CHANCE
     classes[plain] = np.where(grown[plain], TissueClass.MYCELIUM, TissueClass.BARE)
-    certainty = _certainty(seen, classes)
+    # Bare and growth are parted by the cover alone, and so is the chance of either.
+    parted = seen.plain * np.where(grown, seen.covered, 1.0 - seen.covered)
+    certainty = np.where(plain, parted, seen.share)
     classes[~contents.filled] = TissueClass.OUTSIDE
     step_mm = float(wall.heights_mm[0] - wall.heights_mm[1])
     classes = mask_glare(classes, burnt, step_mm=step_mm, settings=settings.masks)
@@ -60,14 +62,6 @@ def classify(wall: Wall, photo: Photo, *, settings: PhotoSettings) -> Classified
             opacity=np.where(contents.filled, seen.opacity, np.float32(0.0))[rows],
             covered=np.where(contents.filled, seen.covered, np.float32(0.0))[rows],
             certainty=certainty[rows],
+            caps=seen.caps[rows],
         ),
     )
-
-
-def _certainty(seen: Seen, classes: ByteArray) -> Float32Array:
-    """Chance of the class said of each place; bare and growth are parted by the cover alone."""
-    chance = np.take_along_axis(seen.shares, classes[None].astype(np.intp), axis=0)[0]
-    both = seen.shares[TissueClass.BARE] + seen.shares[TissueClass.MYCELIUM]
-    chance = np.where(classes == TissueClass.BARE, both * (1.0 - seen.covered), chance)
-    chance = np.where(classes == TissueClass.MYCELIUM, both * seen.covered, chance)
-    return np.asarray(chance, dtype=np.float32)

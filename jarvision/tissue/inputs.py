@@ -28,12 +28,16 @@ def network_inputs(wall: Wall, burnt: BoolArray) -> Float32Array:
     the light falls off at the sides), height over the expected floor in 100 mm, and where the
     camera is burnt out.
     """
-    linear = np.maximum(wall.linear, 0.0) + _LIGHT_FLOOR
+    linear = np.maximum(wall.linear, np.float32(0.0))
+    linear += _LIGHT_FLOOR
     red, green, blue = (np.asarray(band) for band in cv2.split(np.asarray(cv2.log(linear))))
     luminance = np.asarray(cv2.log(cv2.transform(linear, _LUMINANCE)))
     channels = np.empty((CHANNELS, *green.shape), dtype=np.float32)
-    for band, log in enumerate((luminance, red - green, blue - green)):
-        channels[band] = (log - _MIDDLE[band]) / _SPREAD[band]
+    channels[0] = luminance
+    np.subtract(red, green, out=channels[1])
+    np.subtract(blue, green, out=channels[2])
+    channels[:3] -= _MIDDLE[:, None, None]
+    channels[:3] /= _SPREAD[:, None, None]
     sine = np.sin(np.deg2rad(wall.angles_deg)).astype(np.float32)
     channels[3], channels[4] = sine, sine * sine
     channels[5] = (wall.heights_mm / _HEIGHT_MM).astype(np.float32)[:, None]

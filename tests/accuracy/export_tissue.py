@@ -12,7 +12,7 @@ import torch
 
 from jarvision.tissue.inputs import CHANNELS
 
-from .wall_net import WallNet
+from .wall_net import WIDTHS, WallNet
 
 TARGET = Path(__file__).parents[2] / "jarvision" / "tissue" / "tissue.onnx"
 
@@ -21,11 +21,13 @@ def main() -> None:
     """Export."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("weights", type=Path)
+    parser.add_argument("--widths", type=int, nargs=5, default=list(WIDTHS))
     parser.add_argument("--out", type=Path, default=TARGET)
     args = parser.parse_args()
-    net = WallNet()
+    net = WallNet(tuple(args.widths))
     net.load_state_dict(torch.load(args.weights, weights_only=True))
     net.eval()
+    net.forward = net.squares  # what follows it is cheaper outside of the net
     torch.onnx.export(
         net, (torch.zeros(1, CHANNELS, 480, 352),), str(args.out), input_names=["wall"],
         output_names=["logits"], opset_version=13, dynamo=False,

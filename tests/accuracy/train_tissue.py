@@ -41,7 +41,7 @@ CLASS_WEIGHTS = {
 
 @dataclass(frozen=True)
 class Walls:
-    """Walls on the canvas: ``x (n, 7, rows, cols)``; uint8: classes seen and beneath, opacity, caps."""
+    """Walls on the canvas: inputs ``(n, 7, rows, cols)``; classes, opacity and caps as bytes."""
 
     x: Tensor
     seen: Tensor

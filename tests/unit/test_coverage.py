@@ -108,7 +108,9 @@ def test_a_wall_that_nothing_can_be_said_of_says_nothing() -> None:
     arrays(np.float32, (6, 7), elements=st.floats(0, 1, width=32)),
 )
 def test_numbers_stay_in_their_order_and_range(classes: np.ndarray, share: np.ndarray) -> None:
-    coverage = measure(flat_wall(classes), Tissue(classes, share, share, share))
+    coverage = measure(
+        flat_wall(classes), Tissue(classes, share, share, share, np.zeros_like(share))
+    )
     assert 0.0 <= coverage.low <= coverage.percent <= coverage.high <= 100.0
     assert 0.0 <= coverage.soft_percent <= 100.001
     assert 0.0 <= coverage.seen_percent <= 100.0

@@ -25,7 +25,7 @@ def flat_wall(classes: np.ndarray, *, linear: np.ndarray | None = None) -> Wall:
     )
 
 
-def tissue_of(classes: np.ndarray) -> Tissue:
+def tissue_of(classes: np.ndarray, *, caps: np.ndarray | None = None) -> Tissue:
     """The tissue of a class map without any doubt: growth hides all, the rest nothing."""
     grown = np.isin(classes, (TissueClass.MYCELIUM, TissueClass.STAIN))
     return Tissue(
@@ -33,4 +33,5 @@ def tissue_of(classes: np.ndarray) -> Tissue:
         opacity=grown.astype(np.float32),
         covered=grown.astype(np.float32),
         certainty=np.ones(classes.shape, np.float32),
+        caps=np.zeros(classes.shape, np.float32) if caps is None else caps,
     )
