@@ -55,11 +55,13 @@ def find_contents(wall: Wall, emptiness: Float32Array, *, settings: JarSettings)
     vote = emptiness - np.float32(0.5)
     rows = vote.shape[0]
     middle = rows // 2
-    level = _splits(vote[middle:].mean(axis=1)[::-1, None]) * step_mm / settings.vote_mm
+    weight = np.float32(step_mm / settings.vote_mm)
+    level = _splits(vote[middle:].mean(axis=1)[::-1, None]) * weight
     thick_mm = (wall.heights_mm[-1] - step_mm / 2) + np.arange(level.shape[0]) * step_mm
-    level -= ((thick_mm / settings.floor_sd_mm) ** 2 / 2)[:, None]
+    level -= ((thick_mm / settings.floor_sd_mm) ** 2 / 2)[:, None].astype(np.float32)
     floor_row = rows - int(level.argmax())
-    above = _splits(vote[:floor_row]) * step_mm / settings.vote_mm
+    above = _splits(vote[:floor_row])
+    above *= weight
     top = above.argmax(axis=0)
     top = _without_jumps(top.astype(np.float64), wall, settings=settings)
     row = np.arange(rows)[:, None]
@@ -71,12 +73,14 @@ def find_contents(wall: Wall, emptiness: Float32Array, *, settings: JarSettings)
     )
 
 
-def _splits(vote: Float32Array) -> FloatArray:
+def _splits(vote: Float32Array) -> Float32Array:
     """Votes for a split before each row, and after the last one, ``(rows + 1, cols)``."""
-    return np.concatenate([np.zeros((1, vote.shape[1])), np.cumsum(vote, axis=0)])
+    votes = np.zeros((len(vote) + 1, vote.shape[1]), dtype=np.float32)
+    np.cumsum(vote, axis=0, out=votes[1:])
+    return votes
 
 
-def _spread(votes: FloatArray) -> FloatArray:
+def _spread(votes: Float32Array) -> Float32Array:
     """Standard deviation of the split of each column, rows."""
     weight = np.exp(votes - votes.max(axis=0))
     weight /= weight.sum(axis=0)

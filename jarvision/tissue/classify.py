@@ -11,7 +11,7 @@ from jarvision.photo_settings import PhotoSettings
 from jarvision.records import Photo, Tissue, TissueClass, Wall
 from jarvision.tissue.inputs import network_inputs
 from jarvision.tissue.masks import burnt_out, mask_glare, mask_groove
-from jarvision.tissue.network import run_network
+from jarvision.tissue.network import MULTIPLE, run_network
 
 EVEN_CHANCE = 0.5
 """Bare or grown: the likelier of the two."""
@@ -28,7 +28,8 @@ class Classified:
 def classify(wall: Wall, photo: Photo, *, settings: PhotoSettings) -> Classified:
     """Find the contents on the wall and say what stands at every place of them."""
     burnt = burnt_out(wall, photo, settings=settings.masks)
-    seen = run_network(network_inputs(wall, burnt))
+    channels = network_inputs(wall, burnt, multiple=MULTIPLE)
+    seen = run_network(channels, shape=burnt.shape)
     contents = find_contents(wall, seen.empty, settings=settings.jar)
     # Under the fill line nothing is empty glass: the best of the other classes.
     classes = seen.best.copy()

@@ -20,8 +20,8 @@ _SPREAD = np.array([0.9, 0.25, 0.45], dtype=np.float32)
 _HEIGHT_MM = 100.0
 
 
-def network_inputs(wall: Wall, burnt: BoolArray) -> Float32Array:
-    """Channels ``(7, rows, cols)`` of a wall.
+def network_inputs(wall: Wall, burnt: BoolArray, *, multiple: int = 1) -> Float32Array:
+    """Channels ``(7, rows, cols)`` of a wall; zeros below and to the right fill up a multiple.
 
     Three logs (luminance over the card's white; red over green; blue over green: the ratios do
     not change with the strength of the light), the sine of the wall angle and its square (how
@@ -32,7 +32,9 @@ def network_inputs(wall: Wall, burnt: BoolArray) -> Float32Array:
     linear += _LIGHT_FLOOR
     red, green, blue = (np.asarray(band) for band in cv2.split(np.asarray(cv2.log(linear))))
     luminance = np.asarray(cv2.log(cv2.transform(linear, _LUMINANCE)))
-    channels = np.empty((CHANNELS, *green.shape), dtype=np.float32)
+    rows, cols = green.shape
+    padded = np.zeros((CHANNELS, rows + -rows % multiple, cols + -cols % multiple), np.float32)
+    channels = padded[:, :rows, :cols]
     channels[0] = luminance
     np.subtract(red, green, out=channels[1])
     np.subtract(blue, green, out=channels[2])
@@ -42,4 +44,4 @@ def network_inputs(wall: Wall, burnt: BoolArray) -> Float32Array:
     channels[3], channels[4] = sine, sine * sine
     channels[5] = (wall.heights_mm / _HEIGHT_MM).astype(np.float32)[:, None]
     channels[6] = burnt
-    return channels
+    return padded

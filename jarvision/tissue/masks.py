@@ -35,10 +35,12 @@ def mask_glare(
     them apart; their surroundings do: amid growth a burnt-out area is growth or harmless, amid
     anything else it is a mirrored lamp.
     """
+    masked = classes.copy()
+    if not burnt.any():
+        return masked
     count, labels, stats, _ = cv2.connectedComponentsWithStats(
         burnt.astype(np.uint8), connectivity=8
     )
-    masked = classes.copy()
     reach = max(1, round(settings.ring_mm / step_mm))
     kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * reach + 1,) * 2)
     least = settings.spot_min_mm2 / step_mm**2

@@ -67,15 +67,14 @@ def _net() -> Any:
     return cv2.dnn.readNetFromONNX(np.frombuffer(data, dtype=np.uint8))
 
 
-def run_network(channels: Float32Array) -> Seen:
-    """Run the net over a wall.
+def run_network(channels: Float32Array, *, shape: tuple[int, int]) -> Seen:
+    """Run the net over a wall of ``shape``.
 
-    ``channels`` is ``(7, rows, cols)`` as made by :func:`jarvision.tissue.inputs.network_inputs`.
+    ``channels`` is as made by :func:`jarvision.tissue.inputs.network_inputs` for :data:`MULTIPLE`.
     """
-    _, rows, cols = channels.shape
-    pad = [(0, 0), (0, -rows % MULTIPLE), (0, -cols % MULTIPLE)]
+    rows, cols = shape
     net = _net()
-    net.setInput(np.pad(channels, pad)[None])
+    net.setInput(channels[None])
     squares = np.asarray(net.forward(), dtype=np.float32)[0]
     high, wide = squares.shape[1:]
     logits = squares.reshape(-1, _SIDE * _SIDE * high * wide)  # outputs, places

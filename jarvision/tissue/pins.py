@@ -33,7 +33,8 @@ def find_pins(wall: Wall, tissue: Tissue, *, settings: PinSettings) -> tuple[Pat
     """
     likely = tissue.caps >= settings.chance_min
     step_mm = float(wall.heights_mm[0] - wall.heights_mm[1])
-    spots = _spots(likely, tissue.caps, least=settings.spot_min_mm2 / step_mm**2)
+    least = settings.spot_min_mm2 / step_mm**2
+    spots = _spots(likely, tissue.caps, least=least) if likely.any() else []
     if not spots:
         return ()
     places = np.array([spot.middle for spot in spots]) * step_mm

@@ -26,8 +26,11 @@ from .figures import Answer, by_kind, markdown, patch_rows, refused, summary
 ROOT = Path(__file__).parents[2]
 PAGE = ROOT / "docs" / "accuracy.md"
 SHEET = ROOT / "docs" / "pictures" / "worst-unseen.jpg"
-SUITES = {"unseen": 212, "other-look": 40}
+SUITES = {"unseen": 212, "other-look": 40, "pins": 60}
 """How many photos of each suite are measured."""
+
+COMPARED = ("unseen", "other-look")
+"""Where the ways to tell growth from contents are compared."""
 
 WIDTH_PX, PATHS = 1134, 48
 WORST = 12
@@ -131,7 +134,7 @@ def main() -> None:
     if args.walls:
         from . import approaches  # scikit-learn is needed for this alone
 
-        folders = [args.photos / suite for suite in SUITES]
+        folders = [args.photos / suite for suite in COMPARED]
         parts["ways"] = approaches.compare(args.walls, folders, jobs=args.jobs)
     page = PAGE.read_text("utf-8")
     for name, content in parts.items():

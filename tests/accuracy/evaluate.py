@@ -46,7 +46,9 @@ def answer(path: Path, *, tiles: bool) -> Answer:
         sight = look(photo)
     except PhotoRefusedError as refusal:
         return blank(reason=f"{refusal.reason}: {refusal.detail}")
-    classes = truth.at(sight.wall, photo_scale=photo.scale).classes
+    true = truth.at(sight.wall, photo_scale=photo.scale)
+    classes = true.classes
+    in_view = true.pins & (classes != TissueClass.UNJUDGED)
     judged = sight.wall.judged & (classes > TissueClass.UNJUDGED)
     seen = classes[judged]
     growth = np.isin(seen, (TissueClass.MYCELIUM, TissueClass.STAIN))
@@ -64,6 +66,8 @@ def answer(path: Path, *, tiles: bool) -> Answer:
         ),
         bad=_is_bad(truth),
         verdict=verdict_if_unchanged(sight.coverage, sight.patches),
+        caps_cm2=float(np.count_nonzero(in_view)) * sight.wall.cell_cm2,
+        pins=any(patch.kind == "pins" for patch in sight.patches),
         kinds=kinds,
         tile=_tile(sight.wall.linear, classes, sight.tissue.classes) if tiles else None,
     )

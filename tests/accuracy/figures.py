@@ -13,9 +13,16 @@ from jarvision.records import ByteArray, Coverage, FloatArray
 from .matching import SIZES
 
 
+CAPS_CM2, CAPS_SPECK_CM2 = 0.1, 0.02
+"""From this area on caps of fruit bodies should be found; less than the second is as good as none."""
+
+
 @dataclass(frozen=True)
 class Answer:
-    """One photo: truth and what the package said. ``reason`` is empty when it gave a reading."""
+    """One photo: truth and what the package said. ``reason`` is empty when it gave a reading.
+
+    ``caps_cm2`` is the true area of fruit bodies' caps in view, ``pins`` whether some were reported.
+    """
 
     name: str
     fault: str
@@ -27,6 +34,8 @@ class Answer:
     counts: Counter[str] = field(default_factory=Counter)
     bad: bool = False
     verdict: str = ""
+    caps_cm2: float = 0.0
+    pins: bool = False
     kinds: tuple[str, ...] = ()
     tile: ByteArray | None = None
 
@@ -85,6 +94,8 @@ def summary(answers: Sequence[Answer]) -> list[tuple[str, str]]:
     wrong = [a.name for a in bad if a.verdict == "go"]
     good = [a for a in read if not a.bad and a.true_percent >= 99.0]
     lost = [a.name for a in good if a.verdict == "no-go"]
+    pinning = [a.pins for a in read if a.caps_cm2 >= CAPS_CM2]
+    plain = [a.pins for a in read if a.caps_cm2 < CAPS_SPECK_CM2]
     return [
         ("photos read", f"{len(read)} of {len(answers)}"),
         ("coverage error, mean of absolute values", f"{errors.mean:.2f} points"),
@@ -100,6 +111,11 @@ def summary(answers: Sequence[Answer]) -> list[tuple[str, str]]:
             f"{len(wrong)} of {len(bad)}{_named(wrong)}",
         ),
         ("full, clean jars called `no-go`", f"{len(lost)} of {len(good)}{_named(lost)}"),
+        (
+            f"jars with {CAPS_CM2} cm2 of caps in view: pins found",
+            f"{sum(pinning)} of {len(pinning)}",
+        ),
+        ("jars without caps: pins found", f"{sum(plain)} of {len(plain)}"),
     ]
 
 

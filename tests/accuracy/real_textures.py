@@ -19,7 +19,7 @@ from skimage.filters import threshold_otsu
 
 from jarvision.records import BoolArray, Float32Array, Wall
 from jarvision.tissue.inputs import network_inputs
-from jarvision.tissue.network import run_network
+from jarvision.tissue.network import MULTIPLE, run_network
 
 from .figures import markdown
 
@@ -105,7 +105,8 @@ def by_network(collage: Collage) -> float:
         judged=yes,
         pixels=np.zeros((*SHAPE, 2), np.float32),
     )
-    return 100.0 * float(inside(run_network(network_inputs(wall, ~yes)).covered).mean())
+    seen = run_network(network_inputs(wall, ~yes, multiple=MULTIPLE), shape=yes.shape)
+    return 100.0 * float(inside(seen.covered).mean())
 
 
 def by_otsu(collage: Collage) -> float:

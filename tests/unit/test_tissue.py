@@ -16,7 +16,7 @@ from jarvision.records import Photo, TissueClass, Wall
 from jarvision.tissue.classify import Classified, classify
 from jarvision.tissue.inputs import CHANNELS, network_inputs
 from jarvision.tissue.masks import burnt_out, mask_glare, mask_groove
-from jarvision.tissue.network import CLASSES, _laid_out, run_network
+from jarvision.tissue.network import CLASSES, MULTIPLE, _laid_out, run_network
 from tests.accuracy.painted_walls import shade
 from tests.scenes.contents import JarRecipe, paint
 
@@ -57,8 +57,9 @@ def classed(wall: Wall) -> Classified:
 @pytest.mark.parametrize("shape", [(64, 64), (131, 77), (33, 200)])
 def test_any_size_of_wall_gives_chances(shape: tuple[int, int]) -> None:
     rng = np.random.default_rng(2)
-    channels = rng.normal(0.0, 1.0, (CHANNELS, *shape)).astype(np.float32)
-    seen = run_network(channels)
+    whole = [size + -size % MULTIPLE for size in shape]
+    channels = rng.normal(0.0, 1.0, (CHANNELS, *whole)).astype(np.float32)
+    seen = run_network(channels, shape=shape)
     assert set(np.unique(seen.best)) <= set(range(1, CLASSES))
     for chance in (seen.empty, seen.share, seen.plain, seen.opacity, seen.covered, seen.caps):
         assert chance.shape == seen.best.shape == shape
@@ -78,8 +79,9 @@ def test_places_lie_as_in_the_training_framework() -> None:
 
 def test_the_same_wall_gives_the_same_answer() -> None:
     wall, classes = painted(14.0)
-    channels = network_inputs(wall, np.zeros(classes.shape, dtype=np.bool_))
-    first, second = run_network(channels), run_network(channels)
+    nothing = np.zeros(classes.shape, dtype=np.bool_)
+    channels = network_inputs(wall, nothing, multiple=MULTIPLE)
+    first, second = (run_network(channels, shape=classes.shape) for _ in range(2))
     for one, two in zip(astuple(first), astuple(second), strict=True):
         np.testing.assert_array_equal(one, two)
 
