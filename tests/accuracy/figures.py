@@ -12,16 +12,15 @@ from jarvision.records import ByteArray, Coverage, FloatArray
 
 from .matching import SIZES
 
-
 CAPS_CM2, CAPS_SPECK_CM2 = 0.1, 0.02
-"""From this area on caps of fruit bodies should be found; less than the second is as good as none."""
+"""Caps from this area on should be found; less than the second is as good as none."""
 
 
 @dataclass(frozen=True)
 class Answer:
     """One photo: truth and what the package said. ``reason`` is empty when it gave a reading.
 
-    ``caps_cm2`` is the true area of fruit bodies' caps in view, ``pins`` whether some were reported.
+    ``caps_cm2`` is the true area of caps of fruit bodies in view, ``pins`` whether some were told.
     """
 
     name: str
