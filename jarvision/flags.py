@@ -134,7 +134,7 @@ FLAGS: dict[str, FlagKind] = {
         FlagKind(
             "pins",
             "look",
-            "what looks like young fruit bodies at the glass",
+            "what looks like young fruit bodies in the jar",
             "Look closely: a jar that pins is past its time as spawn. Use it now or let it fruit.",
         ),
         FlagKind(

@@ -241,7 +241,7 @@ def _pins(case: Case) -> list[Finding]:
     areas = [area_and_confidence(day, "pins")[0] for day in case.days[-2:]]
     if len(areas) < 2 or min(areas) == 0.0:
         return []
-    text = f"Dark spots like the caps of pins were seen on two days, {areas[-1]:.1f} cm2 in all."
+    text = f"Caps like those of pins were seen on two days, {areas[-1]:.1f} cm2 in all."
     return [Finding("check", text, "pins", case.last.day)]
 
 

@@ -29,7 +29,7 @@ _KINDS: Final[Mapping[str, str]] = {
     "bare": "bare area",
     "wet": "wet area",
     "stain": "stained area",
-    "pins": "group of spots like pins",
+    "pins": "group of what looks like pins",
 }
 _TRENDS: Final[Mapping[str, str]] = {
     "new": "seen for the first time",

@@ -116,7 +116,7 @@ def _old_photo(story: JarStory, _: Flag) -> str:
 
 
 def _pins(story: JarStory, _: Flag) -> str:
-    return "spots like pins at the glass"
+    return "what looks like pins"
 
 
 def _fast_front(story: JarStory, _: Flag) -> str:

@@ -34,7 +34,7 @@ def find_pins(wall: Wall, tissue: Tissue, *, settings: PinSettings) -> tuple[Pat
     likely = tissue.caps >= settings.chance_min
     step_mm = float(wall.heights_mm[0] - wall.heights_mm[1])
     least = settings.spot_min_mm2 / step_mm**2
-    spots = _spots(likely, tissue.caps, least=least) if likely.any() else []
+    spots = _spots(likely, tissue.caps, wall.filled, least=least) if likely.any() else []
     if not spots:
         return ()
     places = np.array([spot.middle for spot in spots]) * step_mm
@@ -46,8 +46,14 @@ def find_pins(wall: Wall, tissue: Tissue, *, settings: PinSettings) -> tuple[Pat
     return (_patch_of(group, wall),)
 
 
-def _spots(likely: BoolArray, caps: Float32Array, *, least: float) -> list[_Spot]:
-    """The connected spots of at least so many cells."""
+def _spots(
+    likely: BoolArray, caps: Float32Array, filled: BoolArray, *, least: float
+) -> list[_Spot]:
+    """The connected spots of at least so many cells.
+
+    Spots above the contents that the side of the wall cuts off are left out: there the card's
+    print shows through the glass.
+    """
     count, labels, stats, middles = cv2.connectedComponentsWithStats(
         likely.astype(np.uint8), connectivity=8
     )
@@ -57,6 +63,8 @@ def _spots(likely: BoolArray, caps: Float32Array, *, least: float) -> list[_Spot
         if cells < least:
             continue
         window = slice(y, y + height), slice(x, x + width)
+        if (x == 0 or x + width == likely.shape[1]) and not filled[window].any():
+            continue
         spot = labels[window] == label
         hull = cv2.convexHull(np.argwhere(spot)[:, ::-1].astype(np.int32))[:, 0]
         middle = (float(middles[label][0]), float(middles[label][1]))

@@ -19,7 +19,7 @@ from torch import Tensor, nn
 
 from .export_tissue import TARGET
 from .train_tissue import load_walls
-from .wall_net import WallNet
+from .wall_net import FINEST, WallNet
 
 WALLS = 24
 
@@ -28,7 +28,7 @@ def folded(path: Path) -> list[tuple[Tensor, Tensor]]:
     """Weights and biases of the convolutions, in the order in which they run."""
     graph = onnx.load(path).graph
     values = {one.name: torch.tensor(numpy_helper.to_array(one)) for one in graph.initializer}
-    nodes = [node for node in graph.node if node.op_type in ("Conv", "ConvTranspose")]
+    nodes = [node for node in graph.node if node.op_type == "Conv"]
     return [(values[node.input[1]], values[node.input[2]]) for node in nodes]
 
 
@@ -38,7 +38,7 @@ def in_order(net: WallNet, x: Tensor) -> list[nn.Module]:
     hooks = [
         module.register_forward_hook(lambda module, *_: order.append(module))
         for module in net.modules()
-        if isinstance(module, nn.Conv2d | nn.ConvTranspose2d)
+        if isinstance(module, nn.Conv2d)
     ]
     net(x)
     for hook in hooks:
@@ -55,10 +55,10 @@ def take_over(net: WallNet, weights: list[tuple[Tensor, Tensor]], x: Tensor) -> 
         if isinstance(block, nn.Sequential) and isinstance(block[1], nn.BatchNorm2d)
     }
     for module, (weight, bias) in zip(in_order(net, x[:1]), weights, strict=True):
-        if isinstance(module, nn.ConvTranspose2d):
-            extra = module.out_channels - weight.shape[1]
-            weight = torch.cat([weight, *[weight[:, -1:]] * extra], dim=1)
-            bias = torch.cat([bias, *[bias[-1:]] * extra])
+        if module is net.head:
+            extra = module.out_channels // FINEST**2 - len(weight) // FINEST**2
+            weight = torch.cat([weight, *[weight[-(FINEST**2) :]] * extra])
+            bias = torch.cat([bias, *[bias[-(FINEST**2) :]] * extra])
         module.weight.copy_(weight)  # type: ignore[union-attr, operator]
         if module.bias is not None:
             module.bias.copy_(bias)  # type: ignore[union-attr, operator]

@@ -61,8 +61,9 @@ def test_the_larger_of_two_groups_is_told() -> None:
         {"places": ((30, 40), (270, 280)), "axes_mm": (1.25, 1.0)},
         {"axes_mm": (0.5, 0.5)},
         {"chance": 0.45},
+        {"places": ((4, 30), (294, 30))},
     ],
-    ids=["none", "alone", "far apart", "specks", "hardly likely"],
+    ids=["none", "alone", "far apart", "specks", "hardly likely", "print beside empty glass"],
 )
 def test_what_is_no_group_of_caps_is_left_out(changes: dict) -> None:
     assert found(**{"places": PLACES, **changes}) == ()
