@@ -11,10 +11,10 @@ MIN_AREA_CM2 = 0.25
 """Smaller areas are not reported: a third of a rye kernel's face more than one kernel."""
 
 _SMOOTH_CELLS = 3
-"""Opening by this many cells (0.75 mm) drops specks and hairs."""
+"""Opening by this many cells (0.8 mm) drops specks and hairs."""
 
-_JOIN_CELLS = 13
-"""Pieces within 3 mm, a kernel, of one another are one area: threads across a bare island do
+_JOIN_CELLS = 17
+"""Pieces within 4.5 mm, a kernel, of one another are one area: threads across a bare island do
 not make it several. Only the pieces themselves count as its area."""
 
 KIND_OF_CLASS = {
