@@ -21,9 +21,9 @@ from jarvision.records import (
 )
 
 CELL_MM = 0.275
-"""Side of a wall cell: about one and a half working pixels, a tenth of a kernel's width. The network
-learned at 0.25 mm, with walls stretched by a tenth either way; it errs no more here, in a sixth less
-time."""
+"""Side of a wall cell: about one and a half working pixels, a tenth of a kernel's width. The
+network learned at 0.25 mm, with walls stretched by a tenth either way; it errs no more here, in a
+sixth less time."""
 
 HALF_WIDTH_DEG = 60.0
 """Coverage is defined within this angle of the viewing direction."""

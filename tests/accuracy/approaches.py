@@ -20,6 +20,7 @@ import argparse
 from collections.abc import Callable, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
+from multiprocessing import get_context
 from itertools import product
 from pathlib import Path
 
@@ -206,7 +207,7 @@ def compare(walls: Path, folders: Sequence[Path], *, jobs: int = 2) -> str:
     """Learn, judge, and give the table."""
     paths = sorted(walls.glob("*.npz"))
     paths = paths[:: max(1, len(paths) // LEARNT_FROM)]
-    with ProcessPoolExecutor(jobs) as pool:
+    with ProcessPoolExecutor(jobs, mp_context=get_context("spawn")) as pool:
         learnt = [s for s in pool.map(scene_of_wall, paths, chunksize=8) if s.counts.sum() > 1000]
         ways: dict[str, Way] = {
             "Otsu on L*": by_otsu,

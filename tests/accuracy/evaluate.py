@@ -10,6 +10,7 @@ import argparse
 from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
 from functools import partial
+from multiprocessing import get_context
 from pathlib import Path
 
 import cv2
@@ -109,7 +110,7 @@ def table(answers: Sequence[Answer]) -> str:
 
 def evaluate(folder: Path, *, tiles: bool = False, jobs: int = 2) -> list[Answer]:
     """Answer every photo of a folder."""
-    with ProcessPoolExecutor(jobs) as pool:
+    with ProcessPoolExecutor(jobs, mp_context=get_context("spawn")) as pool:
         return list(pool.map(partial(answer, tiles=tiles), sorted(folder.glob("*.jpg"))))
 
 
