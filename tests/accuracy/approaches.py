@@ -20,8 +20,8 @@ import argparse
 from collections.abc import Callable, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
-from multiprocessing import get_context
 from itertools import product
+from multiprocessing import get_context
 from pathlib import Path
 
 import cv2
