@@ -6,6 +6,8 @@ The limits and what they were measured from stand in :class:`AcceptanceSettings`
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from jarvision.acceptance.glare import glare_share
@@ -19,6 +21,10 @@ from jarvision.card.layout import CardLayout
 from jarvision.errors import PhotoRefusedError
 from jarvision.photo_settings import AcceptanceSettings, PhotoSettings
 from jarvision.records import CardFit, ColourFit, Photo, SwatchReadings, Wall
+from jarvision.tissue.masks import burnt_out
+
+_EVERY = 4
+"""Every fourth row and column of the wall tell whether half as much is burnt out as may be."""
 
 
 def accept_card(
@@ -69,6 +75,9 @@ def accept_wall(
             "card_hidden",
             f"{count} of {hidden.size} swatches look wrong ({names}, ...)",
         )
+    sparse = replace(wall, pixels=np.ascontiguousarray(wall.pixels[::_EVERY, ::_EVERY]))
+    if 200.0 * burnt_out(sparse, photo, settings=settings.masks).mean() < limits.glare_max_percent:
+        return  # a spot of glare is burnt out: there is not enough of it
     glare = 100.0 * glare_share(wall, photo, settings=settings)
     if glare > limits.glare_max_percent:
         # where the card burns out too, it is the whole photo that is too bright

@@ -8,7 +8,7 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, cached_property
 from pathlib import Path
 from typing import Any, Literal
 
@@ -142,17 +142,17 @@ class CardLayout:
     labels: tuple[Label, ...]
     swatches: tuple[Swatch, ...]
 
-    @property
+    @cached_property
     def names(self) -> tuple[str, ...]:
         """Names of the swatches, in the order of every array below."""
         return tuple(s.name for s in self.swatches)
 
-    @property
+    @cached_property
     def nominal_lab(self) -> FloatArray:
         """``(n, 3)`` nominal CIELAB of the swatches."""
         return np.array([s.lab for s in self.swatches])
 
-    @property
+    @cached_property
     def nominal_linear(self) -> FloatArray:
         """``(n, 3)`` nominal linear sRGB of the swatches."""
         return colourspace.lab_to_linear(self.nominal_lab)
@@ -162,7 +162,7 @@ class CardLayout:
         """``(n, 3)`` nominal 8-bit sRGB of the swatches."""
         return np.array([s.rgb8 for s in self.swatches], dtype=np.uint8)
 
-    @property
+    @cached_property
     def centres_mm(self) -> FloatArray:
         """``(n, 2)`` middles ``(x, y)`` of the swatches, mm."""
         return np.array([s.centre_mm for s in self.swatches])

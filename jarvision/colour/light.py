@@ -11,6 +11,7 @@ have to. It is the card's alone, so it is not taken from the jar.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 
@@ -71,6 +72,7 @@ class LightFit:
         return np.asarray(self.sheen * np.exp(np.clip(log_growth, -3.0, 3.0)))
 
 
+@lru_cache(maxsize=4)
 def paper_layout(layout: CardLayout) -> CardLayout:
     """The card with spots of bare paper in place of its swatches."""
     width, height = _SPOT_MM
@@ -187,7 +189,8 @@ def fit_light(
 
     start = np.zeros(_UNKNOWNS)
     start[6:9] = np.log(np.maximum(np.median(paper.linear, axis=0), 1e-3))
-    return _parts(minimise(residuals, slopes, start, scale=1.5, data=encoded.size), settings)[0]
+    found = minimise(residuals, slopes, start, scale=1.5, data=encoded.size, damping=1.0)
+    return _parts(found, settings)[0]
 
 
 def _parts(z: FloatArray, settings: ColourSettings) -> tuple[LightFit, float]:

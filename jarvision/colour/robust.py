@@ -16,7 +16,7 @@ _STOP = 1e-6
 """A fit ends when a step gains less than this share: further ones move colours by under 0.01 %."""
 
 _STEPS, _TRIES = 60, 12
-_DAMPING_START, _DAMPING_LEAST = 1e-4, 1e-10
+_DAMPING_LEAST, _DAMPING_FALL = 1e-10, 0.1
 _CURVATURE_MIN = 1e-12
 
 
@@ -27,12 +27,14 @@ def minimise(
     *,
     scale: float,
     data: int | None = None,
+    damping: float = 1e-4,
 ) -> FloatArray:
     """Unknowns ``(k,)`` that make the sum of losses of ``residuals`` ``(n,)`` least.
 
     Levenberg's and Marquardt's damped steps (Marquardt 1963), with the robust loss worked into
-    them as Triggs and others have it (Bundle adjustment, a modern synthesis, 2000, section 4.3;
-    both from memory).
+    them as Triggs and others have it (Bundle adjustment, a modern synthesis, 2000, section 4.3).
+    The damping falls as far as the gain was foretold (Nielsen 1999, Damping parameter in
+    Marquardt's method; all from memory).
 
     Parameters
     ----------
@@ -44,8 +46,10 @@ def minimise(
     data
         The first so many residuals have this loss, the others their square: priors that were
         robust would be overruled. None: all have it.
+    damping
+        To begin with, as a share of each unknown's own curvature: much where the start is far off.
     """
-    x, damping = start, _DAMPING_START
+    x = start
     rest = residuals(x)
     data = rest.size if data is None else data
     cost, first, second = _loss(rest, scale, data)
@@ -57,7 +61,11 @@ def minimise(
         own = np.diag(bend)
         own = np.diag(np.maximum(own, _CURVATURE_MIN * own.max()))  # what nothing tells of stays
         for _ in range(_TRIES):
-            trial = x + np.linalg.solve(bend + damping * own, downhill)
+            step = np.linalg.solve(bend + damping * own, downhill)
+            foretold = float(step @ (2.0 * downhill - bend @ step)) / scale**2
+            trial = x + step
+            if foretold < _STOP * cost:
+                return trial
             rest = residuals(trial)
             after, first, second = _loss(rest, scale, data)
             if after < cost:
@@ -66,7 +74,8 @@ def minimise(
         else:
             return x
         x, gain, cost = trial, cost - after, after
-        damping = max(damping / 10.0, _DAMPING_LEAST)
+        fall = max(_DAMPING_FALL, 1.0 - (2.0 * gain / foretold - 1.0) ** 3)
+        damping = max(damping * fall, _DAMPING_LEAST)
         if gain < _STOP * cost:
             return x
     return x

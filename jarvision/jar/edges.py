@@ -19,6 +19,7 @@ from jarvision.errors import PhotoRefusedError
 from jarvision.jar.plane import LEFT_MM, PX_PER_MM, Number, PlaneView, Window
 from jarvision.jar.span import Span
 from jarvision.photo_settings import JarSettings
+from jarvision.ranks import median
 from jarvision.records import Float32Array, FloatArray
 
 _BLUR_PX = 9
@@ -55,9 +56,9 @@ def liveliness(
     """Horizontal change of colour in some windows of the view, in CIELAB bytes a pixel.
 
     ``(rows, cols)`` of the view: NaN outside the windows, and near the card's own printed edges,
-    where nothing can be told. ``known`` is what was found in other windows: it is taken over.
+    where nothing can be told. ``known`` is what was found in other windows: it is filled up.
     """
-    change = np.full(view.shape, np.nan, dtype=np.float32) if known is None else known.copy()
+    change = np.full(view.shape, np.nan, dtype=np.float32) if known is None else known
     for window in windows:
         change[window] = _change(view, window)
     for printed in _printed_edges(view, layout):
@@ -147,11 +148,10 @@ def find_edges(
     """
     rows = slice(view.row(rows_mm[0]), view.row(rows_mm[1]))
     quiet = _quiet_level(view, change, rows, layout=layout, settings=settings)
-    profile = _profile(change, rows)
     lines = []
     for side in (-1, 1):
         sought = _sought_mm(span, side, layout, settings)
-        column = _outermost(view, profile, side=side, sought_mm=sought, quiet=quiet,
+        column = _outermost(view, change[rows], side=side, sought_mm=sought, quiet=quiet,
                             settings=settings)  # fmt: skip
         start = EdgeLine(view.x_mm(float(column)), 0.0, rows_mm[1], settings.line_reach_mm)
         lines.append(_fit_line(view, change, start, rows, side=side, settings=settings))
@@ -203,9 +203,9 @@ def _plain_strips_mm(layout: CardLayout) -> list[tuple[float, float]]:
     return [(x, x + gap) for x in starts]
 
 
-def _profile(change: Float32Array, rows: slice) -> FloatArray:
+def _profile(change: Float32Array) -> FloatArray:
     """A low percentile of the liveliness of each column: high only where most rows are lively."""
-    ranked = np.sort(np.ascontiguousarray(change[rows].T), axis=1)  # NaN comes last
+    ranked = np.sort(np.ascontiguousarray(change.T), axis=1)  # NaN comes last
     known = np.isfinite(ranked).sum(axis=1)
     place = _PROFILE_SHARE * np.maximum(known - 1, 0)
     below = place.astype(np.intp)
@@ -247,7 +247,7 @@ def _sought_mm(
 
 def _outermost(
     view: PlaneView,
-    profile: FloatArray,
+    change: Float32Array,
     *,
     side: int,
     sought_mm: tuple[float, float],
@@ -256,8 +256,8 @@ def _outermost(
 ) -> int:
     """Column of the outermost strong peak on one side."""
     low, high = sought_mm
-    columns = np.arange(max(0, view.column(low)), min(profile.size, view.column(high) + 1))
-    window = profile[columns]
+    first = max(0, view.column(low))
+    window = _profile(change[:, first : max(first, view.column(high) + 1)])
     clear = min(settings.peak_share * float(window.max()), settings.peak_clear)
     strong = window >= max(clear, settings.peak_over_quiet * quiet)
     if not strong.any():
@@ -267,7 +267,7 @@ def _outermost(
         if not 0 <= at - side < window.size or window[at - side] <= window[at]:
             break
         at -= side
-    return int(columns[at])
+    return first + at
 
 
 def _fit_line(
@@ -304,8 +304,8 @@ def _fit_line(
     x_mm = view.x_mm(columns[good, peak[good]] + offset)
     slope = _median_slope(x_mm[::3], y_all[good][::3])
     rest = x_mm - slope * (y_all[good] - y0)
-    at_mm = float(np.median(rest))
-    spread = 1.4826 * float(np.median(np.abs(rest - at_mm)))
+    at_mm = median(rest)
+    spread = 1.4826 * median(np.abs(rest - at_mm))
     if _beside_print(view, change, start, rows, side=side, settings=settings):
         spread = max(spread, settings.beside_print_sd_mm)
     return EdgeLine(at_mm, slope, y0, spread)
@@ -314,7 +314,7 @@ def _fit_line(
 def _median_slope(x_mm: FloatArray, y_mm: FloatArray) -> float:
     """Slope of x over rising y: the median over all pairs of rows."""
     first, second = np.triu_indices(y_mm.size, 1)
-    return float(np.median((x_mm[second] - x_mm[first]) / (y_mm[second] - y_mm[first])))
+    return median((x_mm[second] - x_mm[first]) / (y_mm[second] - y_mm[first]))
 
 
 def _beside_print(
@@ -331,7 +331,8 @@ def _beside_print(
     reach = settings.beside_print_mm
     near, far = sorted((line.x_mm(y_mm), line.x_mm(y_mm) + side * reach))
     beside = change[rows, view.column(near) : view.column(far) + 1]
-    return bool(np.isnan(beside).any(axis=1).mean() > 0.5)
+    unknown = np.isnan(beside).any(axis=1)
+    return bool(np.count_nonzero(unknown) > unknown.size / 2)
 
 
 def _outermost_peaks(window: Float32Array, *, side: int, share: float) -> NDArray[np.intp]:

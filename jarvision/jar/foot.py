@@ -12,13 +12,14 @@ import numpy as np
 from jarvision.card.layout import CardLayout
 from jarvision.jar.plane import PX_PER_MM, PlaneView
 from jarvision.photo_settings import JarSettings
+from jarvision.records import BoolArray, ByteArray
 
 PAGE_HEIGHTS_MM = (297.0, 279.4)
 """ISO 216 A4; US Letter, 11 inches."""
 
 
-_BLUR_ROWS = 8
-"""Rows beyond the searched ones that smoothing and slope look at, and some more."""
+_BLUR_ROWS = _BLUR_PX = 8
+"""Rows and columns beyond the searched ones that smoothing and slope look at, and some more."""
 
 
 def page_end_mm(
@@ -42,12 +43,15 @@ def page_end_mm(
     reach = round(settings.page_reach_mm * PX_PER_MM)
     first = max(0, view.row(min(ends)) - reach - _BLUR_ROWS)
     last = min(view.shape[0], view.row(max(ends)) + reach + _BLUR_ROWS)
-    lowest = slice(first, last), slice(0, view.shape[1])
-    grey = cv2.GaussianBlur(cv2.cvtColor(view.rgb(lowest), cv2.COLOR_RGB2GRAY), (0, 0), 1.5)
-    columns = _free_columns(view, jar_mm, layout=layout)
-    profile = np.median(grey[:, columns].astype(np.float32), axis=1)
-    step = np.abs(np.gradient(profile))
-    step[~view.inside(lowest)[:, columns].all(axis=1)] = 0.0
+    strips = [
+        _strip(view, slice(first, last), columns)
+        for columns in _free_columns(view, jar_mm, layout=layout)
+    ]
+    if not strips:
+        return ends[0]
+    grey, inside = (np.concatenate(parts, axis=1) for parts in zip(*strips, strict=True))
+    step = np.abs(np.gradient(np.median(grey, axis=1)))
+    step[~inside.all(axis=1)] = 0.0
     found = []
     for end in ends:
         row = view.row(end) - first
@@ -58,10 +62,21 @@ def page_end_mm(
     return y_mm if strength >= settings.page_edge_levels else ends[0]
 
 
+def _strip(view: PlaneView, rows: slice, columns: slice) -> tuple[ByteArray, BoolArray]:
+    """Smoothed grey of a part of the view, and where the photo has a pixel."""
+    first = max(0, columns.start - _BLUR_PX)
+    around = rows, slice(first, min(view.shape[1], columns.stop + _BLUR_PX))
+    smooth = cv2.GaussianBlur(cv2.cvtColor(view.rgb(around), cv2.COLOR_RGB2GRAY), (0, 0), 1.5)
+    own = slice(columns.start - first, columns.stop - first)
+    return np.asarray(smooth, dtype=np.uint8)[:, own], view.inside((rows, columns))
+
+
 def _free_columns(
     view: PlaneView, jar_mm: tuple[float, float], *, layout: CardLayout
-) -> np.ndarray:
-    """Columns of the page's lower margin that the jar leaves free."""
-    left = np.arange(view.column(0.0), view.column(jar_mm[0] - 6.0))
-    right = np.arange(view.column(jar_mm[1] + 6.0), view.column(layout.width_mm))
-    return np.concatenate([left, right])
+) -> list[slice]:
+    """Columns of the page's lower margin that the jar leaves free, to its left and right."""
+    ends = (
+        (view.column(0.0), view.column(jar_mm[0] - 6.0)),
+        (view.column(jar_mm[1] + 6.0), view.column(layout.width_mm)),
+    )
+    return [slice(left, right) for left, right in ends if left < right]

@@ -12,6 +12,7 @@ from jarvision.card.layout import CardLayout
 from jarvision.errors import PhotoRefusedError
 from jarvision.jar.plane import PX_PER_MM, PlaneView, Window, blueness
 from jarvision.photo_settings import JarSettings
+from jarvision.ranks import median
 from jarvision.records import BoolArray, ByteArray, ColourFit, Float32Array, FloatArray
 
 
@@ -82,10 +83,10 @@ def jar_span(
     jar = labels == alike[0]
     if _lids_above(stats, int(alike[0]), settings=settings) > 1:
         raise PhotoRefusedError("two_jars", "two lids were seen above what stands there")
-    wide = jar.sum(axis=1)
+    wide = _row_sums(jar)
     body = jar[wide >= 0.8 * np.percentile(wide[wide > 0], 90)]
-    first = float(np.median(body.argmax(axis=1)))
-    last = float(np.median(body.shape[1] - 1 - body[:, ::-1].argmax(axis=1)))
+    first = median(body.argmax(axis=1))
+    last = median(body.shape[1] - 1 - body[:, ::-1].argmax(axis=1))
     big = np.flatnonzero(areas >= least / 2)
     others = np.isin(labels, big[big != alike[0]]) if big.size > 1 else np.zeros_like(jar)
     return Span(
@@ -114,6 +115,12 @@ def _things(
         stats[label] = (*cv2.boundingRect(thing), areas[label])
         centre_x[label] = thing.sum(axis=0) @ np.arange(thing.shape[1]) / areas[label]
     return labels, stats, centre_x
+
+
+def _row_sums(mask: BoolArray) -> NDArray[np.int32]:
+    """Count the True places of each row."""
+    sums = cv2.reduce(mask.view(np.uint8), 1, cv2.REDUCE_SUM, dtype=cv2.CV_32S)
+    return np.asarray(sums, dtype=np.int32)[:, 0]
 
 
 def _lids_above(stats: NDArray[np.int32], jar: int, *, settings: JarSettings) -> int:

@@ -64,10 +64,10 @@ def _edge_shows(change: Float32Array, column: int, *, settings: JarSettings) -> 
     """Tell whether most rows show an edge at a column; None where the card's own are there."""
     reach = round(settings.on_line_mm * PX_PER_MM)
     near = change[:, max(0, column - reach) : column + reach + 1]
-    if np.isnan(near).mean() > settings.on_line_unknown:
+    if np.count_nonzero(np.isnan(near)) > settings.on_line_unknown * near.size:
         return None
     ranked = np.sort(np.fmax.reduce(near, axis=1))  # rows of which nothing is known come last
-    middle = ranked[[(ranked.size - 1) // 2, ranked.size // 2]].mean()
+    middle = (ranked[(ranked.size - 1) // 2] + ranked[ranked.size // 2]) / 2
     return bool(middle >= settings.edge_change_min and not np.isnan(ranked[-1]))
 
 

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import io
 import math
-import re
 import warnings
 from dataclasses import dataclass
 
@@ -52,8 +51,11 @@ _MIN_IS_BLACK, _RGB = 1, 2
 
 # Pillow's mode -> the mode without alpha, palette or padding whose colours a profile describes.
 _PLAIN = {"1": "L", "L": "L", "LA": "L", "La": "L", "CMYK": "CMYK", "LAB": "LAB"}
-_MARKER = re.compile(rb"\xff[^\x00\xd0-\xd7]")
-"""A marker after the data of a scan: neither a stuffed byte nor a restart (ITU-T T.81, B.1.1)."""
+_MARK, _STUFFED, _RESTART, _RESTART_BITS = 0xFF, 0x00, 0xD0, 0xF8
+"""What begins a marker; what follows in a scan's data all the same (ITU-T T.81, B.1.1)."""
+
+_AT_ONCE = 1 << 18
+"""Bytes searched at a time: what is made of them stays in the processor's own memory."""
 
 _START_OF_SCAN, _END_OF_IMAGE = 0xDA, 0xD9
 
@@ -173,9 +175,20 @@ def _ends_after_one_scan(content: bytes) -> bool:
         kind, length = content[at + 1], int.from_bytes(content[at + 2 : at + 4])
         at += 2 + length
         if kind == _START_OF_SCAN:
-            end = _MARKER.search(content, at)
-            return end is not None and content[end.start() + 1] == _END_OF_IMAGE
+            return _after_scan(content, at) == _END_OF_IMAGE
     return False
+
+
+def _after_scan(content: bytes, start: int) -> int | None:
+    """Kind of the first marker that ends a scan's data; None when there is none."""
+    data = np.frombuffer(content, np.uint8)
+    for at in range(start, data.size - 1, _AT_ONCE):
+        part = data[at : at + _AT_ONCE + 1]
+        kinds = part[1:][(part[:-1] == _MARK) & (part[1:] != _STUFFED)]
+        kinds = kinds[(kinds & _RESTART_BITS) != _RESTART]
+        if kinds.size:
+            return int(kinds[0])
+    return None
 
 
 def _unknown(content: bytes) -> str:
