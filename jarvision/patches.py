@@ -32,7 +32,7 @@ def find_patches(wall: Wall, tissue: Tissue) -> tuple[Patch, ...]:
     """All areas of at least 0.25 cm2, largest first within each kind."""
     found: list[Patch] = []
     for tissue_class, kind in KIND_OF_CLASS.items():
-        found += _patches_of(tissue.classes == tissue_class, kind, wall=wall, tissue=tissue)
+        found += _patches_of(tissue.classes == int(tissue_class), kind, wall=wall, tissue=tissue)
     return tuple(found)
 
 
@@ -88,4 +88,5 @@ def _outline(
     )
     largest = max(contours, key=cv2.contourArea)
     simple = cv2.approxPolyDP(largest, 1.5, closed=True)[:, 0, :] + np.array(corner)
-    return tuple((float(wall.angles_deg[x]), float(wall.heights_mm[y])) for x, y in simple)
+    angles, heights = wall.angles_deg[simple[:, 0]], wall.heights_mm[simple[:, 1]]
+    return tuple(zip(angles.tolist(), heights.tolist(), strict=True))

@@ -61,7 +61,8 @@ def unroll(
     angles = _centres(-HALF_WIDTH_DEG, HALF_WIDTH_DEG, columns)
     ys = _centres(jar.top_y_mm, bottom_y, rows)
     pixels = _sight_map(glass, viewpoint=viewpoint, angles_deg=angles, ys_mm=ys)
-    seen = cv2.remap(photo.samples, pixels[..., 0], pixels[..., 1], cv2.INTER_LINEAR)
+    # x and y in one map is right for OpenCV, and unknown to its stubs
+    seen = cv2.remap(photo.samples, pixels, None, cv2.INTER_LINEAR)  # type: ignore[call-overload]
     return Wall(
         linear=correct(cast(SampleArray, seen), colour),
         angles_deg=angles,
@@ -87,9 +88,9 @@ def _sight_map(
     node_ys = np.linspace(ys_mm[0], ys_mm[-1], _NODES_UP)
     grid_angles, grid_ys = np.meshgrid(np.deg2rad(node_angles), node_ys)
     nodes = viewpoint.project(glass.aim_at(grid_angles, grid_ys)).astype(np.float32)
-    across = _between(_NODES_ACROSS, angles_deg.size).T
+    across = _between(_NODES_ACROSS, angles_deg.size)
     up = _between(_NODES_UP, ys_mm.size)
-    return np.stack([up @ (nodes[..., axis] @ across) for axis in (0, 1)], axis=-1)
+    return (up @ (across @ nodes).reshape(_NODES_UP, -1)).reshape(ys_mm.size, -1, 2)
 
 
 def _between(nodes: int, cells: int) -> Float32Array:
