@@ -304,7 +304,7 @@ class PinSettings:
     """Smaller spots are left out."""
 
     group_mm: Annotated[float, Limits(0, above=True)] = 30.0
-    area_min_cm2: Annotated[float, Limits(0)] = 0.05
+    area_min_cm2: Annotated[float, Limits(0)] = 0.08
     """Spots this near to each other are one group, which is reported from this area of caps on."""
 
 

@@ -57,8 +57,8 @@ def test_the_larger_of_two_groups_is_told() -> None:
     "changes",
     [
         {"places": ()},
-        {"places": PLACES[:1], "axes_mm": (1.25, 1.0)},
-        {"places": ((30, 40), (270, 280)), "axes_mm": (1.25, 1.0)},
+        {"places": PLACES[:1], "axes_mm": (1.5, 1.25)},
+        {"places": ((30, 40), (270, 280)), "axes_mm": (1.5, 1.25)},
         {"axes_mm": (0.5, 0.5)},
         {"chance": 0.45},
         {"places": ((4, 30), (294, 30))},
