@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import platform
 import subprocess
 import sys
 import threading
@@ -157,3 +158,27 @@ def test_folders_that_cannot_do_are_told_before_any_photo_is_read(tmp_path: Path
     (tmp_path / "file").write_text("not a folder")
     with pytest.raises(NotWritableError):
         score_folder(tmp_path, out=tmp_path / "file" / "out", read=never)
+
+
+@pytest.mark.skipif(platform.libc_ver()[0] != "glibc", reason="what glibc does with freed memory")
+def test_memory_that_one_photo_frees_serves_the_next() -> None:
+    """Pages fetched anew, as getrusage(2) counts them, for arrays of three photos' size."""
+    script = """
+import resource
+import numpy as np
+from jarvision.jobs import keep_freed_memory
+
+def fetched():
+    before = resource.getrusage(resource.RUSAGE_SELF).ru_minflt
+    photos = [np.ones(9_000_000, np.uint8) for _ in range(3)]
+    return resource.getrusage(resource.RUSAGE_SELF).ru_minflt - before
+
+keep_freed_memory()
+print(fetched(), fetched(), fetched())
+"""
+    done = subprocess.run(
+        [sys.executable, "-c", script], capture_output=True, check=True, text=True
+    )
+    first, *later = map(int, done.stdout.split())
+    assert first > 0
+    assert max(later) < first / 10
