@@ -24,6 +24,9 @@ HELD_OUT_SEEDS = range(5000, 5120)
 UNSEEN_SEEDS = range(6000, 6240)
 OTHER_LOOK_SEEDS = range(7000, 7060)
 
+LEARNT_FROM = (TUNING_SEEDS, TRAINING_SEEDS, HARD_SEEDS)
+SUITE_RANGES = (*LEARNT_FROM, HELD_OUT_SEEDS, UNSEEN_SEEDS, OTHER_LOOK_SEEDS, PIN_SEEDS)
+
 GRAINS = ("rye", "wheat", "oat", "millet", "sorghum", "rice")
 FIBRES = ("wheat straw", "beech shavings")
 OTHER_CONTENTS = ("maize", "hemp shives")
