@@ -294,7 +294,8 @@ class MaskSettings:
 class PinSettings:
     """When places that look like caps of fruit bodies are reported as pins.
 
-    Chosen on 30 rendered jars with pins and 96 without.
+    On 65 rendered photos with 0.1 cm2 of caps in view pins were found on 50, on 333 without any on
+    3; the limits were chosen with these photos in view.
     """
 
     chance_min: Annotated[float, Limits(0, 1)] = 0.65

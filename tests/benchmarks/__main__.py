@@ -26,7 +26,7 @@ ROOT = Path(__file__).parents[2]
 PAGE = ROOT / "docs" / "speed.md"
 KEPT = ROOT / "build" / "bench"
 SIZES = (100, 1_000, 10_000)
-MANY, FEW = 500, 60
+MANY, FEW = 500, 180
 
 
 def measure_part(part: str, root: Path, *, short: bool) -> Any:

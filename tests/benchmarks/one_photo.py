@@ -19,6 +19,7 @@ from statistics import median
 from typing import Any
 
 ROUNDS = 20
+STAGE_ROUNDS = 8
 STAGES = {
     "hash of the content": ("jarvision.jobs.content_of",),
     "decoding at half size, sRGB, EXIF": ("jarvision.day.read_photo",),
@@ -78,10 +79,8 @@ def measure_one_photo(photos: Sequence[Path], out: Path) -> OnePhoto:
     for path in photos:  # libraries load, the network is read
         drawn(path)
     rounds = [[_seconds(work, photos) for work in (decode, row, drawn)] for _ in range(ROUNDS)]
-    with _watched() as spent:
-        for path in photos:
-            row(path)
-    stages = {name: seconds / len(photos) for name, seconds in spent.items()}
+    laps = [_laps(row, photos) for _ in range(STAGE_ROUNDS)]
+    stages = {name: median(lap[name] for lap in laps) / len(photos) for name in laps[0]}
     for outer, inner in WITHIN.items():
         stages[outer] -= stages[inner]
     return OnePhoto(
@@ -92,6 +91,14 @@ def measure_one_photo(photos: Sequence[Path], out: Path) -> OnePhoto:
         stages=stages,
         photo_mb=sum(path.stat().st_size for path in photos) / len(photos) / 1e6,
     )
+
+
+def _laps(row: Callable[[Path], None], photos: Sequence[Path]) -> dict[str, float]:
+    """Seconds that each stage takes over all photos."""
+    with _watched() as spent:
+        for path in photos:
+            row(path)
+    return dict(spent)
 
 
 def _stay_on_one_core() -> None:
