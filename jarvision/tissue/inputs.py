@@ -13,8 +13,8 @@ _LIGHT_FLOOR = np.float32(0.004)
 
 _LUMINANCE = np.array([[0.2126, 0.7152, 0.0722]])
 
-_MIDDLE = np.array([-1.2, 0.15, -0.45], dtype=np.float32)
-_SPREAD = np.array([0.9, 0.25, 0.45], dtype=np.float32)
+MIDDLE = np.array([-1.2, 0.15, -0.45], dtype=np.float32)
+SPREAD = np.array([0.9, 0.25, 0.45], dtype=np.float32)
 """Rough middle and spread of the three logs over jars: brings the inputs near -1 to 1."""
 
 _HEIGHT_MM = 100.0
@@ -38,8 +38,8 @@ def network_inputs(wall: Wall, burnt: BoolArray, *, multiple: int = 1) -> Float3
     channels[0] = luminance
     np.subtract(red, green, out=channels[1])
     np.subtract(blue, green, out=channels[2])
-    channels[:3] -= _MIDDLE[:, None, None]
-    channels[:3] /= _SPREAD[:, None, None]
+    channels[:3] -= MIDDLE[:, None, None]
+    channels[:3] /= SPREAD[:, None, None]
     sine = np.sin(np.deg2rad(wall.angles_deg)).astype(np.float32)
     channels[3], channels[4] = sine, sine * sine
     channels[5] = (wall.heights_mm / _HEIGHT_MM).astype(np.float32)[:, None]

@@ -1,9 +1,9 @@
 """Walls painted without a renderer: ``python -m tests.accuracy.painted_walls OUT --count 240``.
 
 Cheap further training walls for what random jars seldom show (brown skin, stains, wet bottoms,
-moulds, pins): the paint's colour, shaded by its relief under one lamp, with the light's fall-off
-at the sides, a soft mirror image, blur and noise. Glass, table and lid are missing, so what is
-not contents stays unlabelled.
+moulds, pins; with ``--half-grown`` what the suite of that name holds): the paint's colour, shaded
+by its relief under one lamp, with the light's fall-off at the sides, a soft mirror image, blur
+and noise. Glass, table and lid are missing, so what is not contents stays unlabelled.
 """
 
 from __future__ import annotations
@@ -18,16 +18,18 @@ import cv2
 import numpy as np
 
 from jarvision.colourspace import srgb_encode
+from jarvision.jar.unroll import CELL_MM
 from jarvision.records import Float32Array, TissueClass
 from tests.scenes.anomalies import AmberStain, BrownSkin, Mould, WetBottom
 from tests.scenes.contents import WallPaint, paint
-from tests.scenes.suite import MOULD_KINDS, JarOnADay, random_jar
+from tests.scenes.suite import MOULD_KINDS, JarOnADay, half_grown_jar, random_jar
 
 from .wall_data import HEADROOM
 
 FIRST_SEED = 20_000
 IGNORED = 255
 HALF_WIDTH_DEG = 60.0
+PAINT_MM = 0.25  # cell of the painted wall
 
 
 def rare_jar(seed: int) -> JarOnADay:
@@ -87,16 +89,21 @@ def shade(wall: WallPaint, rng: np.random.Generator) -> Float32Array:
     return np.asarray(np.clip(colour + grain, 0.0, None), dtype=np.float32)
 
 
-def write(seed: int, *, out: Path) -> None:
+def write(seed: int, *, out: Path, half_grown: bool) -> None:
     """Paint, shade and write one wall in the form of :mod:`tests.accuracy.wall_data`."""
-    jar = rare_jar(seed)
+    jar = half_grown_jar(seed) if half_grown else rare_jar(seed)
     wall = paint(jar.recipe, day=jar.day)
     rng = np.random.default_rng([seed, 4])
     front = np.abs(wall.angles_deg) <= HALF_WIDTH_DEG
-    linear = shade(wall, rng)[:, front]
-    classes = wall.classes[:, front].copy()
+    turns, heights = wall.angles_deg[front], wall.heights_mm
+    rows, cols = (round(size * PAINT_MM / CELL_MM) for size in (len(heights), len(turns)))
+    linear = cv2.resize(shade(wall, rng)[:, front], (cols, rows))
+    classes, opacity, pins = (
+        cv2.resize(part[:, front], (cols, rows), interpolation=cv2.INTER_NEAREST)
+        for part in (wall.classes, wall.opacity, wall.pins.astype(np.uint8))
+    )
     classes[classes == TissueClass.OUTSIDE] = IGNORED
-    hidden = (np.rint(wall.opacity[:, front] * 15.0) * 17.0).astype(np.uint8)
+    hidden = (np.rint(opacity * 15.0) * 17.0).astype(np.uint8)
     encoded = np.rint(255.0 * srgb_encode(np.clip(linear / HEADROOM, 0.0, 1.0))).astype(np.uint8)
     burnt = linear.min(axis=2) > rng.uniform(1.0, 1.6)
     np.savez_compressed(
@@ -106,9 +113,9 @@ def write(seed: int, *, out: Path) -> None:
         beneath=cv2.imencode(".png", classes)[1],
         opacity=cv2.imencode(".png", hidden)[1],
         burnt=np.packbits(burnt),
-        pins=np.packbits(wall.pins[:, front]),
-        angles_deg=wall.angles_deg[front].astype(np.float32),
-        heights_mm=wall.heights_mm.astype(np.float32),
+        pins=np.packbits(pins),
+        angles_deg=np.linspace(turns[0], turns[-1], cols, dtype=np.float32),
+        heights_mm=np.linspace(heights[0], heights[-1], rows, dtype=np.float32),
         radius_mm=wall.radius_mm,
     )
 
@@ -117,12 +124,15 @@ def main() -> None:
     """Paint a set."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("out", type=Path)
+    parser.add_argument("--half-grown", action="store_true", help="other kinds of jars")
+    parser.add_argument("--first", type=int, default=FIRST_SEED)
     parser.add_argument("--count", type=int, default=240)
     parser.add_argument("--jobs", type=int, default=2)
     args = parser.parse_args()
     args.out.mkdir(parents=True, exist_ok=True)
     with ProcessPoolExecutor(args.jobs) as pool:
-        list(pool.map(partial(write, out=args.out), range(FIRST_SEED, FIRST_SEED + args.count)))
+        seeds = range(args.first, args.first + args.count)
+        list(pool.map(partial(write, out=args.out, half_grown=args.half_grown), seeds))
 
 
 if __name__ == "__main__":

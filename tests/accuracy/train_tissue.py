@@ -2,36 +2,29 @@
 
 Folders are written by :mod:`tests.accuracy.wall_data` or :mod:`tests.accuracy.painted_walls`;
 batches draw from all, every n-th wall of the first validates. Needs PyTorch; a graphics
-card makes it minutes instead of hours. ``tests/accuracy/export_tissue.py`` turns the result into
-the ONNX file of the package.
+card, which records one step and replays it, makes it minutes instead of hours.
+``tests/accuracy/export_tissue.py`` turns the result into the ONNX file of the package.
 """
 
 from __future__ import annotations
 
 import argparse
-import os
+import copy
 import time
-from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass
 from pathlib import Path
 
-import cv2
 import numpy as np
 import torch
 from torch import Tensor, nn
 from torch.nn import functional
 
-from jarvision.colourspace import srgb_decode
-from jarvision.records import TissueClass, Wall
-from jarvision.tissue.inputs import CHANNELS, network_inputs
+from jarvision.records import TissueClass
 
-from .wall_data import HEADROOM
+from .training_walls import IGNORED, UNJUDGED, Walls, load_walls, vary
 from .wall_net import CLASS_COUNT, WIDTHS, WallNet
 
-CANVAS = (640, 448)  # rows, columns of 0.25 mm
-WINDOW = (448, 352)
-IGNORED = 255
 CAP_WEIGHT = 5.0
+MEMORY = 0.999  # of the averaged weights, a step
 CLASS_WEIGHTS = {
     TissueClass.OUTSIDE: 0.6, TissueClass.UNJUDGED: 1.0, TissueClass.BARE: 1.0,
     TissueClass.MYCELIUM: 1.0, TissueClass.STAIN: 1.5, TissueClass.GREEN: 2.0,
@@ -39,109 +32,15 @@ CLASS_WEIGHTS = {
 }  # fmt: skip
 
 
-@dataclass(frozen=True)
-class Walls:
-    """Walls on the canvas: inputs ``(n, 7, rows, cols)``; classes, opacity and caps as bytes."""
-
-    x: Tensor
-    seen: Tensor
-    beneath: Tensor
-    opacity: Tensor
-    pins: Tensor
-
-    def parts(self) -> tuple[Tensor, ...]:
-        """The five tensors."""
-        return self.x, self.seen, self.beneath, self.opacity, self.pins
-
-    def pick(self, index: Tensor | slice) -> Walls:
-        """Some of the walls, inputs as 32-bit floats."""
-        return Walls(self.x[index].float(), *(part[index] for part in self.parts()[1:]))
-
-    def __len__(self) -> int:
-        return len(self.x)
-
-
-def load_walls(folder: Path) -> Walls:
-    """Every wall of a folder, padded to the canvas; inputs are half floats."""
-    with ProcessPoolExecutor(max(1, len(os.sched_getaffinity(0)))) as pool:
-        walls = list(pool.map(load_wall, sorted(folder.glob("*.npz")), chunksize=8))
-    return Walls(*(torch.from_numpy(np.stack(part)) for part in zip(*walls, strict=True)))
-
-
-def load_wall(path: Path) -> tuple[np.ndarray, ...]:
-    """Inputs, classes seen, classes beneath, opacity and caps of one wall."""
-    with np.load(path) as data:
-        colour = cv2.imdecode(data["colour"], cv2.IMREAD_COLOR)[..., ::-1]
-        maps = [
-            cv2.imdecode(data[name], cv2.IMREAD_GRAYSCALE)
-            for name in ("classes", "beneath", "opacity")
-        ]
-        shape = maps[0].shape
-        burnt, pins = (
-            np.unpackbits(data[name], count=maps[0].size).reshape(shape)
-            for name in ("burnt", "pins")
-        )
-        linear = (HEADROOM * srgb_decode(colour / 255.0)).astype(np.float32)
-        yes = np.ones(shape, bool)
-        wall = Wall(
-            linear, data["angles_deg"], data["heights_mm"], float(data["radius_mm"]),
-            yes, yes, np.zeros((1, 1, 2), np.float32),
-        )  # fmt: skip
-    rows, cols = (min(size, limit) for size, limit in zip(shape, CANVAS, strict=True))
-    x = np.zeros((CHANNELS, *CANVAS), np.float16)
-    x[:, :rows, :cols] = network_inputs(wall, burnt > 0)[:, :rows, :cols]
-    padded = [np.full(CANVAS, fill, np.uint8) for fill in (IGNORED, IGNORED, 0, 0)]
-    for canvas, picture in zip(padded, (*maps, pins), strict=True):
-        canvas[:rows, :cols] = picture[:rows, :cols]
-    return x, *padded
-
-
-def vary(walls: Walls) -> Walls:
-    """Flip, shift and scale a batch; change its colours, slope its light and tint; blur, noise."""
-    x, n, device = walls.x, len(walls), walls.x.device
-
-    def normal(*shape: int) -> Tensor:
-        return torch.randn(n, *shape, device=device)
-
-    flip = torch.where(torch.rand(n, device=device) < 0.5, -1.0, 1.0)
-    grow = torch.exp(normal() * 0.08)
-    theta = torch.zeros(n, 2, 3, device=device)
-    theta[:, 0, 0], theta[:, 1, 1] = flip * grow, grow
-    theta[:, 0, 1] = normal() * 0.03
-    theta[:, :, 2] = normal(2) * 0.06
-    grid = functional.affine_grid(theta, list(x.shape), align_corners=False)
-    x = functional.grid_sample(x, grid, align_corners=False)
-    labels = torch.stack([part.float() for part in walls.parts()[1:]], dim=1)
-    labels[:, :2] = (labels[:, :2] + 1.0) * (labels[:, :2] != IGNORED)
-    labels = functional.grid_sample(labels, grid, mode="nearest", align_corners=False).round()
-    kinds = torch.where(labels[:, :2] > 0, labels[:, :2] - 1, torch.full_like(x[:, :2], IGNORED))
-    inside = (kinds[:, :1] != IGNORED).float()
-    x[:, 3] *= flip[:, None, None]
-    sine, height = x[:, 3:4], x[:, 5:6] - 0.5
-    tints = x.new_tensor([0.22, 0.12, 0.12])[:, None, None]
-    slopes = x.new_tensor([0.12, 0.08, 0.08])[:, None, None]
-    changed = x[:, :3] + normal(3, 1, 1) * tints
-    changed = changed + normal(3, 1, 1) * slopes * sine + normal(3, 1, 1) * slopes * height
-    soft = functional.avg_pool2d(changed, 3, 1, 1)
-    share = torch.rand(n, 1, 1, 1, device=device) * (torch.rand(n, 1, 1, 1, device=device) < 0.5)
-    grain = torch.rand(n, 1, 1, 1, device=device) * 0.06
-    changed = changed + share * (soft - changed) + grain * torch.randn_like(changed)
-    x = torch.cat([changed, x[:, 3:]], dim=1) * inside
-    return Walls(x, kinds[:, 0].long(), kinds[:, 1].long(), labels[:, 2] / 255.0, labels[:, 3])
-
-
-def window(walls: Walls) -> Walls:
-    """Cut one random window out of a batch: most of a jar, half of the canvas."""
-    top = int(torch.randint(0, CANVAS[0] - WINDOW[0] + 1, ()))
-    left = int(torch.randint(0, CANVAS[1] - WINDOW[1] + 1, ()))
-    rows, cols = slice(top, top + WINDOW[0]), slice(left, left + WINDOW[1])
-    return Walls(*(part[..., rows, cols] for part in walls.parts()))
-
-
 def is_covered(kinds: Tensor) -> Tensor:
     """Where mycelium or its normal stain covers the place, as 0 and 1."""
     growth = (kinds == int(TissueClass.MYCELIUM)) | (kinds == int(TissueClass.STAIN))
     return growth.float()
+
+
+def contents_of(kinds: Tensor) -> Tensor:
+    """Where contents stand and are told, as 0 and 1."""
+    return ((kinds != IGNORED) & (kinds > UNJUDGED)).float()
 
 
 def loss_of(out: Tensor, walls: Walls, weights: Tensor) -> Tensor:
@@ -153,20 +52,23 @@ def loss_of(out: Tensor, walls: Walls, weights: Tensor) -> Tensor:
     entropy = functional.cross_entropy(
         out[:, :CLASS_COUNT], walls.seen, weight=weights, ignore_index=IGNORED
     )
-    seen = (walls.seen != IGNORED) & (walls.seen > int(TissueClass.UNJUDGED))
-    binary = functional.binary_cross_entropy_with_logits
-    opacity = binary(out[:, CLASS_COUNT][seen], walls.opacity[seen])
-    there = ((walls.beneath != IGNORED) & (walls.beneath > int(TissueClass.UNJUDGED))).float()
+    seen, there = contents_of(walls.seen), contents_of(walls.beneath)
     true, logit = is_covered(walls.beneath), out[:, CLASS_COUNT + 1]
-    worth = there * (0.5 + 0.5 * seen)
-    cover = (binary(logit, true, reduction="none") * worth).sum() / worth.sum().clamp(min=1.0)
+    opacity = _mean_entropy(out[:, CLASS_COUNT], walls.opacity, seen)
+    cover = _mean_entropy(logit, true, there * (0.5 + 0.5 * seen))
     cells = there.sum(dim=(1, 2)).clamp(min=1.0)
     excess = ((torch.sigmoid(logit) - true) * there).sum(dim=(1, 2)) / cells
-    clear = (walls.seen != IGNORED) & (walls.seen != int(TissueClass.UNJUDGED))
-    caps = binary(
-        out[:, CLASS_COUNT + 2][clear], walls.pins[clear], pos_weight=out.new_tensor(CAP_WEIGHT)
-    )
+    clear = ((walls.seen != IGNORED) & (walls.seen != UNJUDGED)).float()
+    caps = _mean_entropy(out[:, CLASS_COUNT + 2], walls.pins, clear, rare=CAP_WEIGHT)
     return entropy + 0.3 * opacity + 0.7 * cover + 0.5 * excess.abs().mean() + 0.7 * caps
+
+
+def _mean_entropy(logit: Tensor, true: Tensor, worth: Tensor, *, rare: float = 1.0) -> Tensor:
+    """Binary cross entropy, a mean over the places by their ``worth``."""
+    each = functional.binary_cross_entropy_with_logits(
+        logit, true, reduction="none", pos_weight=torch.full_like(logit[0, 0, 0], rare)
+    )
+    return (each * worth).sum() / worth.sum().clamp(min=1.0)
 
 
 @torch.no_grad()
@@ -179,12 +81,72 @@ def validate(net: nn.Module, walls: Walls) -> tuple[float, float, float]:
         out = net(one.x)[0]
         known = one.seen[0] != IGNORED
         right.append((out[:CLASS_COUNT].argmax(0)[known] == one.seen[0][known]).float().mean())
-        there = (one.beneath[0] != IGNORED) & (one.beneath[0] > int(TissueClass.UNJUDGED))
+        there = contents_of(one.beneath[0]) > 0
         excess = torch.sigmoid(out[CLASS_COUNT + 1])[there] - is_covered(one.beneath[0])[there]
         errors.append(100.0 * excess.mean().abs())
-    net.train()
     worst = torch.stack(errors)
     return float(torch.stack(right).mean()), float(worst.mean()), float(worst.quantile(0.95))
+
+
+class Trainer:
+    """One net in training: its optimiser, its averaged weights, and the step of both."""
+
+    def __init__(
+        self, net: WallNet, walls: Walls, *, batch: int, decay: float, mixed: float
+    ) -> None:
+        self.mixed = mixed
+        self.net, self.walls, self.device = net, walls, walls.x.device
+        self.mean = copy.deepcopy(net)
+        self.index = torch.zeros(batch, dtype=torch.long, device=self.device)
+        on_card = self.device.type == "cuda"
+        self.rate = torch.tensor(1e-6, device=self.device)
+        self.optimiser = torch.optim.AdamW(
+            net.parameters(), lr=self.rate, weight_decay=decay, capturable=on_card
+        )
+        self.weights = torch.ones(CLASS_COUNT, device=self.device)
+        for kind, weight in CLASS_WEIGHTS.items():
+            self.weights[int(kind)] = weight
+        self.loss = torch.zeros((), device=self.device)
+        self.recorded = self._record() if on_card else None
+
+    def step(self, index: Tensor, rate: float) -> None:
+        """One step on the walls ``index`` at a learning rate."""
+        self.index.copy_(index)
+        self.rate.fill_(rate)
+        if self.recorded is None:
+            self._step()
+        else:
+            self.recorded.replay()
+
+    def _step(self) -> None:
+        with torch.no_grad():
+            batch = vary(self.walls.pick(self.index), mixed=self.mixed)
+        with torch.autocast(self.device.type, dtype=torch.bfloat16, cache_enabled=False):
+            out = self.net(batch.x.contiguous(memory_format=torch.channels_last))
+        loss = loss_of(out.float(), batch, self.weights)
+        self.optimiser.zero_grad(set_to_none=True)
+        loss.backward()
+        self.optimiser.step()
+        with torch.no_grad():
+            self.loss.copy_(loss)
+            new, old = ([v for v in net.state_dict().values() if v.is_floating_point()]
+                        for net in (self.net, self.mean))  # fmt: skip
+            torch._foreach_lerp_(old, new, 1.0 - MEMORY)
+
+    def _record(self) -> torch.cuda.CUDAGraph:
+        """The step as one recording: a small net spends most of its time in starting kernels."""
+        torch.backends.cudnn.benchmark = True
+        aside = torch.cuda.Stream()
+        aside.wait_stream(torch.cuda.current_stream())
+        with torch.cuda.stream(aside):
+            for _ in range(12):
+                self._step()
+        torch.cuda.current_stream().wait_stream(aside)
+        graph = torch.cuda.CUDAGraph()
+        self.optimiser.zero_grad(set_to_none=True)
+        with torch.cuda.graph(graph):
+            self._step()
+        return graph
 
 
 def train(args: argparse.Namespace) -> None:
@@ -206,36 +168,25 @@ def train(args: argparse.Namespace) -> None:
     if args.start:
         net.load_state_dict(torch.load(args.start, weights_only=True))
     print(f"{sum(p.numel() for p in net.parameters())} weights", flush=True)
-    mean = torch.optim.swa_utils.AveragedModel(
-        net, multi_avg_fn=torch.optim.swa_utils.get_ema_multi_avg_fn(0.998), use_buffers=True
-    )
-    weights = torch.ones(CLASS_COUNT, device=device)
-    for kind, weight in CLASS_WEIGHTS.items():
-        weights[int(kind)] = weight
-    optimiser = torch.optim.AdamW(net.parameters(), lr=args.rate, weight_decay=1e-3)
+    trainer = Trainer(net, walls, batch=args.batch, decay=args.decay, mixed=args.mixed)
     start, step = time.time(), 0
     while (spent := time.time() - start) < args.seconds:
-        rate = 0.5 * (1 + np.cos(np.pi * spent / args.seconds)) * min(1.0, step / 100)
-        optimiser.param_groups[0]["lr"] = args.rate * rate + 1e-6
-        batch = vary(window(walls.pick(torch.multinomial(chance, args.batch))))
-        with torch.autocast(device.type, dtype=torch.bfloat16):
-            out = net(batch.x.contiguous(memory_format=torch.channels_last))
-        loss = loss_of(out.float(), batch, weights)
-        optimiser.zero_grad(set_to_none=True)
-        loss.backward()
-        optimiser.step()
-        mean.update_parameters(net)
+        fall = 0.5 * (1 + np.cos(np.pi * spent / args.seconds)) * min(1.0, step / 300)
+        index = torch.multinomial(chance, args.batch, replacement=True)
+        trainer.step(index, args.rate * fall + 1e-6)
         step += 1
+        if step % 50 == 0 and device.type == "cuda":
+            torch.cuda.synchronize()  # keeps the clock honest: steps are only queued
         if step % args.every == 0:
-            tell(f"{spent:.0f} s step {step} loss {loss.item():.3f}", mean.module, judged)
-            save(mean.module, args.out)
-    tell(f"end: step {step}", mean.module, judged)
-    save(mean.module, args.out)
+            tell(f"{spent:.0f} s step {step} loss {trainer.loss.item():.3f}", trainer, judged)
+            save(trainer.mean, args.out)
+    tell(f"end: step {step}", trainer, judged)
+    save(trainer.mean, args.out)
 
 
-def tell(words: str, net: nn.Module, judged: Walls) -> None:
-    """Print how well the net does on the walls that it is not trained on."""
-    right, error, worst = validate(net, judged)
+def tell(words: str, trainer: Trainer, judged: Walls) -> None:
+    """Print how well the averaged net does on the walls that it is not trained on."""
+    right, error, worst = validate(trainer.mean, judged)
     print(f"{words} right {right:.4f} coverage error {error:.2f}, 95th {worst:.2f}", flush=True)
 
 
@@ -253,9 +204,11 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--start", type=Path, help="weights to go on from")
     parser.add_argument("--rate", type=float, default=2e-3, help="highest learning rate")
+    parser.add_argument("--decay", type=float, default=1e-2, help="weight decay")
+    parser.add_argument("--mixed", type=float, default=0.0, help="share with another's contents")
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--seconds", type=float, default=150.0)
-    parser.add_argument("--batch", type=int, default=12)
+    parser.add_argument("--batch", type=int, default=16)
     parser.add_argument("--every", type=int, default=400)
     parser.add_argument("--hold-every", type=int, default=8, help="every n-th wall validates")
     train(parser.parse_args())

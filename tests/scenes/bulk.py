@@ -1,9 +1,9 @@
 """Render a whole set of photos: ``python -m tests.scenes.bulk SET --out DIR [--shard 0/8]``.
 
-Sets: ``tuning``, ``held-out`` and ``unseen`` (random jars and scenes, other seeds), ``training``
-and ``hard`` (jars in which more goes wrong), ``pins`` (jars that fruit inside), ``other-look``
-(contents that the others do not hold), ``samples`` (the shelf of ``sample_images/``), ``lights``
-(one jar under many lights and camera settings).
+Sets: ``tuning``, ``held-out`` and ``unseen`` (random jars and scenes, other seeds), ``training``,
+``hard`` and ``half-grown`` (jars in which more goes wrong), ``pins`` (jars that fruit inside),
+``other-look`` (contents that the others do not hold), ``samples`` (the shelf of
+``sample_images/``), ``lights`` (one jar under many lights and camera settings).
 Several processes may share one set, each with its own shard; what is there already is skipped.
 """
 
@@ -25,6 +25,7 @@ from .lights_trial import lights_trial
 from .sampler import hard_spec, leaning_spec, random_spec, training_spec
 from .spec import SceneSpec
 from .suite import (
+    HALF_GROWN_SEEDS,
     HARD_SEEDS,
     HELD_OUT_SEEDS,
     OTHER_LOOK_SEEDS,
@@ -33,6 +34,7 @@ from .suite import (
     TUNING_SEEDS,
     UNSEEN_SEEDS,
     JarOnADay,
+    half_grown_jar,
     hard_jar,
     other_look_jar,
     pin_jar,
@@ -49,6 +51,7 @@ SUITES: dict[str, tuple[range, Callable[[int], JarOnADay], Callable[[int], Scene
     "held-out": (HELD_OUT_SEEDS, random_jar, random_spec),
     "training": (TRAINING_SEEDS, training_jar, training_spec),
     "hard": (HARD_SEEDS, hard_jar, hard_spec),
+    "half-grown": (HALF_GROWN_SEEDS, half_grown_jar, hard_spec),
     "pins": (PIN_SEEDS, pin_jar, leaning_spec),
     "unseen": (UNSEEN_SEEDS, random_jar, leaning_spec),
     "other-look": (OTHER_LOOK_SEEDS, other_look_jar, leaning_spec),

@@ -19,12 +19,13 @@ from .events import Event
 TUNING_SEEDS = range(1000, 1160)
 TRAINING_SEEDS = range(10_000, 12_000)
 HARD_SEEDS = range(12_000, 15_000)
+HALF_GROWN_SEEDS = range(15_000, 18_000)
 PIN_SEEDS = range(8000, 8060)
 HELD_OUT_SEEDS = range(5000, 5120)
 UNSEEN_SEEDS = range(6000, 6240)
 OTHER_LOOK_SEEDS = range(7000, 7060)
 
-LEARNT_FROM = (TUNING_SEEDS, TRAINING_SEEDS, HARD_SEEDS)
+LEARNT_FROM = (TUNING_SEEDS, TRAINING_SEEDS, HARD_SEEDS, HALF_GROWN_SEEDS)
 SUITE_RANGES = (*LEARNT_FROM, HELD_OUT_SEEDS, UNSEEN_SEEDS, OTHER_LOOK_SEEDS, PIN_SEEDS)
 
 GRAINS = ("rye", "wheat", "oat", "millet", "sorghum", "rice")
@@ -114,16 +115,7 @@ def hard_jar(seed: int) -> JarOnADay:
     if kind == "pins":
         return _with_pins(jar, rng)
     if kind == "pale":
-        fibre, rice = str(rng.choice(FIBRES)), rng.random() < 0.25
-        recipe = replace(
-            jar.recipe,
-            substrate="rice" if rice else fibre,
-            spawn_share=0.0 if rice else float(rng.uniform(0.1, 0.3)),
-            nuclei_per_cm2=float(rng.uniform(0.1, 0.9)),
-            habit=str(rng.choice(["fluffy", "ropey", "wispy", "skin"])),  # type: ignore[arg-type]
-            tint=str(rng.choice(["cream", "white", "greyish"], p=[0.6, 0.2, 0.2])),  # type: ignore[arg-type]
-        )
-        return JarOnADay(recipe, jar.day, "pale")
+        return JarOnADay(_pale(jar.recipe, rng), jar.day, "pale")
     if kind == "thin":
         tint = str(rng.choice(["white", "cream", "greyish"]))
         recipe = replace(jar.recipe, habit="wispy", tint=tint)  # type: ignore[arg-type]
@@ -131,6 +123,58 @@ def hard_jar(seed: int) -> JarOnADay:
     return JarOnADay(
         replace(jar.recipe, events=_hard_events(kind, rng, early=early)), jar.day, kind
     )
+
+
+def _pale(recipe: JarRecipe, rng: np.random.Generator) -> JarRecipe:
+    """The same jar with pale contents under growth of any habit, most often cream."""
+    fibre, rice = str(rng.choice(FIBRES)), rng.random() < 0.25
+    return replace(
+        recipe,
+        substrate="rice" if rice else fibre,
+        spawn_share=0.0 if rice else float(rng.uniform(0.1, 0.3)),
+        nuclei_per_cm2=float(rng.uniform(0.1, 0.9)),
+        habit=str(rng.choice(["fluffy", "ropey", "wispy", "skin"])),  # type: ignore[arg-type]
+        tint=str(rng.choice(["cream", "white", "greyish"], p=[0.6, 0.2, 0.2])),  # type: ignore[arg-type]
+    )
+
+
+def half_grown_jar(seed: int) -> JarOnADay:
+    """A training jar with bare contents left beside what is hard to tell from them.
+
+    Skin and stains on growth that is still on its way, thin and pale growth, and a share of
+    jars as they are.
+    """
+    jar = random_jar(seed)
+    rng = np.random.default_rng([seed, 11])
+    kind = str(
+        rng.choice(
+            ["as it is", "skin", "stain", "thin", "pale", "mould", "wet", "pins"],
+            p=[0.2, 0.18, 0.12, 0.2, 0.12, 0.07, 0.05, 0.06],
+        )
+    )
+    if kind == "as it is":
+        return jar
+    if kind == "pins":
+        return _with_pins(jar, rng)
+    if kind == "pale":
+        return JarOnADay(_pale(jar.recipe, rng), jar.day, kind)
+    day = jar.day * float(rng.uniform(0.6, 1.1))
+    if kind == "thin":
+        tint = str(rng.choice(["white", "cream", "greyish"]))
+        habit = str(rng.choice(["wispy", "ropey"], p=[0.7, 0.3]))
+        recipe = replace(jar.recipe, habit=habit, tint=tint)  # type: ignore[arg-type]
+        return JarOnADay(recipe, day, kind)
+    early = max(0.0, day - float(rng.uniform(2.0, 9.0)))
+    recipe = replace(jar.recipe, events=_hard_events(kind, rng, early=early))
+    if kind == "skin" and rng.random() < 0.4:  # an island amid the skin stays bare
+        island = BarePatch(
+            angle_deg=float(rng.uniform(-45.0, 45.0)),
+            height_mm=float(rng.uniform(15.0, 65.0)),
+            size_mm=float(rng.uniform(9.0, 40.0)),
+        )
+        day = max(day, float(rng.uniform(9.0, 26.0)))
+        recipe = replace(recipe, events=(island, *recipe.events))
+    return JarOnADay(recipe, day, kind)
 
 
 def pin_jar(seed: int) -> JarOnADay:

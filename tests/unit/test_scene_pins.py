@@ -14,7 +14,15 @@ from tests.scenes.fruit import colours, standing
 from tests.scenes.glass import profiles
 from tests.scenes.meshes import JarFrame, MeshData
 from tests.scenes.spec import Jar
-from tests.scenes.suite import HARD_SEEDS, PIN_SEEDS, SUITE_RANGES, hard_jar, pin_jar
+from tests.scenes.suite import (
+    HALF_GROWN_SEEDS,
+    HARD_SEEDS,
+    PIN_SEEDS,
+    SUITE_RANGES,
+    half_grown_jar,
+    hard_jar,
+    pin_jar,
+)
 from tests.scenes.textures import lab_to_linear
 
 SMALL = JarRecipe(4, radius_mm=25.0, height_mm=70.0, fill_mm=42.0, cell_mm=0.5)
@@ -86,6 +94,7 @@ def test_suites_never_share_a_seed() -> None:
     assert len(seeds) == len(set(seeds))
     assert PIN_SEEDS in SUITE_RANGES
     assert HARD_SEEDS in SUITE_RANGES
+    assert HALF_GROWN_SEEDS in SUITE_RANGES
 
 
 @pytest.mark.parametrize("seed", PIN_SEEDS[:12])
@@ -98,3 +107,9 @@ def test_a_pin_jar_has_pins_and_the_same_every_time(seed: int) -> None:
 def test_hard_jars_are_of_many_kinds() -> None:
     faults = {hard_jar(seed).fault for seed in HARD_SEEDS[:120]}
     assert {"pins", "pale", "thin", "stain", "wet", "mould"} <= faults
+
+
+def test_half_grown_jars_are_of_many_kinds_and_the_same_every_time() -> None:
+    jars = [half_grown_jar(seed) for seed in HALF_GROWN_SEEDS[:120]]
+    assert jars == [half_grown_jar(seed) for seed in HALF_GROWN_SEEDS[:120]]
+    assert {"skin", "stain", "thin", "pale", "mould", "wet", "pins"} <= {j.fault for j in jars}
