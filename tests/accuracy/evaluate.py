@@ -70,6 +70,7 @@ def answer(path: Path, *, tiles: bool) -> Answer:
         caps_cm2=float(np.count_nonzero(in_view)) * sight.wall.cell_cm2,
         pins=any(patch.kind == "pins" for patch in sight.patches),
         kinds=kinds,
+        soft_seen_percent=100.0 * float(true.opacity[judged].mean()) if seen.size else float("nan"),
         tile=_tile(sight.wall.linear, classes, sight.tissue.classes) if tiles else None,
     )
 

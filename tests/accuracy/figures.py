@@ -20,7 +20,8 @@ CAPS_CM2, CAPS_SPECK_CM2 = 0.1, 0.02
 class Answer:
     """One photo: truth and what the package said. ``reason`` is empty when it gave a reading.
 
-    ``caps_cm2`` is the true area of caps of fruit bodies in view, ``pins`` whether some were told.
+    ``soft_seen_percent`` is the true soft coverage of what could be seen, ``caps_cm2`` the true
+    area of caps of fruit bodies in view, ``pins`` whether some were told.
     """
 
     name: str
@@ -36,6 +37,7 @@ class Answer:
     caps_cm2: float = 0.0
     pins: bool = False
     kinds: tuple[str, ...] = ()
+    soft_seen_percent: float = float("nan")
     tile: ByteArray | None = None
 
     @property
@@ -89,6 +91,7 @@ def summary(answers: Sequence[Answer]) -> list[tuple[str, str]]:
     read = [a for a in answers if a.coverage is not None]
     errors = Errors.of(read)
     on_seen = np.array([a.coverage.percent - a.true_seen_percent for a in read if a.coverage])
+    soft = np.array([a.coverage.soft_percent - a.soft_seen_percent for a in read if a.coverage])
     bad = [a for a in read if a.bad]
     wrong = [a.name for a in bad if a.verdict == "go"]
     good = [a for a in read if not a.bad and a.true_percent >= 99.0]
@@ -101,6 +104,10 @@ def summary(answers: Sequence[Answer]) -> list[tuple[str, str]]:
         ("bias", f"{errors.bias:+.2f} points"),
         ("95th percentile; worst", f"{errors.p95:.1f}; {errors.worst:.1f} points"),
         ("mean against what could be seen", f"{np.nanmean(np.abs(on_seen)):.2f} points"),
+        (
+            "soft coverage of what could be seen: mean; 95th",
+            f"{np.nanmean(np.abs(soft)):.2f}; {np.nanpercentile(np.abs(soft), 95):.1f} points",
+        ),
         ("Lin's concordance", f"{errors.concordance:.4f}"),
         ("95 % interval holds the truth", f"{errors.held_percent:.1f} % of photos"),
         ("its mean width", f"{errors.width:.1f} points"),

@@ -92,7 +92,7 @@ class Trainer:
     """One net in training: its optimiser, its averaged weights, and the step of both."""
 
     def __init__(
-        self, net: WallNet, walls: Walls, *, batch: int, decay: float, mixed: float
+        self, net: WallNet, walls: Walls, *, batch: int, decay: float, mixed: float, record: bool
     ) -> None:
         self.mixed = mixed
         self.net, self.walls, self.device = net, walls, walls.x.device
@@ -107,7 +107,7 @@ class Trainer:
         for kind, weight in CLASS_WEIGHTS.items():
             self.weights[int(kind)] = weight
         self.loss = torch.zeros((), device=self.device)
-        self.recorded = self._record() if on_card else None
+        self.recorded = self._record() if on_card and record else None
 
     def step(self, index: Tensor, rate: float) -> None:
         """One step on the walls ``index`` at a learning rate."""
@@ -168,10 +168,18 @@ def train(args: argparse.Namespace) -> None:
     if args.start:
         net.load_state_dict(torch.load(args.start, weights_only=True))
     print(f"{sum(p.numel() for p in net.parameters())} weights", flush=True)
-    trainer = Trainer(net, walls, batch=args.batch, decay=args.decay, mixed=args.mixed)
+    trainer = Trainer(
+        net,
+        walls,
+        batch=args.batch,
+        decay=args.decay,
+        mixed=args.mixed,
+        record=not args.unrecorded,
+    )
     start, step = time.time(), 0
-    while (spent := time.time() - start) < args.seconds:
-        fall = 0.5 * (1 + np.cos(np.pi * spent / args.seconds)) * min(1.0, step / 300)
+    seconds = args.until - start if args.until else args.seconds
+    while (spent := time.time() - start) < seconds:
+        fall = 0.5 * (1 + np.cos(np.pi * spent / seconds)) * min(1.0, step / 300)
         index = torch.multinomial(chance, args.batch, replacement=True)
         trainer.step(index, args.rate * fall + 1e-6)
         step += 1
@@ -206,8 +214,10 @@ def main() -> None:
     parser.add_argument("--rate", type=float, default=2e-3, help="highest learning rate")
     parser.add_argument("--decay", type=float, default=1e-2, help="weight decay")
     parser.add_argument("--mixed", type=float, default=0.0, help="share with another's contents")
+    parser.add_argument("--unrecorded", action="store_true", help="start every kernel anew")
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--seconds", type=float, default=150.0)
+    parser.add_argument("--until", type=float, help="the clock's time in seconds; instead")
     parser.add_argument("--batch", type=int, default=16)
     parser.add_argument("--every", type=int, default=400)
     parser.add_argument("--hold-every", type=int, default=8, help="every n-th wall validates")

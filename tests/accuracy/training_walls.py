@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 
 import cv2
@@ -100,6 +101,17 @@ def vary(walls: Walls, *, mixed: float = 0.0) -> Walls:
     return Walls(x, seen.long(), beneath.long(), opacity / 255.0, pins)
 
 
+@cache
+def _constant(values: tuple[float, ...], device: torch.device) -> Tensor:
+    """Numbers on the card, sent there once: a recorded step may not fetch any."""
+    return torch.tensor(values, device=device)
+
+
+def _bands(like: Tensor, *values: float) -> Tensor:
+    """One number a band, ``(bands, 1, 1)``."""
+    return _constant(values, like.device)[:, None, None]
+
+
 def _normal(like: Tensor, *shape: int) -> Tensor:
     return torch.randn(len(like), *shape, device=like.device)
 
@@ -131,8 +143,8 @@ def _moved(walls: Walls) -> tuple[Tensor, Tensor, Tensor, Tensor, Tensor]:
     theta[:, 0, 1] = _normal(x) * 0.04
     known = walls.seen != IGNORED
     size = torch.stack([known.any(1).sum(1), known.any(2).sum(1)], dim=1)  # columns, rows
-    size = size / x.new_tensor(CANVAS[::-1])
-    play = (size - x.new_tensor([wide, high])).abs() + 0.06
+    size = size / _constant(CANVAS[::-1], device)
+    play = (size - _constant((wide, high), device)).abs() + 0.06
     theta[:, :, 2] = size - 1.0 + (2.0 * torch.rand(n, 2, device=device) - 1.0) * play
     grid = functional.affine_grid(theta, [n, 1, *WINDOW], align_corners=False)
     grid = grid + 0.006 * _cloud(x, 2, 6).permute(0, 2, 3, 1)
@@ -163,14 +175,14 @@ def _recoloured(x: Tensor, seen: Tensor) -> Tensor:
     colour, sine, height = x[:, :3], x[:, 3:4], x[:, 5:6] - 0.5
     contrast = torch.exp(_normal(x, 3, 1, 1) * 0.1)
     changed = colour.mean((2, 3), keepdim=True) * (1.0 - contrast) + colour * contrast
-    tints = x.new_tensor([0.22, 0.12, 0.12])[:, None, None]
-    slopes = x.new_tensor([0.12, 0.08, 0.08])[:, None, None]
+    tints = _bands(x, 0.22, 0.12, 0.12)
+    slopes = _bands(x, 0.12, 0.08, 0.08)
     changed = changed + _normal(x, 3, 1, 1) * tints
     changed = changed + _normal(x, 3, 1, 1) * slopes * sine + _normal(x, 3, 1, 1) * slopes * height
     kinds = torch.arange(CLASS_COUNT, device=x.device)[:, None, None]
     each = (seen[:, None] == kinds).float()
     each = functional.avg_pool2d(each, 3, 1, 1)
-    own = _normal(x, CLASS_COUNT, 3) * x.new_tensor([0.14, 0.1, 0.1])
+    own = _normal(x, CLASS_COUNT, 3) * _constant((0.14, 0.1, 0.1), x.device)
     own[:, : UNJUDGED + 1] = 0.0
     return changed + torch.einsum("nkrc,nkd->ndrc", each, own * _sometimes(x, 0.6)[..., 0])
 
@@ -194,7 +206,7 @@ def _labelled(x: Tensor, seen: Tensor) -> tuple[Tensor, Tensor]:
     off_col = (cols - _uniform(x, 0.0, 1.0)).abs() / _uniform(x, 0.1, 0.5)
     there = ((off_row < 1.0) & (off_col < 1.0)).float() * _sometimes(x, 0.12)
     paper = torch.exp(-0.6 + 0.35 * _normal(x, 1, 1, 1) + 0.05 * _cloud(x, 1, 4))
-    paper = paper * torch.exp(x.new_tensor([0.05, 0.0, -0.2])[:, None, None] * _uniform(x, 0, 1.5))
+    paper = paper * torch.exp(_bands(x, 0.05, 0.0, -0.2) * _uniform(x, 0, 1.5))
     return _with_light(x, there, paper), _hidden(seen, there > 0.5)
 
 
@@ -205,9 +217,9 @@ def _hidden(seen: Tensor, what: Tensor) -> Tensor:
 
 def _with_light(x: Tensor, share: Tensor, linear: Tensor) -> Tensor:
     """Inputs after ``share`` of the light is replaced by the light ``linear`` ``(n, 3, ...)``."""
-    middle, spread = (x.new_tensor(part)[:, None, None] for part in (MIDDLE, SPREAD))
+    middle, spread = (_bands(x, *part.tolist()) for part in (MIDDLE, SPREAD))
     logs = x[:, :3] * spread + middle
-    weights = x.new_tensor([0.2126, 0.7152, 0.0722])[:, None, None]
+    weights = _bands(x, 0.2126, 0.7152, 0.0722)
     ratios = torch.cat([logs[:, 1:2], torch.zeros_like(logs[:, :1]), logs[:, 2:3]], dim=1).exp()
     green = logs[:, :1].exp() / (ratios * weights).sum(1, keepdim=True)
     mixed = (ratios * green) * (1.0 - share) + linear * share
