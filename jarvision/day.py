@@ -50,6 +50,7 @@ from jarvision.records import (
 from jarvision.thumbnail import shrink
 from jarvision.tissue.classify import classify
 from jarvision.tissue.coverage import measure_coverage
+from jarvision.tissue.novelty import novelty_of
 from jarvision.tissue.pins import find_pins
 
 
@@ -134,8 +135,13 @@ def look(
     )
     seen = classify(front.wall, photo, settings=settings)
     wall, tissue = seen.wall, seen.tissue
+    novelty = novelty_of(wall, tissue)
     coverage = measure_coverage(
-        wall, tissue, settings=settings.coverage, colour_de00=front.colour.de00_median
+        wall,
+        tissue,
+        settings=settings.coverage,
+        colour_de00=front.colour.de00_median,
+        novelty=novelty,
     )
     if coverage.seen_percent < settings.coverage.seen_min_percent:
         raise PhotoRefusedError(

@@ -12,7 +12,12 @@ COVERED = (TissueClass.MYCELIUM, TissueClass.STAIN)
 
 
 def measure_coverage(
-    wall: Wall, tissue: Tissue, *, settings: CoverageSettings, colour_de00: float = 0.0
+    wall: Wall,
+    tissue: Tissue,
+    *,
+    settings: CoverageSettings,
+    colour_de00: float = 0.0,
+    novelty: float | None = None,
 ) -> Coverage:
     """Share of the filled wall that mycelium covers; true area on the cylinder, not pixels.
 
@@ -25,6 +30,8 @@ def measure_coverage(
     - the same over what fog, label or a mirrored lamp hides, and a share of that area for what is
       altogether unknown there,
     - what the colour correction left over, ``colour_de00`` (median CIEDE2000 of the swatches),
+    - what contents cost that look unlike any the network knows: ``novelty`` of
+      :mod:`jarvision.tissue.novelty`,
     - what moves when the fill line or the floor does, by its own uncertainty,
     - a floor for what none of these shows (outline).
 
@@ -46,6 +53,7 @@ def measure_coverage(
         settings.guess_weight * guess,
         settings.unseen_weight * 100.0 * (1.0 - seen),
         settings.colour_weight * colour_de00,
+        settings.novelty_points * max(0.0, (novelty or 0.0) - settings.novelty_from),
         _end_points(wall, tissue.covered, judged, percent=percent),
     )
     return Coverage(

@@ -1,7 +1,7 @@
 """The tissue network: a small U-shaped convolutional net over the unrolled wall (PyTorch).
 
 U-shaped nets for segmentation: Ronneberger, Fischer and Brox 2015, MICCAI (from memory). A wall
-is seen at 0.25 mm; two halvings lead to 1 mm, where most of the work is done, three more to 8 mm,
+is seen at 0.275 mm; two halvings lead to 1.1 mm, where most of the work is done, three more to 9 mm,
 where a mean over the whole wall tells each place about its jar. The way back up adds what was
 seen on the way down, and the last layer says of each square millimetre what its sixteen places
 are: far cheaper than layers at full resolution, and as exact.
@@ -18,7 +18,7 @@ from jarvision.tissue.inputs import CHANNELS
 CLASS_COUNT = 10  # records.TissueClass, by value
 OUTPUTS = CLASS_COUNT + 3
 FINEST = 4  # places to a side of the squares that the last layer speaks of
-WIDTHS = (24, 48, 64, 96, 128)
+WIDTHS = (24, 48, 80, 112, 128)
 
 
 def block(inputs: int, outputs: int, *, stride: int = 1, dilation: int = 1) -> nn.Sequential:
