@@ -1,6 +1,6 @@
 """The trained tissue network, run by OpenCV.
 
-A small U-shaped convolutional net (1.0 million weights) over the unrolled wall, trained on
+A small U-shaped convolutional net (1.1 million weights) over the unrolled wall, trained on
 rendered jars; ``tests/accuracy`` holds its definition and training.
 """
 

@@ -17,15 +17,15 @@ import numpy as np
 from skimage import data
 from skimage.filters import threshold_otsu
 
+from jarvision.jar.unroll import CELL_MM
 from jarvision.records import BoolArray, Float32Array, Wall
 from jarvision.tissue.inputs import network_inputs
 from jarvision.tissue.network import MULTIPLE, run_network
 
 from .figures import markdown
 
-CELL_MM = 0.25
 RADIUS_MM = 40.0
-SHAPE = (352, 320)  # rows, columns: 88 x 80 mm of the wall
+SHAPE = (352, 320)  # rows, columns: 97 x 88 mm of the wall
 MARGIN = 16  # rows and columns at the edges that are not judged
 
 CONTENTS = {  # photograph, cells a pixel, linear colour at its middle grey

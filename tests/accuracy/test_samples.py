@@ -16,7 +16,7 @@ from jarvision.records import JarStory, Reading, ShelfResult
 from jarvision.settings import VerdictSettings
 
 SAMPLES = Path(__file__).parents[2] / "sample_images"
-WORST_POINTS = 3.5
+WORST_POINTS = 4.5
 WORST_MEAN_POINTS = 1.0
 FILL_MM = 4.0
 MOULDS = ("green", "black", "pink", "yellow")

@@ -24,7 +24,6 @@ from .training_walls import IGNORED, UNJUDGED, Walls, load_walls, vary
 from .wall_net import CLASS_COUNT, WIDTHS, WallNet
 
 CAP_WEIGHT = 5.0
-MEMORY = 0.999  # of the averaged weights, a step
 CLASS_WEIGHTS = {
     TissueClass.OUTSIDE: 0.6, TissueClass.UNJUDGED: 1.0, TissueClass.BARE: 1.0,
     TissueClass.MYCELIUM: 1.0, TissueClass.STAIN: 1.5, TissueClass.GREEN: 2.0,
@@ -91,23 +90,23 @@ def validate(net: nn.Module, walls: Walls) -> tuple[float, float, float]:
 class Trainer:
     """One net in training: its optimiser, its averaged weights, and the step of both."""
 
-    def __init__(
-        self, net: WallNet, walls: Walls, *, batch: int, decay: float, mixed: float, record: bool
-    ) -> None:
-        self.mixed = mixed
+    def __init__(self, net: WallNet, walls: Walls, args: argparse.Namespace) -> None:
         self.net, self.walls, self.device = net, walls, walls.x.device
+        self.mixed, self.memory = args.mixed, args.memory
         self.mean = copy.deepcopy(net)
-        self.index = torch.zeros(batch, dtype=torch.long, device=self.device)
+        if args.keep_norms:
+            net.eval()
+        self.index = torch.zeros(args.batch, dtype=torch.long, device=self.device)
         on_card = self.device.type == "cuda"
         self.rate = torch.tensor(1e-6, device=self.device)
         self.optimiser = torch.optim.AdamW(
-            net.parameters(), lr=self.rate, weight_decay=decay, capturable=on_card
+            net.parameters(), lr=self.rate, weight_decay=args.decay, capturable=on_card
         )
         self.weights = torch.ones(CLASS_COUNT, device=self.device)
         for kind, weight in CLASS_WEIGHTS.items():
             self.weights[int(kind)] = weight
         self.loss = torch.zeros((), device=self.device)
-        self.recorded = self._record() if on_card and record else None
+        self.recorded = self._record() if on_card and not args.unrecorded else None
 
     def step(self, index: Tensor, rate: float) -> None:
         """One step on the walls ``index`` at a learning rate."""
@@ -121,7 +120,8 @@ class Trainer:
     def _step(self) -> None:
         with torch.no_grad():
             batch = vary(self.walls.pick(self.index), mixed=self.mixed)
-        with torch.autocast(self.device.type, dtype=torch.bfloat16, cache_enabled=False):
+        on_card = self.device.type == "cuda"  # half floats are slower elsewhere
+        with torch.autocast("cuda", dtype=torch.bfloat16, enabled=on_card, cache_enabled=False):
             out = self.net(batch.x.contiguous(memory_format=torch.channels_last))
         loss = loss_of(out.float(), batch, self.weights)
         self.optimiser.zero_grad(set_to_none=True)
@@ -131,7 +131,7 @@ class Trainer:
             self.loss.copy_(loss)
             new, old = ([v for v in net.state_dict().values() if v.is_floating_point()]
                         for net in (self.net, self.mean))  # fmt: skip
-            torch._foreach_lerp_(old, new, 1.0 - MEMORY)
+            torch._foreach_lerp_(old, new, 1.0 - self.memory)
 
     def _record(self) -> torch.cuda.CUDAGraph:
         """The step as one recording: a small net spends most of its time in starting kernels."""
@@ -154,28 +154,22 @@ def train(args: argparse.Namespace) -> None:
     torch.manual_seed(args.seed)
     device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
     folders = [load_walls(folder) for folder in args.walls]
+    sizes = torch.tensor([len(folder) for folder in folders], device=device)
     parts = zip(*(folder.parts() for folder in folders), strict=True)
     walls = Walls(*(torch.cat(part).to(device) for part in parts))
-    sizes = torch.tensor([len(folder) for folder in folders], device=device)
+    del folders, parts  # as large as what was made of them
     print(f"{sizes.tolist()} walls on {device}", flush=True)
     number = torch.arange(len(walls), device=device)
     held = (number % args.hold_every == 0) & (number < sizes[0])
-    worth = torch.tensor(args.worth or [1.0] * len(folders), device=device)
-    source = torch.repeat_interleave(torch.arange(len(folders), device=device), sizes)
+    worth = torch.tensor(args.worth or [1.0] * len(sizes), device=device)
+    source = torch.repeat_interleave(torch.arange(len(sizes), device=device), sizes)
     chance = (~held).float() * worth[source]
     judged = walls.pick(held)
     net = WallNet(tuple(args.widths)).to(device).to(memory_format=torch.channels_last)
     if args.start:
         net.load_state_dict(torch.load(args.start, weights_only=True))
     print(f"{sum(p.numel() for p in net.parameters())} weights", flush=True)
-    trainer = Trainer(
-        net,
-        walls,
-        batch=args.batch,
-        decay=args.decay,
-        mixed=args.mixed,
-        record=not args.unrecorded,
-    )
+    trainer = Trainer(net, walls, args)
     start, step = time.time(), 0
     seconds = args.until - start if args.until else args.seconds
     while (spent := time.time() - start) < seconds:
@@ -214,6 +208,8 @@ def main() -> None:
     parser.add_argument("--rate", type=float, default=2e-3, help="highest learning rate")
     parser.add_argument("--decay", type=float, default=1e-2, help="weight decay")
     parser.add_argument("--mixed", type=float, default=0.0, help="share with another's contents")
+    parser.add_argument("--memory", type=float, default=0.999, help="of the mean weights, a step")
+    parser.add_argument("--keep-norms", action="store_true", help="for small batches: as started")
     parser.add_argument("--unrecorded", action="store_true", help="start every kernel anew")
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--seconds", type=float, default=150.0)

@@ -25,6 +25,7 @@ CANVAS = (576, 384)  # rows, columns of 0.275 mm
 WINDOW = (416, 320)
 IGNORED = 255
 OUTSIDE, UNJUDGED = int(TissueClass.OUTSIDE), int(TissueClass.UNJUDGED)
+FELT_CELLS = 15  # growth is smoothed over this many cells, 4 mm
 FOGGED = 0.2  # opacity from which a place counts as fogged, as in the rendered truth
 
 
@@ -86,7 +87,7 @@ def load_wall(path: Path) -> tuple[np.ndarray, ...]:
 
 
 def vary(walls: Walls, *, mixed: float = 0.0) -> Walls:
-    """A random window of each wall: flipped, scaled, bent, in other colours, fogged, labelled.
+    """A random window of each wall: flipped, scaled, bent, in other colours, smoothed, fogged.
 
     A share ``mixed`` of the walls holds a part of another's contents. The result is ``WINDOW``
     large, classes as long integers and opacity 0 to 1. No shape depends on the values, so that a
@@ -94,9 +95,8 @@ def vary(walls: Walls, *, mixed: float = 0.0) -> Walls:
     """
     x, seen, beneath, opacity, pins = _mixed(*_moved(walls), share=mixed)
     inside = (seen != IGNORED).float()[:, None]
-    changed = _recoloured(x, seen)
-    x = torch.cat([changed, x[:, 3:]], dim=1)
-    x, seen = _labelled(*_fogged(x, seen))
+    changed = _smooth_growth(_recoloured(x, seen), seen)
+    x, seen = _fogged(torch.cat([changed, x[:, 3:]], dim=1), seen)
     x = torch.cat([_softened(x[:, :3]), x[:, 3:]], dim=1) * inside
     return Walls(x, seen.long(), beneath.long(), opacity / 255.0, pins)
 
@@ -187,27 +187,27 @@ def _recoloured(x: Tensor, seen: Tensor) -> Tensor:
     return changed + torch.einsum("nkrc,nkd->ndrc", each, own * _sometimes(x, 0.6)[..., 0])
 
 
+def _smooth_growth(colour: Tensor, seen: Tensor) -> Tensor:
+    """White growth without its tufts and threads on some walls: dense felt is as even as paper."""
+    white = (seen == int(TissueClass.MYCELIUM)).float()[:, None]
+    amount, total = (
+        functional.avg_pool2d(part, FELT_CELLS, 1, FELT_CELLS // 2)
+        for part in (white, colour * white)
+    )
+    even = total / amount.clamp(min=1e-3)
+    share = white * _uniform(colour, 0.5, 1.0) * _sometimes(colour, 0.5)
+    return colour + share * (even - colour)
+
+
 def _fogged(x: Tensor, seen: Tensor) -> tuple[Tensor, Tensor]:
     """Fog over the upper part of some walls: what it hides can no longer be told."""
     rows = torch.linspace(0.0, 1.0, WINDOW[0], device=x.device)[:, None]
     edge = _uniform(x, 0.1, 1.0) + 0.05 * _cloud(x, 1, 8)
     ramp = ((edge - rows) / 0.15).clamp(0.0, 1.0)
-    veil = _uniform(x, 0.1, 0.8) * (0.8 + 0.1 * _cloud(x, 1, 24)) * ramp * _sometimes(x, 0.2)
+    veil = _uniform(x, 0.1, 0.8) * (0.8 + 0.1 * _cloud(x, 1, 24)) * ramp * _sometimes(x, 0.1)
     grey = torch.exp(-0.6 + 0.3 * _normal(x, 1, 1, 1) + 0.2 * _cloud(x, 1, 3))
     tint = torch.exp(0.05 * _normal(x, 3, 1, 1))
     return _with_light(x, veil.clamp(0.0, 0.95), grey * tint), _hidden(seen, veil > FOGGED)
-
-
-def _labelled(x: Tensor, seen: Tensor) -> tuple[Tensor, Tensor]:
-    """A sticker of one colour on some walls."""
-    rows = torch.linspace(0.0, 1.0, WINDOW[0], device=x.device)[:, None]
-    cols = torch.linspace(0.0, 1.0, WINDOW[1], device=x.device)[None, :]
-    off_row = (rows - _uniform(x, 0.0, 1.0)).abs() / _uniform(x, 0.03, 0.2)
-    off_col = (cols - _uniform(x, 0.0, 1.0)).abs() / _uniform(x, 0.1, 0.5)
-    there = ((off_row < 1.0) & (off_col < 1.0)).float() * _sometimes(x, 0.12)
-    paper = torch.exp(-0.6 + 0.35 * _normal(x, 1, 1, 1) + 0.05 * _cloud(x, 1, 4))
-    paper = paper * torch.exp(_bands(x, 0.05, 0.0, -0.2) * _uniform(x, 0, 1.5))
-    return _with_light(x, there, paper), _hidden(seen, there > 0.5)
 
 
 def _hidden(seen: Tensor, what: Tensor) -> Tensor:

@@ -1,9 +1,9 @@
 """The tissue network: a small U-shaped convolutional net over the unrolled wall (PyTorch).
 
 U-shaped nets for segmentation: Ronneberger, Fischer and Brox 2015, MICCAI (from memory). A wall
-is seen at 0.275 mm; two halvings lead to 1.1 mm, where most of the work is done, three more to 9 mm,
-where a mean over the whole wall tells each place about its jar. The way back up adds what was
-seen on the way down, and the last layer says of each square millimetre what its sixteen places
+is seen at 0.275 mm; two halvings lead to 1.1 mm, where most of the work is done, three more to
+9 mm, where a mean over the whole wall tells each place about its jar. The way back up adds what
+was seen on the way down, and the last layer says of each square millimetre what its sixteen places
 are: far cheaper than layers at full resolution, and as exact.
 """
 
