@@ -8,7 +8,7 @@ the Mahalanobis distance (Mahalanobis 1936, from memory) to the nearest of 128 o
 from __future__ import annotations
 
 from functools import cache
-from importlib.resources import files
+from importlib.resources import as_file, files
 
 import cv2
 import numpy as np
@@ -83,5 +83,5 @@ def describe(
 @cache
 def _known() -> tuple[FloatArray, FloatArray, FloatArray]:
     """Middle ``(14,)``, whitening ``(14, 14)`` and the looks in whitened numbers ``(128, 14)``."""
-    with (files("jarvision.tissue") / "known_contents.npz").open("rb") as file, np.load(file) as data:
+    with as_file(files("jarvision.tissue") / "known_contents.npz") as path, np.load(path) as data:
         return data["middle"], data["whiten"], data["looks"]
