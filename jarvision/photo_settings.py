@@ -294,8 +294,8 @@ class MaskSettings:
 class PinSettings:
     """When places that look like caps of fruit bodies are reported as pins.
 
-    On 65 rendered photos with 0.1 cm2 of caps in view pins were found on 55, on 333 without any on
-    4; the limits were chosen with these photos in view.
+    On 65 rendered photos with 0.1 cm2 of caps in view pins were found on 55, on 237 without any on
+    3; the limits were chosen with these photos in view.
     """
 
     chance_min: Annotated[float, Limits(0, 1)] = 0.65
