@@ -33,6 +33,7 @@ STAGES = {
     "tissue network": ("jarvision.tissue.classify.run_network",),
     "rest of the tissue stage": ("jarvision.day.classify",),
     "coverage, patches, pins": (
+        "jarvision.day.novelty_of",
         "jarvision.day.measure_coverage",
         "jarvision.day.find_patches",
         "jarvision.day.find_pins",
