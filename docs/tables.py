@@ -10,12 +10,12 @@ import re
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 
-from jarvision.flags import FLAGS, PHOTO_REASONS
-from jarvision.plan import TASKS
-from jarvision.settings_fields import SettingField, sections
-from jarvision.settings_file import as_plain
-from jarvision.species import SpeciesProfile
-from jarvision.species.profiles import DEFAULT_PROFILE, UNITS, load_profiles
+from jarvision.records.flags import FLAGS, PHOTO_REASONS
+from jarvision.register.species import SpeciesProfile
+from jarvision.register.species.profiles import DEFAULT_PROFILE, UNITS, load_profiles
+from jarvision.settings.table import SettingField, sections
+from jarvision.settings.toml import as_plain
+from jarvision.verdict.plan import TASKS
 
 DOCS = Path(__file__).parent
 

@@ -10,20 +10,20 @@ from collections.abc import Callable
 from datetime import date
 from pathlib import Path
 
-from jarvision import batch
-from jarvision.card.value_files import load_card_values
-from jarvision.check import home_of
-from jarvision.day import read_jar_photo
-from jarvision.errors import UsageError
-from jarvision.identity import printable
-from jarvision.intake import Progress
-from jarvision.jar.profiles import load_profiles, shapes_for_photo, shapes_of
-from jarvision.outcomes import FILE_NAME, contaminated_jars, read_outcomes, taken_together
-from jarvision.plan import make_plan
+from jarvision.base.errors import UsageError
+from jarvision.base.text import printable
 from jarvision.records import Reading, ShelfResult
+from jarvision.register.jar_shapes import load_profiles, shapes_for_photo, shapes_of
+from jarvision.register.outcomes import FILE_NAME, contaminated_jars, read_outcomes, taken_together
 from jarvision.report import write_report
-from jarvision.settings import Settings
-from jarvision.settings_file import find_settings
+from jarvision.run import score
+from jarvision.run.check import home_of
+from jarvision.run.update import Progress
+from jarvision.settings.groups import Settings
+from jarvision.settings.toml import find_settings
+from jarvision.verdict.plan import make_plan
+from jarvision.vision.calibration.value_files import load_card_values
+from jarvision.vision.read import read_jar_photo
 
 AnyPath = str | os.PathLike[str]
 
@@ -54,8 +54,9 @@ def score_photo(
     -------
     Reading
         With ``status`` ``"ok"``, and ``coverage`` in percent with its 95 % interval and patches in
-        cm2; or ``"unusable"``, with ``reason`` (a word of ``jarvision.flags.PHOTO_REASONS``) and no
-        numbers. A photo that cannot be read is a reading, too, never an exception.
+        cm2; or ``"unusable"``, with ``reason`` (a word of
+        ``jarvision.records.flags.PHOTO_REASONS``) and no numbers. A photo that cannot be read is a
+        reading, too, never an exception.
 
     Raises
     ------
@@ -70,7 +71,7 @@ def score_photo(
             "Give the folder that the photo is in, or leave folder out.",
         )
     chosen = settings or find_settings(root)
-    shapes, _ = shapes_of(batch.find_register(root, None).values(), load_profiles(root))
+    shapes, _ = shapes_of(score.find_register(root, None).values(), load_profiles(root))
     return read_jar_photo(
         path,
         root=root,
@@ -132,7 +133,7 @@ def score_folder(
     photos, written = Path(folder), Path(out)
     chosen = settings or find_settings(photos)
     listed = Path(register) if register is not None else None
-    return batch.score_folder(
+    return score.score_folder(
         photos,
         out=written,
         register=listed,
@@ -156,7 +157,7 @@ def publisher(
     outcomes = taken_together(read_outcomes((register.parent if register else folder) / FILE_NAME))
 
     def publish(result: ShelfResult) -> None:
-        known = batch.find_register(folder, register)
+        known = score.find_register(folder, register)
         plan = make_plan(
             result,
             known,

@@ -17,13 +17,7 @@ Conventions used everywhere
 
 from __future__ import annotations
 
-from jarvision.records.arrays import (
-    BoolArray,
-    ByteArray,
-    Float32Array,
-    FloatArray,
-    SampleArray,
-)
+from jarvision.records.arrays import BoolArray, ByteArray, Float32Array, FloatArray, SampleArray
 from jarvision.records.history import (
     OFF_COLOUR_KINDS,
     Flag,
@@ -43,13 +37,7 @@ from jarvision.records.history import (
     VerdictWord,
     View,
 )
-from jarvision.records.photo import (
-    CardFit,
-    ColourFit,
-    Photo,
-    SwatchReadings,
-    TimeSource,
-)
+from jarvision.records.photo import CardFit, ColourFit, Photo, SwatchReadings, TimeSource
 from jarvision.records.species import PinHabit, SpeciesProfile
 from jarvision.records.wall import (
     OFF_COLOUR,

@@ -212,7 +212,7 @@ class Growth:
 
 @dataclass(frozen=True)
 class Flag:
-    """One row of ``flags.csv``; ``flag`` is a word of :data:`jarvision.flags.FLAGS`."""
+    """One row of ``flags.csv``; ``flag`` is a word of :data:`jarvision.records.flags.FLAGS`."""
 
     jar: str
     day: date | None
@@ -248,7 +248,7 @@ class ShelfResult:
     """The outcome of scoring one folder.
 
     ``settings_digest`` changes with every single setting; see
-    :meth:`jarvision.settings.Settings.digest`.
+    :meth:`jarvision.settings.groups.Settings.digest`.
     """
 
     folder: str

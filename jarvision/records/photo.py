@@ -128,11 +128,12 @@ class ColourFit:
     reference
         Which card values were used: ``nominal``, ``as-printed`` or ``measured``.
     tone
-        ``(3, 2)`` bends of the camera's tone curve, see :func:`jarvision.colour.light.unbend`.
+        ``(3, 2)`` bends of the camera's tone curve, see
+        :func:`jarvision.vision.colour.light.unbend`.
     gain
         ``(3,)`` unbent signal of a perfect white in the card's middle.
     light_field
-        ``(3, 5)`` log light over the card, see :func:`jarvision.colour.light.field_terms`.
+        ``(3, 5)`` log light over the card, see :func:`jarvision.vision.colour.light.field_terms`.
     expected_de00
         Typical error of the card values themselves, CIEDE2000.
     """

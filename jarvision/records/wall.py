@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from enum import IntEnum
 
@@ -212,7 +213,7 @@ class WallThumbnail:
     """The wall of one photo in small, packed: a few kilobytes that may cross processes and be kept.
 
     Cells are 2 degrees by 2 mm and cover 60 degrees to both sides; the last row stands on the
-    floor. :mod:`jarvision.thumbnail` packs and unpacks it.
+    floor. :mod:`jarvision.vision.tissue.thumbnail` packs and unpacks it.
 
     Attributes
     ----------
@@ -228,3 +229,8 @@ class WallThumbnail:
     cols: int
     radius_mm: float
     packed: bytes
+
+
+def radius_mm(area_cm2: float) -> float:
+    """Return the radius of the disc of equal area, mm."""
+    return 10.0 * math.sqrt(max(area_cm2, 0.0) / math.pi)

@@ -10,11 +10,10 @@ from typing import Any
 
 from markupsafe import Markup
 
-from jarvision.flags import PHOTO_REASONS
-from jarvision.identity import printable
-from jarvision.lineage import trace
-from jarvision.overlay import JUDGED_ANGLE_DEG, STRIP_PX_PER_MM
+from jarvision.base.text import printable
 from jarvision.records import JarDay, JarEntry, JarStory, Patch, Reading, VerdictWord
+from jarvision.records.flags import PHOTO_REASONS
+from jarvision.register.lineage import trace
 from jarvision.report import svg
 from jarvision.report.pictures import (
     FRAME_PX,
@@ -38,6 +37,7 @@ from jarvision.report.words import (
     tell_short_day,
     tell_side,
 )
+from jarvision.vision.overlay.draw import JUDGED_ANGLE_DEG, STRIP_PX_PER_MM
 
 MOST_PATCHES = 8
 TAG_GAP_PERCENT = 5  # between a patch on the wall and the middle of its name, of the height

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any, Final
 
-from jarvision.identity import printable
+from jarvision.base.text import printable
 from jarvision.records import OFF_COLOUR_KINDS, Growth, JarStory, VerdictWord
 from jarvision.report import svg
 from jarvision.report.why import first_seen

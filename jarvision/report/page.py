@@ -15,12 +15,11 @@ from typing import TYPE_CHECKING, Final
 
 from markupsafe import Markup
 
-from jarvision import __version__
-from jarvision.files import write_pieces
-from jarvision.flags import CAUTIONS
-from jarvision.identity import printable
-from jarvision.plan import Plan, PlanItem
+from jarvision.base.files import write_pieces
+from jarvision.base.text import printable
+from jarvision.base.version import __version__
 from jarvision.records import JarEntry, JarStory, Reading, ShelfResult
+from jarvision.records.flags import CAUTIONS
 from jarvision.report import svg
 from jarvision.report.cards import (
     Cell,
@@ -49,6 +48,7 @@ from jarvision.report.words import (
     tell_day,
     tell_span,
 )
+from jarvision.verdict.plan import Plan, PlanItem
 
 if TYPE_CHECKING:
     from jinja2 import Template

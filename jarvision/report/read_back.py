@@ -12,10 +12,9 @@ from datetime import date, datetime
 from pathlib import Path
 from typing import Any, TypeVar, cast
 
-from jarvision.csv_text import read_table
-from jarvision.errors import UsageError
-from jarvision.flags import FLAGS
-from jarvision.identity import printable
+from jarvision.base.csv_text import read_table
+from jarvision.base.errors import UsageError
+from jarvision.base.text import printable
 from jarvision.records import (
     Coverage,
     Flag,
@@ -30,10 +29,11 @@ from jarvision.records import (
     TrackedPatch,
     Verdict,
 )
-from jarvision.register import Register
+from jarvision.records.flags import FLAGS
+from jarvision.register.jars import Register
+from jarvision.register.species import SpeciesBook, find_profile
 from jarvision.report.tables import DAYS, FLAG_COLUMNS, PATCHES, READINGS, VERDICTS
 from jarvision.report.words import VERDICT_WORDS
-from jarvision.species import SpeciesBook, find_profile
 
 Cells = Mapping[str, str]
 T = TypeVar("T")

@@ -9,8 +9,6 @@ from datetime import date
 from itertools import pairwise
 from typing import Final
 
-from jarvision.flags import CAUTIONS, FLAGS, PHOTO_REASONS
-from jarvision.outcomes import JarOutcome
 from jarvision.records import (
     Coverage,
     JarDay,
@@ -20,9 +18,11 @@ from jarvision.records import (
     SpeciesProfile,
     TrackedPatch,
 )
-from jarvision.register import siblings
+from jarvision.records.flags import CAUTIONS, FLAGS, PHOTO_REASONS
+from jarvision.register.jars import siblings
+from jarvision.register.outcomes import JarOutcome
 from jarvision.report.words import VERDICT_WORDS, tell_day, tell_span
-from jarvision.settings import GrowthSettings
+from jarvision.settings.growth import GrowthSettings
 
 MOST_AREAS: Final = 6
 _KINDS: Final[Mapping[str, str]] = {

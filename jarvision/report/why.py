@@ -7,9 +7,9 @@ from dataclasses import dataclass, replace
 from datetime import date
 from typing import Final
 
-from jarvision.flags import FLAGS
-from jarvision.identity import printable
+from jarvision.base.text import printable
 from jarvision.records import OFF_COLOUR_KINDS, Flag, JarDay, JarStory
+from jarvision.records.flags import FLAGS
 from jarvision.report.words import in_plain_words, tell_day, tell_short_day
 
 MOST_LETTERS: Final = 64  # two lines on a narrow phone

@@ -17,10 +17,10 @@ import numpy as np
 from skimage import data
 from skimage.filters import threshold_otsu
 
-from jarvision.jar.unroll import CELL_MM
 from jarvision.records import BoolArray, Float32Array, Wall
-from jarvision.tissue.inputs import network_inputs
-from jarvision.tissue.network import MULTIPLE, run_network
+from jarvision.vision.jar.unroll import CELL_MM
+from jarvision.vision.tissue.inputs import network_inputs
+from jarvision.vision.tissue.network import MULTIPLE, run_network
 
 from .figures import markdown
 

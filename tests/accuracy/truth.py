@@ -10,8 +10,8 @@ from typing import Any
 import cv2
 import numpy as np
 
-from jarvision.geometry import GlassCylinder
 from jarvision.records import BoolArray, ByteArray, Float32Array, FloatArray, TissueClass, Wall
+from jarvision.vision.jar.glass import GlassCylinder
 
 RENDERED_GLASS_INDEX = 1.5
 MAP_SCALE = 4  # photo pixels per pixel of the ``seen`` map

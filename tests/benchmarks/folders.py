@@ -14,12 +14,12 @@ from typing import Any
 import psutil
 
 from jarvision.api import publisher
-from jarvision.batch import read_folder, score_folder
-from jarvision.files import write_whole
-from jarvision.identity import picture_name
-from jarvision.jobs import Job, read_one
+from jarvision.base.files import write_whole
 from jarvision.records import Reading
-from jarvision.settings import Settings
+from jarvision.register.photo_names import picture_name
+from jarvision.run.jobs import Job, read_one
+from jarvision.run.score import read_folder, score_folder
+from jarvision.settings.groups import Settings
 from tests.benchmarks.photos import linked
 
 MB = 1e6

@@ -11,17 +11,17 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from jarvision import outcomes
-from jarvision.card.value_files import load_card_values, write_as_printed
-from jarvision.card.values import nominal_values
-from jarvision.cgats import CgatsError, read_cgats
-from jarvision.errors import UsageError
-from jarvision.jar.profiles import load_profiles
-from jarvision.outcomes import read_outcomes
-from jarvision.register import COLUMNS, read_register
-from jarvision.settings import Settings
-from jarvision.settings_file import find_settings, to_toml
-from jarvision.species import load_species
+from jarvision.base.cgats import CgatsError, read_cgats
+from jarvision.base.errors import UsageError
+from jarvision.register import outcomes
+from jarvision.register.jar_shapes import load_profiles
+from jarvision.register.jars import COLUMNS, read_register
+from jarvision.register.outcomes import read_outcomes
+from jarvision.register.species import load_species
+from jarvision.settings.groups import Settings
+from jarvision.settings.toml import find_settings, to_toml
+from jarvision.vision.calibration.value_files import load_card_values, write_as_printed
+from jarvision.vision.calibration.values import nominal_values
 
 REGISTER = (
     "jar,kind,species,substrate,started,parent,profile,notes\n"

@@ -14,7 +14,7 @@ import cv2
 import numpy as np
 
 from jarvision.records import Coverage, FloatArray, Patch, Reading, TissueClass
-from jarvision.thumbnail import CELL_MM, FINER, SmallWall, pack
+from jarvision.vision.tissue.thumbnail import CELL_MM, FINER, SmallWall, pack
 
 from .growing import FRONT_DEG, Jar
 from .plans import day

@@ -1,0 +1,82 @@
+"""The result as one JSON document: the same names as the CSV columns."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import asdict
+from typing import Any
+
+from jarvision.base.version import __version__
+from jarvision.records import JarStory, Reading, ShelfResult
+from jarvision.records.flags import FLAGS
+from jarvision.report.words import by_urgency
+
+
+def to_json(result: ShelfResult) -> str:
+    """Return the document as ASCII JSON text, jars by urgency; dates are ISO 8601."""
+    document = {
+        "jarvision": __version__,
+        "folder": result.folder,
+        "scored_on": result.scored_on.isoformat(),
+        "settings_digest": result.settings_digest,
+        "jars": [_jar(story) for story in by_urgency(result.stories)],
+        "photos": [_photo(reading) for reading in result.readings],
+        "warnings": list(result.warnings),
+    }
+    return json.dumps(document, indent=2, allow_nan=False)
+
+
+def _jar(story: JarStory) -> dict[str, Any]:
+    verdict, growth = story.verdict, story.growth
+    cover = verdict.coverage
+    ready = {
+        name: day.isoformat() if day else None
+        for name, day in (
+            ("ready_date", growth.ready_date),
+            ("ready_low", growth.ready_low),
+            ("ready_high", growth.ready_high),
+        )
+    }
+    return {
+        "jar": verdict.jar,
+        "species": verdict.species,
+        "verdict": verdict.verdict,
+        "reasons": list(verdict.reasons),
+        "coverage_percent": round(cover.percent, 1) if cover else None,
+        "coverage_low": round(cover.low, 1) if cover else None,
+        "coverage_high": round(cover.high, 1) if cover else None,
+        **ready,
+        "flags": [
+            {
+                "flag": flag.flag,
+                "severity": FLAGS[flag.flag].severity,
+                "date": flag.day.isoformat() if flag.day else None,
+                "message": flag.message,
+            }
+            for flag in story.flags
+        ],
+        "patches": [
+            {**asdict(patch), "date": day.day.isoformat()}
+            for day in story.history.days[-1:]
+            for patch in day.patches
+        ],
+    }
+
+
+def _photo(reading: Reading) -> dict[str, Any]:
+    cover = reading.coverage
+    return {
+        "photo": reading.photo,
+        "jar": reading.jar,
+        "view": reading.view,
+        "taken_at": reading.taken_at.isoformat(timespec="seconds"),
+        "status": reading.status,
+        "reason": reading.reason,
+        "detail": reading.detail,
+        "coverage_percent": round(cover.percent, 1) if cover else None,
+        "coverage_low": round(cover.low, 1) if cover else None,
+        "coverage_high": round(cover.high, 1) if cover else None,
+        "card_values": reading.card_values,
+        "card_values_de00": reading.card_values_de00,
+        "overlay": reading.overlay,
+    }

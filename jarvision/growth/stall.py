@@ -1,0 +1,130 @@
+"""Tell a jar that has stopped growing from one that is slow or nearly full."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from jarvision.growth.priors import Sibling
+from jarvision.growth.timeseries import Series, rate_of, without_bad_readings
+from jarvision.records import JarHistory
+from jarvision.register.species import SpeciesProfile
+from jarvision.settings.growth import GrowthSettings
+
+
+@dataclass(frozen=True)
+class Stall:
+    """How long a jar has stood still at least, the chance of that, and the sentence that says so.
+
+    ``p_value``: the chance that a jar which still grows at ``stall_share`` of what is expected
+    would show so little.
+    """
+
+    days: int = 0
+    reason: str = ""
+    p_value: float = 1.0
+
+
+def find_stall(
+    series: Series,
+    history: JarHistory,
+    profile: SpeciesProfile,
+    settings: GrowthSettings,
+    *,
+    siblings: Sequence[Sibling] = (),
+) -> Stall:
+    """Find out whether the jar has stood still up to the last day, and for how long.
+
+    The rate over the last ``stall_days`` or more (weighted least squares) is tested against
+    ``stall_share`` of the rate expected at the coverage the jar has (one-sided, normal errors).
+    Longer and longer looks back are tried: noise hides a short stall. The first that is unlikely
+    enough counts, and that it is still unlikely over the whole time of no growth gives its length.
+    """
+    if series.y[-1] >= profile.ready_percent:
+        return Stall()
+    series = without_bad_readings(series, settings)
+    for first in range(len(series.t) - 3, -1, -1):
+        length = int(series.t[-1] - series.t[first])
+        if length > settings.stall_longest_days:
+            break
+        if length < settings.stall_days:
+            continue
+        rate, rate_sd = rate_of(series, first)
+        level = float(np.mean(series.y[first:])) / 100.0
+        expected = 4 * level * (1 - level) * _full_rate(series, first, profile, siblings, settings)
+        slow = settings.stall_share * expected
+        p_value = _normal_tail((slow - rate) / rate_sd)
+        if p_value < settings.stall_p and rate < slow:
+            lasted = max(length, _plateau_days(series))
+            whose = "its own past and its siblings" if siblings else "its own past"
+            reason = (
+                f"Coverage has stood still for {lasted} days at {series.y[-1]:.0f} %: "
+                f"{rate:+.1f} points a day, where {expected:.1f} are expected of {whose} "
+                f"(chance of so little in a jar that grows at {settings.stall_share:.0%} of that: "
+                f"{_odds(p_value)})."
+            )
+            return Stall(lasted, reason, p_value)
+    return _never_started(series, history, settings)
+
+
+def _full_rate(
+    series: Series,
+    first: int,
+    profile: SpeciesProfile,
+    siblings: Sequence[Sibling],
+    settings: GrowthSettings,
+) -> float:
+    """Return the largest slope to be expected of the jar, points a day.
+
+    Its own best rate before the look back, or the slowest of its species if that is higher; with
+    siblings at least ``stall_sibling_share`` of their median, since a jar that stops early never
+    shows its best.
+    """
+    rates = [_best_rate(series, first), 100.0 / profile.spawn_run_days[1]]
+    if siblings:
+        median = float(np.median([s.rate_percent_per_day for s in siblings]))
+        rates.append(settings.stall_sibling_share * median)
+    return max(rates)
+
+
+def _normal_tail(z: float) -> float:
+    """Return the chance of a standard normal value above ``z``."""
+    return 0.5 * math.erfc(z / math.sqrt(2.0))
+
+
+def _odds(p_value: float) -> str:
+    """Write a small chance as people say it."""
+    return f"1 in {1 / p_value:.0f}" if p_value > 1e-3 else "less than 1 in 1000"
+
+
+def _plateau_days(series: Series) -> int:
+    """Return for how long no reading lay surely (3 sd) below the last three."""
+    level = float(np.median(series.y[-3:]))
+    below = np.flatnonzero(series.y < level - 3 * series.sd)
+    since = int(below[-1]) + 1 if below.size else 0
+    return int(series.t[-1] - series.t[min(since, len(series.t) - 1)])
+
+
+def _never_started(series: Series, history: JarHistory, settings: GrowthSettings) -> Stall:
+    """Tell a jar without any white long after its start (or first photo)."""
+    since = history.entry.started or history.days[0].day
+    age = (series.day(-1) - since).days
+    highest = max(d.coverage.percent for d in history.days)
+    if age < settings.leap_off_days or highest >= settings.leap_off_percent:
+        return Stall()
+    return Stall(
+        age - settings.leap_off_days + settings.stall_days,
+        f"Coverage is {series.y[-1]:.1f} % after {age} days: growth shows by day "
+        f"{settings.leap_off_days} in a live jar.",
+    )
+
+
+def _best_rate(series: Series, until: int) -> float:
+    """Return the best rate over any three neighbouring points up to ``until``, points/day."""
+    rates = [
+        (series.y[i + 2] - series.y[i]) / (series.t[i + 2] - series.t[i]) for i in range(until - 1)
+    ]
+    return float(max(rates, default=0.0))

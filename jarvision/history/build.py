@@ -1,0 +1,267 @@
+"""From single readings to the days of a jar: one frame, patches that last, fronts.
+
+The photos of a day are pooled (:mod:`jarvision.history.pooling`), the jar's turn since the days
+before is found (:mod:`jarvision.history.registration`), patches are brought to the frame of the jar
+and followed (:mod:`jarvision.history.linking`), and the speed of the white is measured
+(:mod:`jarvision.history.fronts`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+from itertools import groupby, pairwise
+
+import numpy as np
+
+from jarvision.history.fronts import fastest_front
+from jarvision.history.linking import Track, link, motion, turned
+from jarvision.history.pooling import (
+    QUARTERS,
+    fill_height_mm,
+    pool_coverage,
+    pool_patches,
+    wall_radius_mm,
+)
+from jarvision.history.registration import find_turn, moved
+from jarvision.records import (
+    OFF_COLOUR,
+    Front,
+    JarDay,
+    JarEntry,
+    JarHistory,
+    Reading,
+    TrackedPatch,
+    Turn,
+)
+from jarvision.settings.groups import Settings
+from jarvision.settings.history import TrackingSettings
+from jarvision.vision.tissue.thumbnail import CELL_DEG, CELL_MM, HALF_WIDTH_DEG, SmallWall, unpack
+
+
+@dataclass(frozen=True)
+class Sight:
+    """The front of a jar on one day, and how it stands in the jar's frame.
+
+    A place at angle ``a`` and height ``h`` of the jar is seen at ``a + angle_deg`` and
+    ``h + rise_mm``. Sights of different frames show different sides.
+    """
+
+    day: date
+    small: SmallWall
+    percent: float
+    frame: int = 0
+    angle_deg: float = 0.0
+    rise_mm: float = 0.0
+    turn: Turn | None = None
+    turned_away: bool = False
+
+
+def build_histories(
+    readings: Iterable[Reading],
+    entries: Mapping[str, JarEntry],
+    *,
+    settings: Settings | None = None,
+) -> tuple[JarHistory, ...]:
+    """Return one history for every jar that has a reading, by name.
+
+    ``entries`` is the register; jars that it lacks get an unregistered entry. Readings that could
+    not be given to a jar (``jar`` empty) belong to no history.
+    """
+    by_jar: dict[str, list[Reading]] = {}
+    for reading in readings:
+        if reading.jar:
+            by_jar.setdefault(reading.jar, []).append(reading)
+    return tuple(
+        build_history(
+            by_jar[jar], entries.get(jar) or JarEntry(jar, registered=False), settings=settings
+        )
+        for jar in sorted(by_jar)
+    )
+
+
+def build_history(
+    readings: Iterable[Reading], entry: JarEntry, *, settings: Settings | None = None
+) -> JarHistory:
+    """Pool one jar's readings by day and follow its patches; unusable readings are kept apart."""
+    chosen = settings or Settings()
+    ordered = sorted(readings, key=lambda r: (r.taken_at, r.photo))
+    usable = [r for r in ordered if r.status == "ok" and r.coverage is not None]
+    refused = tuple(r for r in ordered if r.status != "ok" or r.coverage is None)
+    days: list[JarDay] = []
+    tracks: list[Track] = []
+    sights: list[Sight] = []
+    for day, group in groupby(usable, key=lambda r: r.taken_at.date()):
+        shown = tuple(group)
+        sight = _sight(shown, day, sights, chosen.tracking)
+        tracks = _follow(tracks, shown, day, sight, chosen.tracking)
+        days.append(_day(entry.jar, day, shown, tracks, sight, sights, chosen))
+        if sight is not None:
+            sights.append(sight)
+    return JarHistory(entry, tuple(days), refused)
+
+
+def _day(
+    jar: str,
+    day: date,
+    shown: tuple[Reading, ...],
+    tracks: Sequence[Track],
+    sight: Sight | None,
+    earlier: Sequence[Sight],
+    settings: Settings,
+) -> JarDay:
+    """Put together the record of one day."""
+    here = (0.0, 0.0) if sight is None else (sight.angle_deg, sight.rise_mm)
+    return JarDay(
+        jar=jar,
+        day=day,
+        views=len(shown),
+        coverage=pool_coverage(shown, settings.tracking),
+        patches=tuple(_tracked(t, here, settings.tracking) for t in tracks if t.days[-1] == day),
+        fill_height_mm=fill_height_mm(shown),
+        readings=shown,
+        radius_mm=wall_radius_mm(shown, settings.tracking),
+        turn=None if sight is None else sight.turn,
+        turned_away=sight is not None and sight.turned_away,
+        front=None if sight is None else _front(sight, earlier, settings),
+        cleared=tuple(t.name for t in tracks if t.missed >= settings.tracking.clear_days),
+    )
+
+
+# --------------------------------------------------------------------------- the jar's frame
+def _sight(
+    shown: Sequence[Reading], day: date, earlier: Sequence[Sight], settings: TrackingSettings
+) -> Sight | None:
+    """Return the day's front in the jar's frame; None when no reading brings a thumbnail of it.
+
+    The days before are tried from the last one back, then the last one of every other side. A jar
+    whose contents show but are not found again was turned away: a new frame begins. Where growth
+    hides the contents nothing can be found, and the jar is taken to stand as it did.
+    """
+    fronts = [r for r in shown if QUARTERS[r.view] == 0 and r.thumbnail is not None]
+    if not fronts or fronts[0].thumbnail is None or fronts[0].coverage is None:
+        return None
+    now = Sight(day, unpack(fronts[0].thumbnail), fronts[0].coverage.percent)
+    if not earlier:
+        return now
+    last = {sight.frame: sight for sight in earlier}
+    recent = list(earlier[::-1][: settings.turn_look_back])
+    turn = Turn()
+    for before in [*recent, *(s for s in last.values() if s not in recent)]:
+        turn = find_turn(before.small, now.small, settings)
+        if turn.found:
+            return replace(
+                now,
+                frame=before.frame,
+                angle_deg=before.angle_deg + turn.turn_deg,
+                rise_mm=before.rise_mm + turn.rise_mm,
+                turn=turn,
+                turned_away=before.frame != earlier[-1].frame,
+            )
+    before = earlier[-1]
+    if _shows_contents(before.small, settings) and _shows_contents(now.small, settings):
+        return replace(now, frame=max(last) + 1, turn=turn, turned_away=True)
+    return replace(
+        now, frame=before.frame, angle_deg=before.angle_deg, rise_mm=before.rise_mm, turn=turn
+    )
+
+
+def _shows_contents(small: SmallWall, settings: TrackingSettings) -> bool:
+    judged = small.opacity[np.isfinite(small.opacity)]
+    return judged.size > 0 and float(np.mean(judged < 0.5)) >= settings.turn_min_bare
+
+
+# --------------------------------------------------------------------------- patches
+def _follow(
+    tracks: Sequence[Track],
+    shown: Sequence[Reading],
+    day: date,
+    sight: Sight | None,
+    settings: TrackingSettings,
+) -> list[Track]:
+    """Link the day's patches in the frame of the jar; count the days on which one is missed."""
+    pooled = pool_patches(shown, settings)
+    if sight is not None:
+        pooled = [turned(p, -sight.angle_deg, -sight.rise_mm) for p in pooled]
+    found = sight is not None and sight.turn is not None and sight.turn.found
+    frame = tracks[-1].frame if sight is None and tracks else 0
+    linked = link(
+        tracks,
+        pooled,
+        day,
+        settings,
+        frame=frame if sight is None else sight.frame,
+        radius_mm=wall_radius_mm(shown, settings),
+        registered=found,
+    )
+    if sight is None or not found:
+        return linked
+    return [
+        replace(t, missed=t.missed + 1)
+        if t.days[-1] != day and _clear_now(t, sight, settings)
+        else t
+        for t in linked
+    ]
+
+
+def _clear_now(track: Track, sight: Sight, settings: TrackingSettings) -> bool:
+    """Say whether a track's place is in view, was judged, and shows no off-colour growth."""
+    place = track.patches[-1]
+    angle = (place.angle_deg + sight.angle_deg + 180.0) % 360.0 - 180.0
+    if track.frame != sight.frame or abs(angle) > settings.clear_view_deg:
+        return False
+    rows = sight.small.classes.shape[0]
+    row = rows - 1 - int((place.height_mm + sight.rise_mm) / CELL_MM)
+    col = int((angle + HALF_WIDTH_DEG) / CELL_DEG)
+    around = (slice(max(row - 1, 0), row + 2), slice(max(col - 1, 0), col + 2))
+    classes, opacity = sight.small.classes[around], sight.small.opacity[around]
+    judged = classes.size > 0 and bool(np.isfinite(opacity).all())
+    return judged and not np.isin(classes, OFF_COLOUR).any()
+
+
+def _tracked(track: Track, here: tuple[float, float], settings: TrackingSettings) -> TrackedPatch:
+    """Return the track's last patch, where it is seen today, with its name and motion."""
+    patch, moves = turned(track.patches[-1], *here), motion(track, settings)
+    new = moves.trend == "new"
+    return TrackedPatch(
+        patch=track.name,
+        kind=track.kind,
+        area_cm2=patch.area_cm2,
+        angle_deg=patch.angle_deg,
+        height_mm=patch.height_mm,
+        trend=moves.trend,
+        mm_per_day=None if new else moves.mm_per_day,
+        sd_mm_per_day=None if new else moves.sd_mm_per_day,
+        first_day=track.days[0],
+    )
+
+
+# --------------------------------------------------------------------------- fronts
+def _front(sight: Sight, earlier: Sequence[Sight], settings: Settings) -> Front | None:
+    """Measure the fastest front since the last sight of the same side.
+
+    The last two are looked at together: what was covered on either was covered. None soon after a
+    shake, which sets growth free everywhere.
+    """
+    limits, drop = settings.front, settings.growth.shake_drop_points
+    same = [s for s in earlier if s.frame == sight.frame][-2:]
+    if not same or sight.turned_away:
+        return None
+    recent = [s for s in earlier if (sight.day - s.day).days <= limits.after_shake_days]
+    levels = [s.percent for s in (*recent, sight)]
+    if any(b < a - drop for a, b in pairwise(levels)):
+        return None
+    gap = float((sight.day - same[-1].day).days)
+    if gap > limits.longest_gap_days:
+        return None
+    rows = sight.small.opacity.shape[0]
+    maps = [
+        moved(
+            np.where(np.isin(s.small.classes, OFF_COLOUR), 1.0, s.small.opacity),  # not bare
+            rows,
+            Turn(sight.angle_deg - s.angle_deg, sight.rise_mm - s.rise_mm),
+        )
+        for s in same
+    ]
+    return fastest_front(maps, sight.small, gap, limits)
