@@ -11,7 +11,8 @@ import re
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 
-from jarvision.records.flags import FLAGS, PHOTO_REASONS
+from jarvision.records.flags import FLAGS
+from jarvision.records.photo_reasons import PHOTO_REASONS
 from jarvision.register.species import SpeciesProfile
 from jarvision.register.species.profiles import DEFAULT_PROFILE, UNITS, load_profiles
 from jarvision.settings.table import SettingField, sections

@@ -55,8 +55,8 @@ def score_photo(
     Reading
         With ``status`` ``"ok"``, and ``coverage`` in percent with its 95 % interval and patches in
         cm2; or ``"unusable"``, with ``reason`` (a word of
-        ``jarvision.records.flags.PHOTO_REASONS``) and no numbers. A photo that cannot be read is a
-        reading, too, never an exception.
+        ``jarvision.records.photo_reasons.PHOTO_REASONS``) and no numbers. A photo that cannot be
+        read is a reading, too, never an exception.
 
     Raises
     ------

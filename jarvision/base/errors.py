@@ -78,9 +78,9 @@ class StoppedError(JarvisionError):
 class PhotoRefusedError(JarvisionError):
     """A photo that gives no reading.
 
-    ``reason`` is a word of :data:`jarvision.records.flags.PHOTO_REASONS`. Raised by the stages
-    between photo and reading, caught in :mod:`jarvision.vision.read`, which turns it into a reading
-    with ``status = unusable``. It never reaches the user as an exception.
+    ``reason`` is a word of :data:`jarvision.records.photo_reasons.PHOTO_REASONS`. Raised by the
+    stages between photo and reading, caught in :mod:`jarvision.vision.read`, which turns it into a
+    reading with ``status = unusable``. It never reaches the user as an exception.
     """
 
     def __init__(self, reason: str, detail: str = "") -> None:

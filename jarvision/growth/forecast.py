@@ -194,9 +194,7 @@ def _unfitted(series: Series, history: JarHistory, profile: SpeciesProfile, stal
         ready_date=ready.day,
         ready_low=ready.low,
         ready_high=ready.high,
-        stalled=stall.days > 0,
-        stall_reason=stall.reason,
-        stalled_days=stall.days,
+        stall=stall.finding,
     )
 
 
@@ -226,7 +224,5 @@ def _fitted(
         ready_date=ready.day,
         ready_low=ready.low,
         ready_high=ready.high,
-        stalled=stall.days > 0,
-        stall_reason=stall.reason,
-        stalled_days=stall.days,
+        stall=stall.finding,
     )

@@ -10,21 +10,21 @@ import numpy as np
 
 from jarvision.growth.priors import Sibling
 from jarvision.growth.timeseries import Series, rate_of, without_bad_readings
-from jarvision.records import JarHistory
+from jarvision.records import Finding, JarHistory
 from jarvision.register.species import SpeciesProfile
 from jarvision.settings.growth import GrowthSettings
 
 
 @dataclass(frozen=True)
 class Stall:
-    """How long a jar has stood still at least, the chance of that, and the sentence that says so.
+    """How long a jar has stood still at least, what was found, and the chance of it.
 
     ``p_value``: the chance that a jar which still grows at ``stall_share`` of what is expected
     would show so little.
     """
 
     days: int = 0
-    reason: str = ""
+    finding: Finding | None = None
     p_value: float = 1.0
 
 
@@ -59,14 +59,16 @@ def find_stall(
         p_value = _normal_tail((slow - rate) / rate_sd)
         if p_value < settings.stall_p and rate < slow:
             lasted = max(length, _plateau_days(series))
-            whose = "its own past and its siblings" if siblings else "its own past"
-            reason = (
-                f"Coverage has stood still for {lasted} days at {series.y[-1]:.0f} %: "
-                f"{rate:+.1f} points a day, where {expected:.1f} are expected of {whose} "
-                f"(chance of so little in a jar that grows at {settings.stall_share:.0%} of that: "
-                f"{_odds(p_value)})."
+            found = Finding.of(
+                "stall_in_batch" if siblings else "stall",
+                days=lasted,
+                percent=float(series.y[-1]),
+                rate=rate,
+                expected=expected,
+                slow_share=settings.stall_share,
+                chance=p_value,
             )
-            return Stall(lasted, reason, p_value)
+            return Stall(lasted, found, p_value)
     return _never_started(series, history, settings)
 
 
@@ -95,11 +97,6 @@ def _normal_tail(z: float) -> float:
     return 0.5 * math.erfc(z / math.sqrt(2.0))
 
 
-def _odds(p_value: float) -> str:
-    """Write a small chance as people say it."""
-    return f"1 in {1 / p_value:.0f}" if p_value > 1e-3 else "less than 1 in 1000"
-
-
 def _plateau_days(series: Series) -> int:
     """Return for how long no reading lay surely (3 sd) below the last three."""
     level = float(np.median(series.y[-3:]))
@@ -115,11 +112,15 @@ def _never_started(series: Series, history: JarHistory, settings: GrowthSettings
     highest = max(d.coverage.percent for d in history.days)
     if age < settings.leap_off_days or highest >= settings.leap_off_percent:
         return Stall()
-    return Stall(
-        age - settings.leap_off_days + settings.stall_days,
-        f"Coverage is {series.y[-1]:.1f} % after {age} days: growth shows by day "
-        f"{settings.leap_off_days} in a live jar.",
+    days = age - settings.leap_off_days + settings.stall_days
+    found = Finding.of(
+        "never_started",
+        days=days,
+        percent=float(series.y[-1]),
+        age_days=age,
+        leap_off_days=settings.leap_off_days,
     )
+    return Stall(days, found)
 
 
 def _best_rate(series: Series, until: int) -> float:

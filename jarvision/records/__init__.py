@@ -20,6 +20,7 @@ from __future__ import annotations
 from jarvision.records.arrays import BoolArray, ByteArray, Float32Array, FloatArray, SampleArray
 from jarvision.records.history import (
     OFF_COLOUR_KINDS,
+    Finding,
     Flag,
     Front,
     Growth,
@@ -59,6 +60,7 @@ __all__ = [
     "CardFit",
     "ColourFit",
     "Coverage",
+    "Finding",
     "Flag",
     "Float32Array",
     "FloatArray",

@@ -1,4 +1,8 @@
-"""The one table of photo reasons and jar flags: code, CSV files, report and docs all read it."""
+"""What may be found about a jar: every finding's words, every flag's meaning and remedy.
+
+Code, CSV files, terminal, report and docs all read these tables; no word of them ever changes its
+meaning, and nothing that they say is said anywhere else.
+"""
 
 from __future__ import annotations
 
@@ -6,15 +10,6 @@ from dataclasses import dataclass
 from typing import Literal
 
 Severity = Literal["note", "look", "act"]
-
-
-@dataclass(frozen=True)
-class Reason:
-    """Why a photo gives no reading, and what to do about it."""
-
-    word: str
-    meaning: str
-    remedy: str
 
 
 @dataclass(frozen=True)
@@ -29,92 +24,6 @@ class FlagKind:
     meaning: str
     remedy: str
 
-
-PHOTO_REASONS: dict[str, Reason] = {
-    r.word: r
-    for r in (
-        Reason(
-            "unreadable",
-            "the file is not a photo that can be opened",
-            "Copy it from the phone again, or save it as JPEG.",
-        ),
-        Reason(
-            "no_card",
-            "the reference card was not found",
-            "Stand the whole card behind the jar, all four corner marks in view.",
-        ),
-        Reason(
-            "card_hidden",
-            "something hides part of the reference card or its colours are damaged",
-            "Keep fingers, cables and the jar off the card's sides; replace a stained card.",
-        ),
-        Reason(
-            "oblique",
-            "the photo was taken from the side, from above or from below",
-            "Hold the phone upright, level with the middle of the jar, straight before the card.",
-        ),
-        Reason(
-            "blurred",
-            "the photo is not sharp",
-            "Wipe the lens, rest the elbows on the table, tap the jar to focus and try again.",
-        ),
-        Reason(
-            "overexposed",
-            "the white of the card is burnt out",
-            "Turn off the flash, move the lamp away or tap the white of the card before shooting.",
-        ),
-        Reason(
-            "underexposed",
-            "the photo is too dark",
-            "Bring a lamp nearer or go to the window, without sun on the jar.",
-        ),
-        Reason(
-            "uneven_light",
-            "one side of the card is much brighter than the other",
-            "Move the lamp behind the phone or farther away, keep shadows off the card.",
-        ),
-        Reason(
-            "mixed_light",
-            "two lights of different colour fall on the card",
-            "Use one kind of light: turn the lamp off by day, draw the curtain by night.",
-        ),
-        Reason(
-            "glare",
-            "a lamp or flash is mirrored in the jar",
-            "Turn off the flash, move the lamp to the side until its mirror image leaves the jar.",
-        ),
-        Reason(
-            "no_jar",
-            "no jar was found in front of the card",
-            "Centre the jar in front of the card, 6 to 8 cm before it.",
-        ),
-        Reason(
-            "two_jars",
-            "more than one jar stands before the card",
-            "Leave one jar before the card, its lid and foot free on both sides.",
-        ),
-        Reason(
-            "too_small",
-            "the jar is too small in the photo",
-            "Step closer until the card fills the height of the photo.",
-        ),
-        Reason(
-            "poor_colour",
-            "the card's colours could not be matched",
-            "Use one kind of lamp, keep shadows off the card, print a fresh card if it has faded.",
-        ),
-        Reason(
-            "not_enough_seen",
-            "too little of the jar's wall can be judged",
-            "Wipe the glass, turn the label away, move the lamp so that it does not mirror.",
-        ),
-        Reason(
-            "jar_mismatch",
-            "the jar tag and the file or folder name disagree",
-            "Rename the file or fix the tag; until then the photo counts for neither jar.",
-        ),
-    )
-}
 
 FLAGS: dict[str, FlagKind] = {
     f.word: f
@@ -223,6 +132,185 @@ FLAGS: dict[str, FlagKind] = {
         ),
     )
 }
+
+
+@dataclass(frozen=True)
+class Wording:
+    """How a finding is told, as templates of :mod:`jarvision.records.wording`.
+
+    ``sentence`` has all numbers and ends in a full stop; ``short`` has those that matter most and
+    fits two lines on a narrow phone, 64 letters. A note needs no ``short``. ``flag`` is a word of
+    :data:`FLAGS`, empty for what needs no flag.
+    """
+
+    sentence: str
+    short: str = ""
+    flag: str = ""
+
+
+_COVERAGE = "Coverage {percent:.0f} % (95 % interval {low:.0f} to {high:.0f} %)"
+_GROWING = (
+    f"{_COVERAGE}, ready from {{ready_percent:.0f}} %."
+    "[ Ready about {ready} (80 % interval {ready_low|?} to {ready_high|not known}).]"
+)
+_READY = f"{_COVERAGE}, ready since {{since}}, rested {{rested_days:.0f}} days, nothing wrong seen"
+_STALL = (
+    "Coverage has stood still for {days:.0f} days at {percent:.0f} %: {rate:+.1f} points a day, "
+    "where {expected:.1f} are expected of its own past"
+)
+_STALL_CHANCE = (
+    " (chance of so little in a jar that grows at {slow_share:.0%} of that: {chance:odds})."
+)
+_STALL_SHORT = "stands still at {percent:.0f} % for {days:day/days}"
+
+FINDINGS: dict[str, Wording] = {
+    "told": Wording("{text}"),
+    # the photos
+    "dated_ahead": Wording(
+        "A photo is dated {photo_day}, after today ({today}): its date is wrong.",
+        "A photo is dated {photo_day}, after today ({today}): its date is wrong",
+        "wrong_date",
+    ),
+    "dated_before_start": Wording(
+        "A photo is dated {photo_day}, before the jar was started ({started}): not counted.",
+        "A photo is dated {photo_day}, before the jar was started ({started})",
+        "wrong_date",
+    ),
+    "no_photo": Wording("No photo of this jar could be used.", "no photo could be used"),
+    "little_seen": Wording(
+        "Only {seen:.0f} % of the wall in view could be judged, {needed:.0f} % are needed.",
+        "Only {seen:.0f} % of the wall in view could be judged, {needed:.0f} % are needed",
+    ),
+    "colours_off": Wording(
+        "The card's colours are off by {error_de00:.1f} CIEDE2000 (up to {most_de00:.0f} is "
+        "allowed): mould and stain cannot be told.",
+        "The card's colours are off by {error_de00:.1f} CIEDE2000 (up to {most_de00:.0f} is "
+        "allowed)",
+    ),
+    "old_photo": Wording(
+        "The last usable photo is {age_days:.0f} days old ({last}); more than {most_days:.0f} days "
+        "say too little about today.",
+        "last usable photo on {last:weekday}",
+        "old_photo",
+    ),
+    # what is on the wall
+    "mould": Wording(
+        "{kind:capital} growth {patch} of {area_cm2:.1f cm2} on {seen_on} ({place:at}), on "
+        "{photos:photo/photos}: from {out_cm2:.1f cm2} on a jar is out.",
+        "{kind} growth, {area_cm2:.1f cm2}[ on {earlier}]",
+        "off_colour",
+    ),
+    "perhaps_mould": Wording(
+        "Perhaps {kind} growth: {area_cm2:.2f cm2} on {seen_on} ({place:at}), on "
+        "{sightings:.0f} of {days:.0f} days.",
+        "perhaps {kind} growth, {area_cm2:.1f cm2}[ on {earlier}]",
+        "off_colour",
+    ),
+    "odd_stain": Wording(
+        "Staining of {area_cm2:.1f cm2} is not known as normal for {species|an unknown species}.",
+        "perhaps odd staining, {area_cm2:.1f cm2}",
+        "off_colour",
+    ),
+    "wet": Wording(
+        "{area_cm2:.1f cm2} look wet (a look from {look_cm2:.1f cm2}, out from {out_cm2:.1f cm2}).",
+        "wet at the glass, {area_cm2:.1f cm2}",
+        "wet",
+    ),
+    "dead_patch": Wording(
+        "Bare area {patch} of {area_cm2:.1f cm2} ({place:at}) has not closed for {days:.0f} days "
+        "while the rest is {rest_percent:.0f} % covered.",
+        "bare area stays open, {area_cm2:.1f cm2}",
+        "dead_patch",
+    ),
+    "fast_front": Wording(
+        "White ran over {area_cm2:.1f cm2} at {mm_per_day:.0f} mm a day or more up to {seen_on} "
+        "({place:about}); its species' front runs at up to {species_mm_per_day:.0f} mm a day. "
+        "Young green mould is white.",
+        "white front runs too fast: may be young mould",
+        "fast_front",
+    ),
+    "pins": Wording(
+        "Caps like those of pins were seen on two days, {area_cm2:.1f cm2} in all.",
+        "what looks like pins",
+        "pins",
+    ),
+    "bare_left": Wording(
+        "Ready and rested, but an area of {area_cm2:.1f cm2} is still bare.",
+        "Ready and rested, but an area of {area_cm2:.1f cm2} is still bare",
+    ),
+    "vanished": Wording(
+        "The bare area {patch} of {area_cm2:.1f cm2} was last seen on {last_seen} and was gone "
+        "{days:day/days} later, sooner than it can close: was the jar turned? Show the same side "
+        "again.",
+        "bare area of {area_cm2:.1f cm2} gone after {last_seen}: jar turned?",
+        "turned",
+    ),
+    # growth
+    "stall": Wording(_STALL + _STALL_CHANCE, _STALL_SHORT, "stall"),
+    "stall_in_batch": Wording(f"{_STALL} and its siblings{_STALL_CHANCE}", _STALL_SHORT, "stall"),
+    "never_started": Wording(
+        "Coverage is {percent:.1f} % after {age_days:.0f} days: growth shows by day "
+        "{leap_off_days:.0f} in a live jar.",
+        _STALL_SHORT,
+        "stall",
+    ),
+    "late": Wording(
+        "{age_days:.0f} days old and {percent:.0f} % covered: its species takes up to "
+        "{most_days:.0f} days.",
+        "{age_days:.0f} days old and {percent:.0f} % covered",
+    ),
+    "growing": Wording(_GROWING, "growing, ready about {ready:weekday}"),
+    "growing_undated": Wording(_GROWING, "growing; too early for a date"),
+    "nearly_ready": Wording(_GROWING, "{percent:.0f} % covered, ready from {ready_percent:.0f} %"),
+    "resting": Wording(
+        f"{_COVERAGE}, ready since {{since}}: {{rested_days:.0f}} of {{rest_days:.0f}} days of "
+        "rest.",
+        "covered since {shown_since}, resting",
+    ),
+    "not_sure": Wording(
+        f"{_COVERAGE}: the lower bound must reach {{ready_percent:.0f}} % today and on "
+        "{sure_days:.0f} days in all; so far {so_far:.0f}.",
+        "covered since {shown_since}, not yet sure",
+    ),
+    "overdue": Wording(
+        "Ready since {since}, {ready_days:.0f} days ago, and keeps {keeps_days:.0f} days: look for "
+        "pins, then use it.",
+        "ready since {since}, does not keep longer",
+        "overdue",
+    ),
+    "newer_refused": Wording(
+        "Ready by the photo of {last}, but that of {refused_on} could not be used.",
+        "ready, but the photo of {refused_on} could not be used",
+    ),
+    "spawn_ready": Wording(f"{_READY}: use as spawn.", "covered since {shown_since}, rested"),
+    "fruiting_ready": Wording(
+        f"{_READY}: fruiting conditions.", "covered since {shown_since}, rested"
+    ),
+    # notes: they touch no verdict
+    "unregistered": Wording("Jar {jar} is not in the register.", flag="unregistered"),
+    "shared_parent": Wording("Spawn jar {parent} feeds {jars}.", flag="shared_parent"),
+    "photo_refused": Wording("{photo}: {reason}.[ {detail}]", flag="photo_refused"),
+    "file_date": Wording("{photo}: day {photo_day} is the file's date.", flag="file_date"),
+    "stain": Wording(
+        "{kind:capital} colour of {area_cm2:.1f cm2}: normal for {species}.", flag="stain"
+    ),
+    "low_fill": Wording(
+        "Filled to {fill_mm:.0f} mm[ (give or take {margin_mm:.0f} mm)]; the groove is at "
+        "{groove_mm:.0f} mm.",
+        flag="low_fill",
+    ),
+    "jar_shape": Wording("{photo}: {conflict}.", flag="jar_shape"),
+    "turned": Wording(
+        "On {seen_on} the jar shows another side than before, or its contents were shaken.",
+        flag="turned",
+    ),
+    "patches_elsewhere": Wording(
+        "None of the {patches:.0f} patches of {seen_on} lies where one of the {before:.0f} of "
+        "{before_on} lay.",
+        flag="turned",
+    ),
+}
+"""The words of a finding; ``told`` is what another program found, in its own sentence."""
 
 CAUTIONS: tuple[str, ...] = (
     "A photo shows one side of the glass: it cannot prove that a jar is clean. 'Go' means that "

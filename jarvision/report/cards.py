@@ -12,7 +12,7 @@ from markupsafe import Markup
 
 from jarvision.base.text import printable
 from jarvision.records import JarDay, JarEntry, JarStory, Patch, Reading, VerdictWord
-from jarvision.records.flags import PHOTO_REASONS
+from jarvision.records.photo_reasons import PHOTO_REASONS
 from jarvision.register.lineage import trace
 from jarvision.report import svg
 from jarvision.report.pictures import (

@@ -44,7 +44,6 @@ from jarvision.report.words import (
     VERDICT_WORDS,
     VerdictWords,
     by_urgency,
-    in_plain_words,
     tell_day,
     tell_span,
 )
@@ -279,7 +278,7 @@ def _task(item: PlanItem, *, with_text: bool) -> Task:
     return Task(
         HEADINGS[item.task].replace("by today", "today at the latest"),
         jars_told(item.jars),
-        in_plain_words(printable(item.text)) if with_text else "",
+        printable(item.text) if with_text else "",
         tell_span(item.low, item.high),
     )
 

@@ -17,6 +17,7 @@ from jarvision.base.errors import UsageError
 from jarvision.base.text import printable
 from jarvision.records import (
     Coverage,
+    Finding,
     Flag,
     Growth,
     JarDay,
@@ -194,7 +195,8 @@ def _patch(cells: Cells) -> TrackedPatch:
 def _flag(cells: Cells) -> Flag:
     if cells["flag"] not in FLAGS:
         raise ValueError(f"flag '{cells['flag']}' is not known")
-    return Flag(cells["jar"], _date(cells["date"]), cells["flag"], cells["message"])
+    told = Finding.of("told", text=cells["message"])
+    return Flag(cells["jar"], _date(cells["date"]), cells["flag"], told)
 
 
 def _day(
@@ -232,7 +234,7 @@ def _row(cells: Cells) -> _Row:
         jar=cells["jar"],
         species=cells["species"],
         verdict=cast(Any, cells["verdict"]),
-        reasons=_reasons(cells["reasons"]),
+        findings=_told(cells),
         coverage=_cover(cells),
         growth=growth,
     )
@@ -244,15 +246,10 @@ def _row(cells: Cells) -> _Row:
     )
 
 
-def _reasons(text: str) -> tuple[str, ...]:
-    """Part the reasons: each begins with a capital or a number, a part within one does not."""
-    whole: list[str] = []
-    for part in text.split("; ") if text else ():
-        if whole and part[:1].islower():
-            whole[-1] += f"; {part}"
-        else:
-            whole.append(part)
-    return tuple(f"{reason}." for reason in whole)
+def _told(cells: Cells) -> tuple[Finding, ...]:
+    """All reasons as one finding, told as the table has them: their numbers are not read back."""
+    text, word = cells["reasons"], cast(Any, cells["verdict"])
+    return (Finding.of("told", word, text=f"{text}."),) if text else ()
 
 
 # --------------------------------------------------------------------------- a jar
@@ -262,8 +259,8 @@ def _story(
     jar, species = row.verdict.jar, row.verdict.species
     entry = register.get(jar) or JarEntry(jar, species=species, registered=False)
     flags = tables.flags.get(jar, ())
-    stall = next((flag.message for flag in flags if flag.flag == "stall"), "")
-    growth = replace(row.verdict.growth, stalled=bool(stall), stall_reason=stall)
+    stall = next((flag.finding for flag in flags if flag.flag == "stall"), None)
+    growth = replace(row.verdict.growth, stall=stall)
     return JarStory(
         history=JarHistory(entry, tables.days.get(jar, ()), tables.refused.get(jar, ())),
         growth=growth,

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from jarvision.base.errors import PhotoRefusedError
 from jarvision.records import JarShape
-from jarvision.records.flags import PHOTO_REASONS
+from jarvision.records.photo_reasons import PHOTO_REASONS
 from jarvision.register.jar_shapes import load_profiles, shapes_of
 from jarvision.register.jars import REGISTER_NAME, read_register
 from jarvision.register.photo_names import read_name
@@ -29,7 +29,7 @@ class PhotoCheck:
     photo
         The path as the user gave it.
     reason
-        A word of :data:`jarvision.records.flags.PHOTO_REASONS`, empty for a good photo.
+        A word of :data:`jarvision.records.photo_reasons.PHOTO_REASONS`, empty for a good photo.
     detail
         The numbers behind it.
     seen_percent

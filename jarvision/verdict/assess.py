@@ -22,14 +22,21 @@ def tell_stories(
     settings: Settings,
     species: SpeciesBook,
 ) -> tuple[JarStory, ...]:
-    """Curve, verdict and flags of every jar, each with what its siblings teach."""
+    """Curve, verdict and flags of every jar, each with what its batch mates teach."""
     taught = fit_siblings(histories, today=today, profile_of=species.find, settings=settings)
     entries = [history.entry for history in histories]
     stories = []
     for history in histories:
-        batch = [taught[j] for j in batch_of(history.entry, entries) if j in taught]
+        mates = [taught[j] for j in batch_of(history.entry, entries) if j in taught]
         stories.append(
-            _tell(history, known, batch, today=today, settings=settings, species=species)
+            _tell(
+                history,
+                known,
+                batch_mates=mates,
+                today=today,
+                settings=settings,
+                species=species,
+            )
         )
     return tuple(stories)
 
@@ -37,15 +44,18 @@ def tell_stories(
 def _tell(
     history: JarHistory,
     known: Register,
-    batch: Sequence[Sibling],
     *,
+    batch_mates: Sequence[Sibling],
     today: date,
     settings: Settings,
     species: SpeciesBook,
 ) -> JarStory:
-    """Curve, verdict and flags of one jar."""
+    """Curve, verdict and flags of one jar.
+
+    ``batch_mates`` were started alike and teach its growth; they need not share its spawn jar.
+    """
     profile = species.find(history.entry.species)
-    growth = fit_growth(history, profile, today=today, siblings=batch, settings=settings)
+    growth = fit_growth(history, profile, today=today, siblings=batch_mates, settings=settings)
     verdict, flags = decide(
         history,
         growth,

@@ -1,11 +1,11 @@
-"""What the rules of the verdict look at, and what they find."""
+"""What the rules of the verdict look at."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date
 
-from jarvision.records import Growth, JarDay, JarHistory, VerdictWord
+from jarvision.records import Growth, JarDay, JarHistory
 from jarvision.register.species import SpeciesProfile
 from jarvision.settings.history import FrontSettings
 from jarvision.settings.verdict import VerdictSettings
@@ -29,16 +29,6 @@ class Case:
     def last(self) -> JarDay:
         """The last day with a usable photo; only asked where there is one."""
         return self.days[-1]
-
-
-@dataclass(frozen=True)
-class Finding:
-    """What a rule found: its verdict, one sentence with numbers, and the flag to raise, if any."""
-
-    verdict: VerdictWord
-    reason: str
-    flag: str = ""
-    day: date | None = None
 
 
 def area_and_confidence(day: JarDay, kind: str) -> tuple[float, float]:

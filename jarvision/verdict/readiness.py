@@ -1,46 +1,92 @@
-"""Say go, overdue or wait, of a jar against which no rule has found anything."""
+"""Say go, overdue or wait, of a jar against which no rule has found anything.
+
+Ready, rested and sure -> go; past its keeping time, a newer photo refused, a large bare area left
+or one that vanished -> check; else -> wait.
+"""
 
 from __future__ import annotations
 
 from datetime import date
 
-from jarvision.records import TrackedPatch
+from jarvision.records import Finding, TrackedPatch
 from jarvision.records.wall import radius_mm
-from jarvision.verdict.evidence import Case, Finding, is_thin
+from jarvision.records.wording import Fact
+from jarvision.verdict.evidence import Case, is_thin
 
 
 def ripeness(case: Case) -> list[Finding]:
     """Say go, overdue or wait, of a jar against which nothing was found."""
-    cover, ready = case.last.coverage, case.profile.ready_percent
-    told = f"Coverage {cover.percent:.0f} % (95 % interval {cover.low:.0f} to {cover.high:.0f} %)"
-    since = case.growth.ready_date
-    if cover.percent < ready or since is None or since > case.last.day:
-        return [Finding("wait", f"{told}, ready from {ready:.0f} %. {_outlook(case)}".rstrip())]
-    rested = (case.last.day - since).days
+    cover, since = case.last.coverage, case.growth.ready_date
+    if cover.percent < case.profile.ready_percent or since is None or since > case.last.day:
+        return [_growing(case)]
     keeps = case.profile.consolidation_days + case.profile.keeps_days
-    if (case.today - since).days > keeps:
-        text = (
-            f"Ready since {since}, {(case.today - since).days} days ago, and keeps {keeps} days: "
-            "look for pins, then use it."
-        )
-        return [Finding("check", text, "overdue", case.last.day)]
-    if rested < case.profile.consolidation_days:
-        rest = case.profile.consolidation_days
-        text = f"{told}, ready since {since}: {rested} of {rest} days of rest."
-        return [Finding("wait", text)]
+    ready_days = (case.today - since).days
+    if ready_days > keeps:
+        return [
+            Finding.of(
+                "overdue",
+                "check",
+                day=case.last.day,
+                since=since,
+                ready_days=ready_days,
+                keeps_days=keeps,
+            )
+        ]
+    return _rested(case, since)
+
+
+def _growing(case: Case) -> Finding:
+    """Say wait, and when the jar will be ready, as far as it can be told."""
+    growth = case.growth
+    if growth.ready_date is None:
+        word = "growing_undated"
+    else:
+        word = "growing" if growth.ready_date > case.last.day else "nearly_ready"
+    return Finding.of(
+        word,
+        "wait",
+        day=case.last.day,
+        ready_percent=case.profile.ready_percent,
+        ready=growth.ready_date,
+        ready_low=growth.ready_low,
+        ready_high=growth.ready_high,
+        **_covered(case),
+    )
+
+
+def _rested(case: Case, since: date) -> list[Finding]:
+    """Say go of a jar that is ready, rested and sure, and against which no doubt is left."""
+    rested, rest = (case.last.day - since).days, case.profile.consolidation_days
+    facts = {**_covered(case), "since": since, "shown_since": max(since, case.days[0].day)}
+    if rested < rest:
+        return [
+            Finding.of(
+                "resting", "wait", day=case.last.day, rested_days=rested, rest_days=rest, **facts
+            )
+        ]
+    ready = case.profile.ready_percent
     sure = [d for d in case.days if d.day >= since and d.coverage.low >= ready]
-    if cover.low < ready or len(sure) < case.limits.sure_days:
-        text = (
-            f"{told}: the lower bound must reach {ready:.0f} % today and on "
-            f"{case.limits.sure_days} days in all; so far {len(sure)}."
-        )
-        return [Finding("wait", text)]
-    doubts = _last_doubts(case)
-    if doubts:
-        return doubts
-    use = "use as spawn" if case.history.entry.kind == "spawn" else "fruiting conditions"
-    text = f"{told}, ready since {since}, rested {rested} days, nothing wrong seen: {use}."
-    return [Finding("go", text)]
+    if case.last.coverage.low < ready or len(sure) < case.limits.sure_days:
+        return [
+            Finding.of(
+                "not_sure",
+                "wait",
+                day=case.last.day,
+                ready_percent=ready,
+                sure_days=case.limits.sure_days,
+                so_far=len(sure),
+                **facts,
+            )
+        ]
+    word = "spawn_ready" if case.history.entry.kind == "spawn" else "fruiting_ready"
+    return _last_doubts(case) or [
+        Finding.of(word, "go", day=case.last.day, rested_days=rested, **facts)
+    ]
+
+
+def _covered(case: Case) -> dict[str, Fact | None]:
+    cover = case.last.coverage
+    return {"percent": cover.percent, "low": cover.low, "high": cover.high}
 
 
 def _last_doubts(case: Case) -> list[Finding]:
@@ -48,13 +94,11 @@ def _last_doubts(case: Case) -> list[Finding]:
     found = []
     refused = max((r.taken_at.date() for r in case.history.refused), default=date.min)
     if case.last.day < refused <= case.today:
-        text = f"Ready by the photo of {case.last.day}, but that of {refused} could not be used."
-        found.append(Finding("check", text))
+        found.append(Finding.of("newer_refused", "check", last=case.last.day, refused_on=refused))
     bare = [p for p in case.last.patches if p.kind == "bare"]
     largest = max((p.area_cm2 for p in bare), default=0.0)
     if largest >= case.limits.bare_check_cm2 and not is_thin(case):
-        text = f"Ready and rested, but an area of {largest:.1f} cm2 is still bare."
-        found.append(Finding("check", text))
+        found.append(Finding.of("bare_left", "check", area_cm2=largest))
     return found + _vanished(case)
 
 
@@ -97,18 +141,12 @@ def _gone_too_soon(
     days = (after.day - before.day).days
     if radius_mm(patch.area_cm2) - radius_mm(left) <= case.profile.front_mm_per_day[1] * days:
         return None
-    text = (
-        f"The bare area {name} of {patch.area_cm2:.1f} cm2 was last seen on {before.day} and was "
-        f"gone {days} day{'s' if days > 1 else ''} later, sooner than it can close: was the jar "
-        "turned? Show the same side again."
+    return Finding.of(
+        "vanished",
+        "check",
+        day=case.last.day,
+        patch=name,
+        area_cm2=patch.area_cm2,
+        last_seen=before.day,
+        days=days,
     )
-    return Finding("check", text, "turned", case.last.day)
-
-
-def _outlook(case: Case) -> str:
-    """Say when the jar will be ready, as far as it can be told."""
-    growth = case.growth
-    if growth.ready_date is None:
-        return ""
-    early, late = growth.ready_low or "?", growth.ready_high or "not known"
-    return f"Ready about {growth.ready_date} (80 % interval {early} to {late})."

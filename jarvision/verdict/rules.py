@@ -1,7 +1,22 @@
 """The rules of the verdict, one small function each, in the order in which reasons are told.
 
 A rule takes a :class:`jarvision.verdict.evidence.Case` and returns what it found, nothing when it
-has nothing to say. Why they lean to caution: see :mod:`jarvision.verdict.decide`.
+has nothing to say. It finds words and numbers; sentences are made of them by
+:data:`jarvision.records.flags.FINDINGS`. Why the rules lean to caution: see
+:mod:`jarvision.verdict.decide`.
+
+1. photo: none usable, dated wrong, too little seen, colours not matched -> check
+2. off-colour, not normal for the species: large or on two photos -> no-go; else check, until its
+   place was seen again without it (a large area is never forgotten)
+3. wet -> check; large -> no-go
+4. dead patch: bare, standing still in a late jar -> no-go; in a thin species -> check
+5. fast front: white that runs faster than the species -> check
+6. stall -> check; long -> no-go
+7. late: not ready long after its species should be -> check
+8. pins inside the jar -> check
+9. the last photo is too old -> check
+
+Where none of them speaks, :mod:`jarvision.verdict.readiness` says go, overdue or wait.
 """
 
 from __future__ import annotations
@@ -9,12 +24,14 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Callable
+from dataclasses import dataclass, replace
 from datetime import timedelta
 
-from jarvision.records import OFF_COLOUR_KINDS, JarDay, TrackedPatch, VerdictWord
+from jarvision.records import OFF_COLOUR_KINDS, Finding, JarDay, TrackedPatch, VerdictWord
+from jarvision.records.wording import Fact
+from jarvision.settings.verdict import VerdictSettings
 from jarvision.verdict.evidence import (
     Case,
-    Finding,
     age_days,
     area_and_confidence,
     beyond_run,
@@ -25,38 +42,44 @@ from jarvision.verdict.evidence import (
 # --------------------------------------------------------------------------- 1. the photo
 def _photo(case: Case) -> list[Finding]:
     """Doubt the photos themselves: none usable, dated wrong, or showing too little."""
-    limits, found = case.limits, []
+    found = _dates(case)
+    if not case.days:
+        return [*found, Finding.of("no_photo", "check")]
+    seen, needed = _seen_percent(case.last), case.limits.min_seen_for_go_percent
+    if seen < needed:
+        found.append(Finding.of("little_seen", "check", seen=seen, needed=needed))
+    return found + _colours(case)
+
+
+def _dates(case: Case) -> list[Finding]:
+    """Doubt photos dated after today or before the jar's start."""
+    found = []
     ahead = [d.day for d in case.history.days if d.day > case.today]
     if ahead:
-        text = f"A photo is dated {ahead[-1]}, after today ({case.today}): its date is wrong."
-        found.append(Finding("check", text, "wrong_date", ahead[-1]))
+        day = ahead[-1]
+        found.append(Finding.of("dated_ahead", "check", day=day, photo_day=day, today=case.today))
     started = case.history.entry.started
     early = [d.day for d in case.history.days if started is not None and d.day < started]
     if early:
-        text = f"A photo is dated {early[0]}, before the jar was started ({started}): not counted."
-        found.append(Finding("check", text, "wrong_date", early[0]))
-    if not case.days:
-        return [*found, Finding("check", "No photo of this jar could be used.")]
-    seen = max(r.coverage.seen_percent for r in case.last.readings if r.coverage)
-    if seen < limits.min_seen_for_go_percent:
-        text = (
-            f"Only {seen:.0f} % of the wall in view could be judged, "
-            f"{limits.min_seen_for_go_percent:.0f} % are needed."
+        day = early[0]
+        found.append(
+            Finding.of("dated_before_start", "check", day=day, photo_day=day, started=started)
         )
-        found.append(Finding("check", text))
-    return found + _colours(case)
+    return found
+
+
+def _seen_percent(day: JarDay) -> float:
+    """Return how much of the wall in view the day's best photo lets judge."""
+    return max(r.coverage.seen_percent for r in day.readings if r.coverage)
 
 
 def _colours(case: Case) -> list[Finding]:
     """Doubt the colours when the card's swatches are not matched in any of the last photos."""
     errors = [r.colour_de00_median for r in case.last.readings if r.colour_de00_median is not None]
-    if not errors or max(errors) <= case.limits.max_colour_de00:
+    worst, most = max(errors, default=0.0), case.limits.max_colour_de00
+    if worst <= most:
         return []
-    text = (
-        f"The card's colours are off by {max(errors):.1f} CIEDE2000 (up to "
-        f"{case.limits.max_colour_de00:.0f} is allowed): mould and stain cannot be told."
-    )
-    return [Finding("check", text)]
+    return [Finding.of("colours_off", "check", error_de00=worst, most_de00=most)]
 
 
 # --------------------------------------------------------------------------- 2. colours
@@ -87,20 +110,44 @@ def _mould(case: Case, name: str, seen: list[tuple[JarDay, TrackedPatch]]) -> Fi
     large = [day for day, patch in sure if patch.area_cm2 >= limits.off_colour_alone_cm2]
     if photos > 1 or case.last in large:
         day, patch = sure[-1]
-        text = (
-            f"{patch.kind.capitalize()} growth {name} of {patch.area_cm2:.1f} cm2 on {day.day} "
-            f"({_place(patch)}), on {photos} {'photos' if photos > 1 else 'photo'}: "
-            f"from {limits.off_colour_no_go_cm2:.1f} cm2 on a jar is out."
+        return Finding.of(
+            "mould",
+            "no-go",
+            day=day.day,
+            patch=name,
+            photos=photos,
+            out_cm2=limits.off_colour_no_go_cm2,
+            **_sighting(case, day, patch),
         )
-        return Finding("no-go", text, "off_colour", day.day)
     if not seen or (name in case.last.cleared and not large):
         return None
     day, patch = max(seen, key=lambda s: s[1].area_cm2)
-    text = (
-        f"Perhaps {patch.kind} growth: {patch.area_cm2:.2f} cm2 on {day.day} ({_place(patch)}), "
-        f"on {len(seen)} of {len(case.days)} days."
+    return Finding.of(
+        "perhaps_mould",
+        "check",
+        day=day.day,
+        sightings=len(seen),
+        days=len(case.days),
+        **_sighting(case, day, patch),
     )
-    return Finding("check", text, "off_colour", day.day)
+
+
+def _sighting(case: Case, day: JarDay, patch: TrackedPatch) -> dict[str, Fact | None]:
+    """Return what is told of an area seen on a day; ``earlier`` unless that is the last."""
+    return {
+        "kind": patch.kind,
+        "seen_on": day.day,
+        "earlier": None if day is case.last else day.day,
+        **_size_and_place(patch),
+    }
+
+
+def _size_and_place(patch: TrackedPatch) -> dict[str, Fact | None]:
+    return {
+        "area_cm2": patch.area_cm2,
+        "angle_deg": patch.angle_deg,
+        "height_mm": patch.height_mm,
+    }
 
 
 def _is_sure(case: Case, day: JarDay, patch: TrackedPatch) -> bool:
@@ -114,32 +161,25 @@ def _photos_showing(day: JarDay, patch: TrackedPatch) -> int:
     return max(same.values(), default=1)
 
 
-def _place(patch: TrackedPatch) -> str:
-    return f"at {patch.angle_deg:.0f} deg, {patch.height_mm:.0f} mm"
-
-
 def _odd_stain(case: Case) -> Finding | None:
     """Ask for a look at staining that the species does not show."""
     area = area_and_confidence(case.last, "stain")[0]
     if "stain" in case.profile.normal_kinds or area < case.limits.stain_check_cm2:
         return None
-    whose = case.profile.latin or "an unknown species"
-    text = f"Staining of {area:.1f} cm2 is not known as normal for {whose}."
-    return Finding("check", text, "off_colour", case.last.day)
+    species = case.profile.latin or None
+    return Finding.of("odd_stain", "check", day=case.last.day, area_cm2=area, species=species)
 
 
 # --------------------------------------------------------------------------- 3. wet
 def _wet(case: Case) -> list[Finding]:
     """Find wet areas on the last day."""
     area = area_and_confidence(case.last, "wet")[0]
-    if area < case.limits.wet_check_cm2:
+    look, out = case.limits.wet_check_cm2, case.limits.wet_no_go_cm2
+    if area < look:
         return []
-    word: VerdictWord = "no-go" if area >= case.limits.wet_no_go_cm2 else "check"
-    text = (
-        f"{area:.1f} cm2 look wet (a look from {case.limits.wet_check_cm2:.1f} cm2, "
-        f"out from {case.limits.wet_no_go_cm2:.1f} cm2)."
-    )
-    return [Finding(word, text, "wet", case.last.day)]
+    verdict: VerdictWord = "no-go" if area >= out else "check"
+    day = case.last.day
+    return [Finding.of("wet", verdict, day=day, area_cm2=area, look_cm2=look, out_cm2=out)]
 
 
 # --------------------------------------------------------------------------- 4. dead patch
@@ -149,32 +189,52 @@ def _dead_patch(case: Case) -> list[Finding]:
     A species that stays thin shows such areas when all is well: then a person must look. An area
     over a large part of the wall is no island: the jar has not grown there yet.
     """
-    found = []
-    for patch in case.last.patches:
-        share = patch.area_cm2 / _wall_cm2(case)
-        small = patch.area_cm2 < case.limits.dead_patch_cm2
-        if patch.kind != "bare" or small or share > case.limits.island_share:
-            continue
-        still, sightings, photographed = _still_days(case, patch)
-        if still < case.limits.dead_patch_days or sightings < case.limits.dead_patch_sightings:
-            continue
-        if sightings < case.limits.dead_patch_seen_share * photographed:
-            continue
-        rest = min(case.last.coverage.percent / (1 - share), 100.0)
-        age = age_days(case)
-        if rest < case.limits.dead_patch_rest_percent and not beyond_run(case, age):
-            continue
-        text = (
-            f"Bare area {patch.patch} of {patch.area_cm2:.1f} cm2 ({_place(patch)}) has not "
-            f"closed for {still} days while the rest is {rest:.0f} % covered."
+    found = (_dead(case, patch) for patch in case.last.patches if patch.kind == "bare")
+    return [finding for finding in found if finding]
+
+
+def _dead(case: Case, patch: TrackedPatch) -> Finding | None:
+    """Judge one bare area of the last day."""
+    limits = case.limits
+    share = patch.area_cm2 / _wall_cm2(case)
+    if patch.area_cm2 < limits.dead_patch_cm2 or share > limits.island_share:
+        return None
+    still = _standstill(case, patch)
+    if not still.proves(limits):
+        return None
+    rest = min(case.last.coverage.percent / (1 - share), 100.0)
+    if rest < limits.dead_patch_rest_percent and not beyond_run(case, age_days(case)):
+        return None
+    return Finding.of(
+        "dead_patch",
+        "check" if is_thin(case) else "no-go",
+        day=case.last.day,
+        patch=patch.patch,
+        days=still.days,
+        rest_percent=rest,
+        **_size_and_place(patch),
+    )
+
+
+@dataclass(frozen=True)
+class _Standstill:
+    """For how long an area has not been closing: days, sightings and days with a photo."""
+
+    days: int
+    sightings: int
+    photographed: int
+
+    def proves(self, limits: VerdictSettings) -> bool:
+        """Say whether that is long, and seen often enough."""
+        return (
+            self.days >= limits.dead_patch_days
+            and self.sightings >= limits.dead_patch_sightings
+            and self.sightings >= limits.dead_patch_seen_share * self.photographed
         )
-        word: VerdictWord = "check" if is_thin(case) else "no-go"
-        found.append(Finding(word, text, "dead_patch", case.last.day))
-    return found
 
 
-def _still_days(case: Case, patch: TrackedPatch) -> tuple[int, int, int]:
-    """Return for how long a patch has not been closing, in days, sightings and days with a photo.
+def _standstill(case: Case, patch: TrackedPatch) -> _Standstill:
+    """Return for how long a patch has not been closing.
 
     A day's trend compares it with the days before, so the time starts at the sighting before the
     first of the unbroken run of ``still`` or ``growing`` days.
@@ -185,7 +245,11 @@ def _still_days(case: Case, patch: TrackedPatch) -> tuple[int, int, int]:
         since, count = day, count + 1
         if word not in ("still", "growing"):
             break
-    return (case.last.day - since).days, count, sum(d.day >= since for d in case.days)
+    return _Standstill(
+        days=(case.last.day - since).days,
+        sightings=count,
+        photographed=sum(d.day >= since for d in case.days),
+    )
 
 
 def _wall_cm2(case: Case) -> float:
@@ -210,36 +274,39 @@ def _fast_front(case: Case) -> list[Finding]:
     if not fast:
         return []
     day, front = max(fast, key=lambda f: f[1].mm_per_day)
-    text = (
-        f"White ran over {front.area_cm2:.1f} cm2 at {front.mm_per_day:.0f} mm a day or more up to "
-        f"{day} (about {front.angle_deg:.0f} deg, {front.height_mm:.0f} mm); its species' front "
-        f"runs at up to {top:.0f} mm a day. Young green mould is white."
-    )
-    return [Finding("check", text, "fast_front", day)]
+    return [
+        Finding.of(
+            "fast_front",
+            "check",
+            day=day,
+            seen_on=day,
+            area_cm2=front.area_cm2,
+            mm_per_day=front.mm_per_day,
+            angle_deg=front.angle_deg,
+            height_mm=front.height_mm,
+            species_mm_per_day=top,
+        )
+    ]
 
 
 # --------------------------------------------------------------------------- 6., 7. slow jars
 def _stall(case: Case) -> list[Finding]:
     """Take over the stall that the growth stage has found."""
-    if not case.growth.stalled:
+    if case.growth.stall is None:
         return []
     near = case.profile.ready_percent - case.limits.near_ready_points
     long = case.growth.stalled_days >= case.limits.long_stall_days
-    word: VerdictWord = "no-go" if long and case.last.coverage.percent < near else "check"
-    return [Finding(word, case.growth.stall_reason, "stall", case.last.day)]
+    verdict: VerdictWord = "no-go" if long and case.last.coverage.percent < near else "check"
+    return [replace(case.growth.stall, verdict=verdict, day=case.last.day)]
 
 
 def _late(case: Case) -> list[Finding]:
     """Ask for a look at a jar that should have been ready long ago."""
     age = age_days(case)
-    ready = case.last.coverage.percent >= case.profile.ready_percent
-    if ready or not beyond_run(case, age, case.limits.late_factor):
+    percent, most = case.last.coverage.percent, case.profile.spawn_run_days[1]
+    if percent >= case.profile.ready_percent or not beyond_run(case, age, case.limits.late_factor):
         return []
-    text = (
-        f"{age} days old and {case.last.coverage.percent:.0f} % covered: its species takes up to "
-        f"{case.profile.spawn_run_days[1]:.0f} days."
-    )
-    return [Finding("check", text)]
+    return [Finding.of("late", "check", age_days=age, percent=percent, most_days=most)]
 
 
 # --------------------------------------------------------------------------- 8. pins
@@ -248,21 +315,17 @@ def _pins(case: Case) -> list[Finding]:
     areas = [area_and_confidence(day, "pins")[0] for day in case.days[-2:]]
     if len(areas) < 2 or min(areas) == 0.0:
         return []
-    text = f"Caps like those of pins were seen on two days, {areas[-1]:.1f} cm2 in all."
-    return [Finding("check", text, "pins", case.last.day)]
+    return [Finding.of("pins", "check", day=case.last.day, area_cm2=areas[-1])]
 
 
 # --------------------------------------------------------------------------- 9. old photos
 def _old_photo(case: Case) -> list[Finding]:
     """Doubt what was seen too long ago."""
-    limits, age = case.limits, (case.today - case.last.day).days
-    if age <= limits.old_photo_days:
+    most, age = case.limits.old_photo_days, (case.today - case.last.day).days
+    if age <= most:
         return []
-    text = (
-        f"The last usable photo is {age} days old ({case.last.day}); more than "
-        f"{limits.old_photo_days} days say too little about today."
-    )
-    return [Finding("check", text, "old_photo")]
+    last = case.last.day
+    return [Finding.of("old_photo", "check", age_days=age, last=last, most_days=most)]
 
 
 def _when_seen(rule: Callable[[Case], list[Finding]]) -> Callable[[Case], list[Finding]]:

@@ -23,7 +23,7 @@ from jarvision.records import (
     Tissue,
     Wall,
 )
-from jarvision.records.flags import PHOTO_REASONS
+from jarvision.records.photo_reasons import PHOTO_REASONS
 from jarvision.register.photo_names import NameParts, day_of, picture_name, read_name, tag_agrees
 from jarvision.settings.vision import PhotoSettings
 from jarvision.vision.calibration.values import CardValues, scale_layout

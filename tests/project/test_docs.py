@@ -13,7 +13,8 @@ import typer.main
 
 from jarvision.app.cli.main import app
 from jarvision.base.errors import ExitCode
-from jarvision.records.flags import FLAGS, PHOTO_REASONS
+from jarvision.records.flags import FLAGS
+from jarvision.records.photo_reasons import PHOTO_REASONS
 from jarvision.register.jars import COLUMNS
 from jarvision.register.outcomes import COLUMNS as OUTCOME_COLUMNS
 from jarvision.register.species.profiles import load_profiles

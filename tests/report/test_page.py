@@ -25,7 +25,8 @@ from fake_shelf import (
 
 from jarvision.base.files import write_pieces
 from jarvision.records import JarEntry, JarHistory, JarStory, ShelfResult, TrackedPatch
-from jarvision.records.flags import CAUTIONS, PHOTO_REASONS
+from jarvision.records.flags import CAUTIONS
+from jarvision.records.photo_reasons import PHOTO_REASONS
 from jarvision.report import write_report
 from jarvision.report.cards import JarCard, build_card
 from jarvision.report.charts import build_curve, draw_curve, draw_shelf

@@ -12,6 +12,7 @@ import numpy as np
 
 from jarvision.records import (
     Coverage,
+    Finding,
     Flag,
     Growth,
     JarDay,
@@ -183,7 +184,7 @@ def fake_growth(middle: float, rate: float, *, ready: float = 97.0, last: int = 
 def fake_story(
     jar: str,
     verdict: VerdictWord,
-    reasons: tuple[str, ...],
+    reasons: tuple[str | Finding, ...],
     *,
     middle: float = 4.0,
     rate: float = 0.9,
@@ -193,6 +194,10 @@ def fake_story(
     refused: tuple[Reading, ...] = (),
     growth: Growth | None = None,
 ) -> JarStory:
+    """A jar over eight days; ``reasons`` in a sentence, or as the rules find them.
+
+    A flag whose message is a reason's sentence is the one that this reason raises.
+    """
     days = []
     for i in range(8):
         day = FIRST + timedelta(days=i)
@@ -202,13 +207,25 @@ def fake_story(
         days.append(JarDay(jar, day, 1, reading.coverage, tracked, FILL_MM, (reading,)))
     entry = JarEntry(jar, species=species, substrate="rye grain", started=date(2026, 3, 1))
     fitted = growth or fake_growth(middle, rate)
+    findings = {f.sentence: f for f in (as_finding(r, verdict) for r in reasons)}
     return JarStory(
         history=JarHistory(entry, tuple(days), refused),
         growth=fitted,
-        verdict=Verdict(jar, species, verdict, reasons, days[-1].coverage, fitted),
-        flags=tuple(Flag(jar, TODAY, word, message) for word, message in flags),
+        verdict=Verdict(
+            jar, species, verdict, tuple(findings.values()), days[-1].coverage, fitted
+        ),
+        flags=tuple(
+            Flag(jar, TODAY, word, findings.get(message) or as_finding(message))
+            for word, message in flags
+        ),
         profile=find_profile(species),
     )
+
+
+def as_finding(reason: str | Finding, verdict: VerdictWord | None = None) -> Finding:
+    if isinstance(reason, Finding):
+        return reason
+    return Finding.of("told", verdict, text=reason)
 
 
 def fake_shelf(*extra: JarStory) -> ShelfResult:
@@ -217,7 +234,7 @@ def fake_shelf(*extra: JarStory) -> ShelfResult:
     stray = fake_refusal("IMG_0042.jpg", "", "jar_mismatch")
     green = TrackedPatch("green-1", "green", 2.5, 22.0, 40.0, "growing")
     bare = TrackedPatch("bare-1", "bare", 6.2, -30.0, 18.0, "still")
-    flat = Growth("logistic", stalled=True, stall_reason="0.2 points in three days at 71 %")
+    flat = Growth("logistic", stall=as_finding("0.2 points in three days at 71 %"))
     stories = (
         fake_story("J01", "go", ("covered 98.2 % since 2 days",), middle=2.5, rate=0.95),
         fake_story(

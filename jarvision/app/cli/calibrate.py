@@ -77,7 +77,7 @@ def _record(result: Calibration) -> dict[str, Any]:
 
 
 def _tell(result: Calibration, *, used: int) -> None:
-    from jarvision.records.flags import PHOTO_REASONS
+    from jarvision.records.photo_reasons import PHOTO_REASONS
     from jarvision.vision.calibration.inks import INKS
 
     console = stderr()

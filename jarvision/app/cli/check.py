@@ -47,7 +47,7 @@ def check(
 
 
 def _line(result: PhotoCheck) -> str:
-    from jarvision.records.flags import PHOTO_REASONS
+    from jarvision.records.photo_reasons import PHOTO_REASONS
 
     notes = "".join(f" (note: {note})" for note in result.notes)
     if result.good:

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import json
+import math
 from dataclasses import asdict
 from typing import Any
 
 from jarvision.base.version import __version__
-from jarvision.records import JarStory, Reading, ShelfResult
+from jarvision.records import Finding, JarStory, Reading, ShelfResult
 from jarvision.records.flags import FLAGS
 from jarvision.report.words import by_urgency
 
@@ -42,6 +43,7 @@ def _jar(story: JarStory) -> dict[str, Any]:
         "species": verdict.species,
         "verdict": verdict.verdict,
         "reasons": list(verdict.reasons),
+        "findings": [_finding(finding) for finding in verdict.findings],
         "coverage_percent": round(cover.percent, 1) if cover else None,
         "coverage_low": round(cover.low, 1) if cover else None,
         "coverage_high": round(cover.high, 1) if cover else None,
@@ -60,6 +62,19 @@ def _jar(story: JarStory) -> dict[str, Any]:
             for day in story.history.days[-1:]
             for patch in day.patches
         ],
+    }
+
+
+def _finding(finding: Finding) -> dict[str, Any]:
+    """Return a finding as data: its word, and the facts that its sentence tells."""
+    numbers = {k: v if math.isfinite(v) else None for k, v in finding.numbers.items()}
+    dates = {name: day.isoformat() for name, day in finding.dates.items()}
+    return {
+        "finding": finding.word,
+        "verdict": finding.verdict,
+        "flag": finding.flag,
+        "date": finding.day.isoformat() if finding.day else None,
+        "facts": {**finding.names, **dates, **numbers},
     }
 
 

@@ -30,6 +30,7 @@ def explain(
     """
     from jarvision.report.read_back import read_result
     from jarvision.report.story import tell_story
+    from jarvision.settings.toml import find_settings
 
     shelf = open_shelf(register, needed=False)
     result = read_result(out, shelf.register, species=shelf.species)
@@ -39,6 +40,7 @@ def explain(
         scored_on=result.scored_on,
         register=shelf.register,
         outcome=shelf.outcomes.get(jar),
+        settings=find_settings(shelf.folder).growth,
     )
     if as_json:
         document = {"jar": jar, "chapters": [asdict(chapter) for chapter in chapters]}

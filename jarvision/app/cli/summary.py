@@ -14,7 +14,7 @@ from rich.text import Text
 
 from jarvision.base.text import printable
 from jarvision.records import JarStory, ShelfResult, VerdictWord
-from jarvision.records.flags import PHOTO_REASONS
+from jarvision.records.photo_reasons import PHOTO_REASONS
 from jarvision.report.words import VERDICT_WORDS, by_urgency, tell_day
 
 if TYPE_CHECKING:

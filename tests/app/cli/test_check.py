@@ -13,7 +13,7 @@ from typer.testing import CliRunner
 
 from jarvision.app.cli import main
 from jarvision.base.errors import ExitCode, UsageError
-from jarvision.records.flags import PHOTO_REASONS
+from jarvision.records.photo_reasons import PHOTO_REASONS
 from jarvision.run.check import check_photo
 from jarvision.vision.photo.icc import BROKEN_PROFILE
 

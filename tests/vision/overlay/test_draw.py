@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from fake_shelf import FILL_MM, TODAY, cover, fake_scene
 
-from jarvision.records.flags import PHOTO_REASONS
+from jarvision.records.photo_reasons import PHOTO_REASONS
 from jarvision.vision.overlay import strokes
 from jarvision.vision.overlay.callouts import Label, spread_out, write_labels
 from jarvision.vision.overlay.draw import (

@@ -14,7 +14,7 @@ from scipy.ndimage import gaussian_filter
 from jarvision.base.colourspace import byte_to_linear_table, srgb_encode
 from jarvision.base.errors import PhotoRefusedError
 from jarvision.records import CardFit, ColourFit, Photo, SwatchReadings, Wall
-from jarvision.records.flags import PHOTO_REASONS
+from jarvision.records.photo_reasons import PHOTO_REASONS
 from jarvision.settings.vision import PhotoSettings
 from jarvision.vision.card import marks as printed
 from jarvision.vision.card.draw import card_marks
