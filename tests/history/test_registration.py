@@ -5,11 +5,10 @@ from __future__ import annotations
 import pickle
 from dataclasses import replace
 
-import cv2
 import numpy as np
 import pytest
 import skimage.data
-from walls import RADIUS_MM, flat_wall, tissue_of
+from walls import COLS, RADIUS_MM, ROWS, flat_wall, photographed, tissue_of
 
 from jarvision.history.registration import find_turn, moved
 from jarvision.records import Tissue, TissueClass, Turn, Wall, WallThumbnail
@@ -17,19 +16,6 @@ from jarvision.settings.groups import Settings
 from jarvision.vision.tissue.thumbnail import CELL_DEG, CELL_MM, SmallWall, shrink, unpack
 
 LIMITS = Settings().tracking
-ROWS, COLS = 320, 335  # 80 mm high, 120 degrees of a 40 mm radius in quarter millimetres
-
-
-def photographed(texture: np.ndarray, turn_deg: float, *, bright: float = 1.0) -> Wall:
-    """A wall whose contents look like a photo of a real surface, the jar turned by ``turn_deg``."""
-    # The whole girth is 1005 cells; kernels of 4 mm are 16 cells wide.
-    girth = cv2.resize(
-        texture.astype(np.float32) / 255.0, (1005, ROWS), interpolation=cv2.INTER_AREA
-    )
-    first = round((180.0 - 60.0 - turn_deg) / 360.0 * 1005)
-    grey = 0.05 + 0.5 * girth[:, np.arange(first, first + COLS) % 1005]
-    classes = np.full((ROWS, COLS), TissueClass.BARE, dtype=np.uint8)
-    return flat_wall(classes, linear=np.repeat(bright * grey[..., None], 3, axis=2))
 
 
 def small(wall: Wall) -> SmallWall:

@@ -211,9 +211,7 @@ def fake_story(
     return JarStory(
         history=JarHistory(entry, tuple(days), refused),
         growth=fitted,
-        verdict=Verdict(
-            jar, species, verdict, tuple(findings.values()), days[-1].coverage, fitted
-        ),
+        verdict=Verdict(jar, species, verdict, tuple(findings.values()), days[-1].coverage, fitted),
         flags=tuple(
             Flag(jar, TODAY, word, findings.get(message) or as_finding(message))
             for word, message in flags

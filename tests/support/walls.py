@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import cv2
 import numpy as np
 
 from jarvision.records import Tissue, TissueClass, Wall
 
 CELL_MM = 0.25
 RADIUS_MM = 40.0
+ROWS, COLS = 320, 335  # 80 mm high, 120 degrees of that radius
 CELL_DEG = float(np.rad2deg(CELL_MM / RADIUS_MM))  # cells are square on the glass
 
 
@@ -23,6 +25,18 @@ def flat_wall(classes: np.ndarray, *, linear: np.ndarray | None = None) -> Wall:
         judged=classes > TissueClass.UNJUDGED,
         pixels=np.stack(np.meshgrid(np.arange(cols), np.arange(rows)), axis=-1).astype(np.float32),
     )
+
+
+def photographed(texture: np.ndarray, turn_deg: float, *, bright: float = 1.0) -> Wall:
+    """A wall whose contents look like a photo of a real surface, the jar turned by ``turn_deg``."""
+    # The whole girth is 1005 cells; kernels of 4 mm are 16 cells wide.
+    girth = cv2.resize(
+        texture.astype(np.float32) / 255.0, (1005, ROWS), interpolation=cv2.INTER_AREA
+    )
+    first = round((180.0 - 60.0 - turn_deg) / 360.0 * 1005)
+    grey = 0.05 + 0.5 * girth[:, np.arange(first, first + COLS) % 1005]
+    classes = np.full((ROWS, COLS), TissueClass.BARE, dtype=np.uint8)
+    return flat_wall(classes, linear=np.repeat(bright * grey[..., None], 3, axis=2))
 
 
 def tissue_of(classes: np.ndarray, *, caps: np.ndarray | None = None) -> Tissue:
