@@ -14,7 +14,7 @@ from datetime import date, timedelta
 from typing import Final, Literal
 
 from jarvision.records import JarEntry, JarStory, ShelfResult
-from jarvision.records.flags import Severity
+from jarvision.records.flags import FLAGS, Severity
 from jarvision.register.jars import siblings
 from jarvision.settings.plan import PlanSettings
 
@@ -24,7 +24,7 @@ Task = Literal[
 
 TASKS: Final[Mapping[Task, str]] = {
     "isolate": "keep the jar closed and carry it out of the room",
-    "overdue": "the jar has been ready for longer than it keeps: look for pins, then use it",
+    "overdue": f"{FLAGS['overdue'].meaning}: look for pins before it is used",
     "look": "a person must look before anything else is done with the jar",
     "photo": "take a new photo: the last usable one is old",
     "use": "spawn has rested and can be used from this day on",
@@ -133,27 +133,34 @@ def make_plan(
     known = register or {s.verdict.jar: s.history.entry for s in result.stories}
     stories = _open_stories(result, known, ended, first)
     uses = {story.verdict.jar: _use(story, first) for story in stories if _promising(story)}
-    dated = [use for use in uses.values() if use]
-    spawn = [s.verdict.jar for s in stories if s.history.entry.kind == "spawn"]
-    batches = _batches([use for use in dated if use.jar in spawn], first, chosen)
-    batches = tuple(batch for batch in batches if batch.soak_on <= last)
     bad = {*contaminated, *(s.verdict.jar for s in result.stories if s.verdict.verdict == "no-go")}
-    items = [
-        item
-        for story in stories
-        for item in _items(story, uses, first, _bad_kin(story.verdict.jar, known, bad))
+    batches = tuple(
+        batch for batch in _batches(_spawn(stories, uses), first, chosen) if batch.soak_on <= last
+    )
+    due = [
+        *_due_for_jars(stories, uses, first, kin={jar: _bad_kin(jar, known, bad) for jar in uses}),
+        *(item for batch in batches for item in _work(batch, chosen)),
     ]
-    items += [item for batch in batches for item in _work(batch, chosen)]
-    order = list(TASKS)
-    within = (item for item in items if item.day <= last)
     return Plan(
         first=first,
         last=last,
-        items=tuple(sorted(within, key=lambda i: (i.day, order.index(i.task), i.jars))),
+        items=_in_order(item for item in due if item.day <= last),
         batches=batches,
-        later=tuple(sorted(use.jar for use in dated if use.day > last)),
+        later=tuple(sorted(jar for jar, use in uses.items() if use and use.day > last)),
         undated=tuple(sorted(jar for jar, use in uses.items() if use is None)),
     )
+
+
+def _spawn(stories: Iterable[JarStory], uses: Mapping[str, _Use | None]) -> list[_Use]:
+    """When spawn jars can be used, as far as it can be told."""
+    jars = (story.verdict.jar for story in stories if story.history.entry.kind == "spawn")
+    return [use for jar in jars if (use := uses.get(jar))]
+
+
+def _in_order(items: Iterable[PlanItem]) -> tuple[PlanItem, ...]:
+    """Sort by day, then by task, then by jar."""
+    order = list(TASKS)
+    return tuple(sorted(items, key=lambda item: (item.day, order.index(item.task), item.jars)))
 
 
 def _open_stories(
@@ -204,42 +211,61 @@ def _use(story: JarStory, first: date) -> _Use | None:
     return _Use(story.verdict.jar, day, low, high, max(keeps, day))
 
 
-def _items(
-    story: JarStory, uses: Mapping[str, _Use | None], first: date, bad_kin: tuple[str, ...]
+def _due_for_jars(
+    stories: Iterable[JarStory],
+    uses: Mapping[str, _Use | None],
+    first: date,
+    *,
+    kin: Mapping[str, tuple[str, ...]],
 ) -> Iterable[PlanItem]:
-    """Tell what is due for one jar."""
+    """Tell what is due for each jar; ``kin``: its relatives that turned bad."""
+    for story in stories:
+        yield from _now(story, first)
+        if use := uses.get(story.verdict.jar):
+            yield from _growing(story, first)
+            yield from _using(story, use, bad_kin=kin[story.verdict.jar])
+
+
+def _now(story: JarStory, first: date) -> Iterable[PlanItem]:
+    """Tell what the verdict asks for at once."""
     verdict, jar = story.verdict, (story.verdict.jar,)
     flags = {flag.flag for flag in story.flags}
     reason = verdict.reasons[0] if verdict.reasons else ""
     if verdict.verdict == "no-go":
         text = f"Keep it closed, carry it out of the room. {reason}"
         yield PlanItem(first, "isolate", jar, text, "act")
-    elif verdict.verdict == "check" and "overdue" in flags:
-        yield PlanItem(first, "overdue", jar, reason, "look")
     elif verdict.verdict == "check":
-        yield PlanItem(first, "look", jar, reason, "look")
+        yield PlanItem(first, "overdue" if "overdue" in flags else "look", jar, reason, "look")
     if "old_photo" in flags and verdict.verdict != "no-go":
-        yield PlanItem(first, "photo", jar, "Take a new photo before deciding.", "look")
-    if use := uses.get(verdict.jar):
-        yield from _dates(story, use, first, bad_kin)
+        yield PlanItem(first, "photo", jar, FLAGS["old_photo"].remedy, "look")
 
 
-def _dates(story: JarStory, use: _Use, first: date, bad_kin: tuple[str, ...]) -> Iterable[PlanItem]:
-    """Tell when a promising jar is ready, can be used, and must be used."""
-    jar, growth, go = (use.jar,), story.growth, story.verdict.verdict == "go"
+def _growing(story: JarStory, first: date) -> Iterable[PlanItem]:
+    """Tell when a promising jar is expected to be ready."""
+    growth = story.growth
     if growth.ready_date and growth.ready_date > first:
-        text = "Expected to be covered; it rests after that. Leave it alone."
-        low, high = growth.ready_low, growth.ready_high
-        yield PlanItem(growth.ready_date, "ready", jar, text, low=low, high=high)
-    spawn = story.history.entry.kind == "spawn"
-    text = "be used as spawn" if spawn else "go into fruiting conditions"
-    text = f"{'Can' if go else 'Expected to be rested: can'} {text}. Look it over once more first."
+        yield PlanItem(
+            growth.ready_date,
+            "ready",
+            (story.verdict.jar,),
+            "Expected to be covered; it rests after that. Leave it alone.",
+            low=growth.ready_low,
+            high=growth.ready_high,
+        )
+
+
+def _using(story: JarStory, use: _Use, *, bad_kin: tuple[str, ...]) -> Iterable[PlanItem]:
+    """Tell when a promising jar can be used, and must be used."""
+    go, spawn = story.verdict.verdict == "go", story.history.entry.kind == "spawn"
+    can = "Can" if go else "Expected to be rested: can"
+    what = "be used as spawn" if spawn else "go into fruiting conditions"
+    text = f"{can} {what}. Look it over once more first."
     if bad_kin:
         text += f" Look closely: of its kin, {', '.join(bad_kin)} turned bad."
     yield PlanItem(
         use.day,
         "use" if spawn else "fruit",
-        jar,
+        (use.jar,),
         text,
         "look" if bad_kin else "note",
         low=use.low,
@@ -247,7 +273,7 @@ def _dates(story: JarStory, use: _Use, first: date, bad_kin: tuple[str, ...]) ->
     )
     if use.until > use.day:
         text = f"Keeps until {use.until}: use it by then, or it will pin inside."
-        yield PlanItem(use.until, "use-by", jar, text)
+        yield PlanItem(use.until, "use-by", (use.jar,), text)
 
 
 # --------------------------------------------------------------------------- substrate

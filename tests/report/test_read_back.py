@@ -16,6 +16,7 @@ from jarvision.register.jars import Register
 from jarvision.report.read_back import read_result
 from jarvision.report.story import Chapter, tell_story
 from jarvision.report.tables import write_tables
+from jarvision.settings.growth import GrowthSettings
 from jarvision.verdict.plan import make_plan
 
 ODD = "=J0;1,\"'"
@@ -60,12 +61,13 @@ def test_the_tables_give_back_what_they_were_written_from(
         }
 
 
-def test_reasons_are_parted_where_they_were_joined(shelf: ShelfResult, tmp_path: Path) -> None:
-    """Sentences begin with a capital or a number; a semicolon within one parts nothing."""
+def test_reasons_are_told_as_the_table_has_them(shelf: ShelfResult, tmp_path: Path) -> None:
     write_tables(shelf, tmp_path)
     odd = read_result(tmp_path).stories[-1]
     assert odd.verdict.jar == ODD
-    assert odd.verdict.reasons == shelf.stories[-1].verdict.reasons
+    (told,) = odd.verdict.findings
+    assert (told.word, told.verdict) == ("told", "check")
+    assert told.sentence == ("The first one; so far 1; 3.2 cm2 look wet (a look from 0.5 cm2).")
 
 
 def test_the_plan_of_the_tables_is_the_plan_of_the_scoring(
@@ -185,7 +187,7 @@ def test_many_areas_are_cut_short_with_the_largest_first(shelf: ShelfResult) -> 
     story = shelf.stories[0]
     days = (*story.history.days[:-1], replace(story.history.days[-1], patches=many))
     text = told(replace(story, history=replace(story.history, days=days)), "Areas")
-    assert text.startswith("bare-19: bare area at the front")
+    assert text.startswith("bare-19: bare area in front")
     assert "14 smaller areas" in text
 
 
@@ -221,9 +223,28 @@ def test_a_jar_that_nobody_registered_says_so(shelf: ShelfResult, tmp_path: Path
     assert math.isfinite(story.history.days[0].coverage.percent)
 
 
-def test_a_fall_in_coverage_is_told_as_a_shake(shelf: ShelfResult) -> None:
-    story = shelf.stories[0]
+def fallen(story: JarStory, *percents: float) -> str:
+    """What is told of growth when the last days read so."""
     days = list(story.history.days)
-    days[-1] = replace(days[-1], coverage=replace(days[-1].coverage, percent=40.0))
-    text = told(replace(story, history=replace(story.history, days=tuple(days))), "Growth")
-    assert "as if shaken" in text
+    for place, percent in enumerate(percents, len(days) - len(percents)):
+        days[place] = replace(days[place], coverage=replace(days[place].coverage, percent=percent))
+    return told(replace(story, history=replace(story.history, days=tuple(days))), "Growth")
+
+
+def test_a_fall_that_lasts_is_told_as_a_shake_and_one_low_reading_is_not(
+    shelf: ShelfResult,
+) -> None:
+    assert "as if shaken" in fallen(shelf.stories[0], 40.0, 42.0)
+    assert "as if shaken" not in fallen(shelf.stories[0], 40.0)
+
+
+def test_what_counts_as_a_shake_is_set_by_the_grower(shelf: ShelfResult) -> None:
+    story = shelf.stories[0]
+    days = [replace(d, turned_away=n == 6) for n, d in enumerate(story.history.days)]
+    days[6] = replace(days[6], coverage=replace(days[6].coverage, percent=80.0))
+    shaken = replace(story, history=replace(story.history, days=tuple(days)))
+    for points, told_so in ((5.0, True), (40.0, False)):
+        settings = replace(GrowthSettings(), shake_drop_points=points)
+        chapters = tell_story(shaken, scored_on=TODAY, settings=settings)
+        text = " ".join(sentence for chapter in chapters for sentence in chapter.sentences)
+        assert ("as if shaken" in text) == told_so
