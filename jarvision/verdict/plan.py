@@ -131,7 +131,7 @@ def make_plan(
     first = today or result.scored_on
     last = first + timedelta(days=chosen.days - 1)
     known = register or {s.verdict.jar: s.history.entry for s in result.stories}
-    stories = _open_stories(result, known, ended, first)
+    stories = _open_stories(result, known, ended=ended, today=first)
     uses = {story.verdict.jar: _use(story, first) for story in stories if _promising(story)}
     bad = {*contaminated, *(s.verdict.jar for s in result.stories if s.verdict.verdict == "no-go")}
     batches = tuple(
@@ -164,7 +164,7 @@ def _in_order(items: Iterable[PlanItem]) -> tuple[PlanItem, ...]:
 
 
 def _open_stories(
-    result: ShelfResult, register: Mapping[str, JarEntry], ended: Collection[str], today: date
+    result: ShelfResult, register: Mapping[str, JarEntry], *, ended: Collection[str], today: date
 ) -> list[JarStory]:
     """Stories that go on: without an outcome, and not used for another jar unless no-go."""
     entries = register.values()
