@@ -247,9 +247,20 @@ def _row(cells: Cells) -> _Row:
 
 
 def _told(cells: Cells) -> tuple[Finding, ...]:
-    """All reasons as one finding, told as the table has them: their numbers are not read back."""
-    text, word = cells["reasons"], cast(Any, cells["verdict"])
-    return (Finding.of("told", word, text=f"{text}."),) if text else ()
+    """Tell each reason as the table has it: its numbers are not read back."""
+    verdict = cast(Any, cells["verdict"])
+    return tuple(Finding.of("told", verdict, text=f"{text}.") for text in _parts(cells["reasons"]))
+
+
+def _parts(text: str) -> tuple[str, ...]:
+    """Part the reasons: each begins with a capital or a number, a part within one does not."""
+    whole: list[str] = []
+    for part in text.split("; ") if text else ():
+        if whole and part[:1].islower():
+            whole[-1] += f"; {part}"
+        else:
+            whole.append(part)
+    return tuple(whole)
 
 
 # --------------------------------------------------------------------------- a jar

@@ -5,10 +5,11 @@ from __future__ import annotations
 import json
 import math
 from dataclasses import asdict
+from datetime import date
 from typing import Any
 
 from jarvision.base.version import __version__
-from jarvision.records import Finding, JarStory, Reading, ShelfResult
+from jarvision.records import Finding, JarStory, Reading, ShelfResult, TrackedPatch
 from jarvision.records.flags import FLAGS
 from jarvision.report.words import by_urgency
 
@@ -58,11 +59,14 @@ def _jar(story: JarStory) -> dict[str, Any]:
             for flag in story.flags
         ],
         "patches": [
-            {**asdict(patch), "date": day.day.isoformat()}
-            for day in story.history.days[-1:]
-            for patch in day.patches
+            _patch(patch, day.day) for day in story.history.days[-1:] for patch in day.patches
         ],
     }
+
+
+def _patch(patch: TrackedPatch, day: date) -> dict[str, Any]:
+    first = patch.first_day.isoformat() if patch.first_day else None
+    return {**asdict(patch), "first_day": first, "date": day.isoformat()}
 
 
 def _finding(finding: Finding) -> dict[str, Any]:

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import json
+import math
 import os
 import subprocess
 import sys
 from dataclasses import replace
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -19,7 +21,7 @@ from jarvision.app.cli.document import to_json
 from jarvision.app.cli.summary import print_summary
 from jarvision.base.errors import ExitCode
 from jarvision.base.version import __version__
-from jarvision.records import Reading
+from jarvision.records import Finding, Reading, TrackedPatch
 from jarvision.register.photo_names import read_name
 from jarvision.run import jobs
 
@@ -104,6 +106,34 @@ def test_json_holds_every_jar_whatever_its_name() -> None:
     document = json.loads(to_json(fake_shelf(story)))
     assert len(document["jars"]) == 6
     assert document["jars"][0]["verdict"] == "no-go"
+
+
+def test_json_holds_findings_as_data_and_the_first_day_of_each_area() -> None:
+    seen = TrackedPatch("bare-1", "bare", 3.0, 5.0, 40.0, "still", first_day=date(2026, 3, 4))
+    finding = Finding.of(
+        "dead_patch",
+        "no-go",
+        day=date(2026, 3, 9),
+        seen_on=date(2026, 3, 9),
+        patch="bare-1",
+        area_cm2=3.0,
+        angle_deg=5.0,
+        height_mm=40.0,
+        days=4,
+        rest_percent=math.nan,
+    )
+    story = fake_story("J9", "no-go", (finding,), patch=seen)
+    (jar,) = json.loads(to_json(replace(fake_shelf(), stories=(story,))))["jars"]
+    assert jar["patches"][0]["first_day"] == "2026-03-04"
+    (found,) = jar["findings"]
+    assert (found["finding"], found["flag"], found["date"]) == (
+        "dead_patch",
+        "dead_patch",
+        "2026-03-09",
+    )
+    assert found["facts"]["area_cm2"] == 3.0
+    assert found["facts"]["seen_on"] == "2026-03-09"
+    assert found["facts"]["rest_percent"] is None
 
 
 def test_the_table_fits_eighty_columns(capsys: pytest.CaptureFixture[str]) -> None:
