@@ -63,8 +63,8 @@ def find_stall(
                 "stall_in_batch" if siblings else "stall",
                 days=lasted,
                 percent=float(series.y[-1]),
-                rate=rate,
-                expected=expected,
+                percent_per_day=rate,
+                expected_percent_per_day=expected,
                 slow_share=settings.stall_share,
                 chance=p_value,
             )

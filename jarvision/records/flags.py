@@ -150,13 +150,14 @@ class Wording:
 
 _COVERAGE = "Coverage {percent:.0f} % (95 % interval {low:.0f} to {high:.0f} %)"
 _GROWING = (
-    f"{_COVERAGE}, ready from {{ready_percent:.0f}} %."
+    _COVERAGE + ", ready from {ready_percent:.0f} %."
     "[ Ready about {ready} (80 % interval {ready_low|?} to {ready_high|not known}).]"
 )
-_READY = f"{_COVERAGE}, ready since {{since}}, rested {{rested_days:.0f}} days, nothing wrong seen"
+_READY = _COVERAGE + ", ready since {since}, rested {rested_days:.0f} days, nothing wrong seen"
+_RESTED_SHORT = "covered since {shown_since}, rested"
 _STALL = (
-    "Coverage has stood still for {days:.0f} days at {percent:.0f} %: {rate:+.1f} points a day, "
-    "where {expected:.1f} are expected of its own past"
+    "Coverage has stood still for {days:.0f} days at {percent:.0f} %: {percent_per_day:+.1f} "
+    "points a day, where {expected_percent_per_day:.1f} are expected of its own past"
 )
 _STALL_CHANCE = (
     " (chance of so little in a jar that grows at {slow_share:.0%} of that: {chance:odds})."
@@ -178,8 +179,10 @@ FINDINGS: dict[str, Wording] = {
     ),
     "no_photo": Wording("No photo of this jar could be used.", "no photo could be used"),
     "little_seen": Wording(
-        "Only {seen:.0f} % of the wall in view could be judged, {needed:.0f} % are needed.",
-        "Only {seen:.0f} % of the wall in view could be judged, {needed:.0f} % are needed",
+        "Only {seen_percent:.0f} % of the wall in view could be judged, {needed_percent:.0f} % are "
+        "needed.",
+        "Only {seen_percent:.0f} % of the wall in view could be judged, {needed_percent:.0f} % are "
+        "needed",
     ),
     "colours_off": Wording(
         "The card's colours are off by {error_de00:.1f} CIEDE2000 (up to {most_de00:.0f} is "
@@ -202,7 +205,7 @@ FINDINGS: dict[str, Wording] = {
     ),
     "perhaps_mould": Wording(
         "Perhaps {kind} growth: {area_cm2:.2f cm2} on {seen_on} ({place:at}), on "
-        "{sightings:.0f} of {days:.0f} days.",
+        "{seen_days:.0f} of {photo_days:.0f} days.",
         "perhaps {kind} growth, {area_cm2:.1f cm2}[ on {earlier}]",
         "off_colour",
     ),
@@ -247,7 +250,7 @@ FINDINGS: dict[str, Wording] = {
     ),
     # growth
     "stall": Wording(_STALL + _STALL_CHANCE, _STALL_SHORT, "stall"),
-    "stall_in_batch": Wording(f"{_STALL} and its siblings{_STALL_CHANCE}", _STALL_SHORT, "stall"),
+    "stall_in_batch": Wording(_STALL + " and its siblings" + _STALL_CHANCE, _STALL_SHORT, "stall"),
     "never_started": Wording(
         "Coverage is {percent:.1f} % after {age_days:.0f} days: growth shows by day "
         "{leap_off_days:.0f} in a live jar.",
@@ -263,12 +266,11 @@ FINDINGS: dict[str, Wording] = {
     "growing_undated": Wording(_GROWING, "growing; too early for a date"),
     "nearly_ready": Wording(_GROWING, "{percent:.0f} % covered, ready from {ready_percent:.0f} %"),
     "resting": Wording(
-        f"{_COVERAGE}, ready since {{since}}: {{rested_days:.0f}} of {{rest_days:.0f}} days of "
-        "rest.",
+        _COVERAGE + ", ready since {since}: {rested_days:.0f} of {rest_days:.0f} days of rest.",
         "covered since {shown_since}, resting",
     ),
     "not_sure": Wording(
-        f"{_COVERAGE}: the lower bound must reach {{ready_percent:.0f}} % today and on "
+        _COVERAGE + ": the lower bound must reach {ready_percent:.0f} % today and on "
         "{sure_days:.0f} days in all; so far {so_far:.0f}.",
         "covered since {shown_since}, not yet sure",
     ),
@@ -282,10 +284,8 @@ FINDINGS: dict[str, Wording] = {
         "Ready by the photo of {last}, but that of {refused_on} could not be used.",
         "ready, but the photo of {refused_on} could not be used",
     ),
-    "spawn_ready": Wording(f"{_READY}: use as spawn.", "covered since {shown_since}, rested"),
-    "fruiting_ready": Wording(
-        f"{_READY}: fruiting conditions.", "covered since {shown_since}, rested"
-    ),
+    "spawn_ready": Wording(_READY + ": use as spawn.", _RESTED_SHORT),
+    "fruiting_ready": Wording(_READY + ": fruiting conditions.", _RESTED_SHORT),
     # notes: they touch no verdict
     "unregistered": Wording("Jar {jar} is not in the register.", flag="unregistered"),
     "shared_parent": Wording("Spawn jar {parent} feeds {jars}.", flag="shared_parent"),
@@ -305,8 +305,8 @@ FINDINGS: dict[str, Wording] = {
         flag="turned",
     ),
     "patches_elsewhere": Wording(
-        "None of the {patches:.0f} patches of {seen_on} lies where one of the {before:.0f} of "
-        "{before_on} lay.",
+        "None of the {patches:.0f} patches of {seen_on} lies where one of the {patches_before:.0f} "
+        "of {before_on} lay.",
         flag="turned",
     ),
 }

@@ -108,6 +108,6 @@ def _turned(case: Case) -> list[Finding]:
             seen_on=last.day,
             before_on=before.day,
             patches=len(last.patches),
-            before=len(before.patches),
+            patches_before=len(before.patches),
         )
     ]

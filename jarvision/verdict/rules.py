@@ -47,7 +47,7 @@ def _photo(case: Case) -> list[Finding]:
         return [*found, Finding.of("no_photo", "check")]
     seen, needed = _seen_percent(case.last), case.limits.min_seen_for_go_percent
     if seen < needed:
-        found.append(Finding.of("little_seen", "check", seen=seen, needed=needed))
+        found.append(Finding.of("little_seen", "check", seen_percent=seen, needed_percent=needed))
     return found + _colours(case)
 
 
@@ -126,8 +126,8 @@ def _mould(case: Case, name: str, seen: list[tuple[JarDay, TrackedPatch]]) -> Fi
         "perhaps_mould",
         "check",
         day=day.day,
-        sightings=len(seen),
-        days=len(case.days),
+        seen_days=len(seen),
+        photo_days=len(case.days),
         **_sighting(case, day, patch),
     )
 

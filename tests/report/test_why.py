@@ -62,7 +62,7 @@ def test_reasons_are_told_as_people_write() -> None:
 
 
 def test_every_reason_is_told_once_and_doomed_jars_get_one_thing_to_do() -> None:
-    facts = {**GREEN, "sightings": 1, "days": 4}
+    facts = {**GREEN, "seen_days": 1, "photo_days": 4}
     more = {**facts, "seen_on": TODAY - timedelta(days=1)}
     moulds = tuple(Finding.of("perhaps_mould", "check", **each) for each in (facts, more))
     flags = (*(("off_colour", mould.sentence) for mould in moulds), ("unregistered", "A note."))
