@@ -72,13 +72,6 @@ def put_into_words(template: str, facts: Mapping[str, Fact], voice: Voice = PLAI
     )
 
 
-def facts_of(template: str) -> set[str]:
-    """Names of the facts that a template tells."""
-    inner = _OPTIONAL.sub(r"\1", template)
-    names = {name.partition("|")[0] for _, name, _, _ in string.Formatter().parse(inner) if name}
-    return names - {"place"} | ({"angle_deg", "height_mm"} if "place" in names else set())
-
-
 def _if_known(teller: _Teller, part: str, facts: Mapping[str, Any]) -> str:
     try:
         return teller.vformat(part, (), facts)

@@ -6,7 +6,7 @@ from datetime import date
 
 import pytest
 
-from jarvision.records.wording import PLAIN, Fact, facts_of, put_into_words
+from jarvision.records.wording import PLAIN, Fact, put_into_words
 from jarvision.report.words import PAGE
 
 DAY = date(2026, 3, 9)
@@ -67,13 +67,3 @@ def test_what_the_grower_wrote_is_told_as_it_is(text: str) -> None:
 def test_a_fact_that_is_missing_is_an_error_outside_of_brackets() -> None:
     with pytest.raises(KeyError):
         put_into_words("{area:.1f cm2} wet", {})
-
-
-def test_the_facts_of_a_template_are_known_by_name() -> None:
-    assert facts_of("{n:day/days}[ on {day}] ({place:at}), {high|?}") == {
-        "n",
-        "day",
-        "angle_deg",
-        "height_mm",
-        "high",
-    }
