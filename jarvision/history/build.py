@@ -26,6 +26,7 @@ from jarvision.history.pooling import (
 )
 from jarvision.history.registration import find_turn, moved
 from jarvision.records import (
+    HALF_VIEW_DEG,
     OFF_COLOUR,
     Front,
     JarDay,
@@ -37,7 +38,7 @@ from jarvision.records import (
 )
 from jarvision.settings.groups import Settings
 from jarvision.settings.history import TrackingSettings
-from jarvision.vision.tissue.thumbnail import CELL_DEG, CELL_MM, HALF_WIDTH_DEG, SmallWall, unpack
+from jarvision.vision.tissue.thumbnail import CELL_DEG, CELL_MM, SmallWall, unpack
 
 
 @dataclass(frozen=True)
@@ -213,7 +214,7 @@ def _clear_now(track: Track, sight: Sight, settings: TrackingSettings) -> bool:
         return False
     rows = sight.small.classes.shape[0]
     row = rows - 1 - int((place.height_mm + sight.rise_mm) / CELL_MM)
-    col = int((angle + HALF_WIDTH_DEG) / CELL_DEG)
+    col = int((angle + HALF_VIEW_DEG) / CELL_DEG)
     around = (slice(max(row - 1, 0), row + 2), slice(max(col - 1, 0), col + 2))
     classes, opacity = sight.small.classes[around], sight.small.opacity[around]
     judged = classes.size > 0 and bool(np.isfinite(opacity).all())

@@ -9,9 +9,9 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from jarvision.records import BoolArray, FloatArray, Front
+from jarvision.records import HALF_VIEW_DEG, BoolArray, FloatArray, Front
 from jarvision.settings.history import FrontSettings
-from jarvision.vision.tissue.thumbnail import CELL_DEG, CELL_MM, HALF_WIDTH_DEG, SmallWall
+from jarvision.vision.tissue.thumbnail import CELL_DEG, CELL_MM, SmallWall
 
 
 def fastest_front(
@@ -67,6 +67,6 @@ def _front(speed: float, area_cm2: float, crossed: BoolArray) -> Front:
     return Front(
         mm_per_day=speed,
         area_cm2=area_cm2,
-        angle_deg=(float(np.median(cols)) + 0.5) * CELL_DEG - HALF_WIDTH_DEG,
+        angle_deg=(float(np.median(cols)) + 0.5) * CELL_DEG - HALF_VIEW_DEG,
         height_mm=(crossed.shape[0] - float(np.median(rows)) - 0.5) * CELL_MM,
     )

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from jarvision.history.linking import Reach, match, turned
-from jarvision.records import Coverage, Patch, Reading
+from jarvision.records import HALF_VIEW_DEG, Coverage, Patch, Reading
 from jarvision.settings.history import TrackingSettings
 
 QUARTERS: Mapping[str, int] = {"front": 0, "a": 0, "b": 1, "c": 2, "d": 3}
@@ -47,7 +47,7 @@ def seen_share(quarters: Iterable[int], settings: TrackingSettings) -> float:
     middles = np.array(sorted(set(quarters))) * settings.quarter_turn_deg
     degrees = np.arange(0.5, 360.0)
     away = np.abs((degrees[:, None] - middles + 180.0) % 360.0 - 180.0)
-    return float(np.mean(away.min(axis=1) <= settings.half_view_deg))
+    return float(np.mean(away.min(axis=1) <= HALF_VIEW_DEG))
 
 
 def _mean_coverage(side: Sequence[Coverage]) -> Coverage:

@@ -41,6 +41,7 @@ from jarvision.records.history import (
 from jarvision.records.photo import CardFit, ColourFit, Photo, SwatchReadings, TimeSource
 from jarvision.records.species import PinHabit, SpeciesProfile
 from jarvision.records.wall import (
+    HALF_VIEW_DEG,
     OFF_COLOUR,
     Coverage,
     JarFit,
@@ -53,6 +54,7 @@ from jarvision.records.wall import (
 )
 
 __all__ = [
+    "HALF_VIEW_DEG",
     "OFF_COLOUR",
     "OFF_COLOUR_KINDS",
     "BoolArray",

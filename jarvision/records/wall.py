@@ -5,10 +5,15 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from enum import IntEnum
+from typing import Final
 
 import numpy as np
 
 from jarvision.records.arrays import BoolArray, ByteArray, Float32Array, FloatArray
+
+HALF_VIEW_DEG: Final = 60.0
+"""A photo judges the wall this far to both sides of its middle; beyond, glass and foreshortening
+hide too much. Coverage is defined so, and so are pictures and thumbnails: it is no setting."""
 
 
 @dataclass(frozen=True)

@@ -57,9 +57,6 @@ class TrackingSettings:
     quarter_turn_deg: float = 90.0
     """Views ``a`` to ``d``: each quarter turn brings to the front what stood on the right."""
 
-    half_view_deg: Annotated[float, Limits(10, 85)] = 60.0
-    """A view judges the wall this far to both sides of its middle, degrees."""
-
     turn_min_agreement: Annotated[float, Limits(0, 1)] = 0.25
     """A turn is believed when the two patterns agree (Pearson's r) at least this far: patterns of
     different jars agree to 0.13 at most (84 pairs of the sample shelf)."""

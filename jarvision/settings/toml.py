@@ -21,6 +21,7 @@ from typing import Any
 
 from jarvision.base.errors import SettingsError
 from jarvision.settings.groups import Settings
+from jarvision.settings.retired import RETIRED
 from jarvision.settings.table import ORDERED, SettingField, groups, sections
 
 FILE_NAME = "jarvision.toml"
@@ -90,7 +91,8 @@ def parse_settings(text: str, *, name: str = FILE_NAME) -> Settings:
     ------
     SettingsError
         Not TOML; an unknown section or name, with the nearest one; a value of the wrong kind or out
-        of its range; two values in the wrong order. Names the line.
+        of its range; another value than the default for a name that can no longer be set; two
+        values in the wrong order. Names the line.
     """
     try:
         document = tomllib.loads(text)
@@ -199,7 +201,20 @@ def _section_values(section: str, table: Any, source: _Source) -> dict[str, Any]
         raise source.error(
             section, "", f"'{section}' is a section, not a value", f"Write [{section}] on a line."
         )
-    return {key: _checked(section, key, value, source) for key, value in table.items()}
+    return {
+        key: _checked(section, key, value, source)
+        for key, value in table.items()
+        if not _is_retired(section, key, value, source)
+    }
+
+
+def _is_retired(section: str, key: str, value: Any, source: _Source) -> bool:
+    """Say whether a line may be passed over: it sets what is set no more, to what holds anyway."""
+    retired = RETIRED.get((section, key))
+    if retired is None or retired.agrees(value):
+        return retired is not None
+    what = f"[{section}] {key} can no longer be set: {retired.why}"
+    raise source.error(section, key, what, "Delete the line.")
 
 
 def _checked(section: str, key: str, value: Any, source: _Source) -> float:

@@ -66,7 +66,6 @@ def decide(
         profile=profile,
         today=today,
         limits=chosen.verdict,
-        half_view_deg=chosen.tracking.half_view_deg,
         wall_radius_mm=_radius_mm(history, chosen),
         front_limits=chosen.front,
     )

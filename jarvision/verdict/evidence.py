@@ -21,7 +21,6 @@ class Case:
     profile: SpeciesProfile
     today: date
     limits: VerdictSettings
-    half_view_deg: float
     wall_radius_mm: float
     front_limits: FrontSettings
 

@@ -27,7 +27,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import timedelta
 
-from jarvision.records import OFF_COLOUR_KINDS, Finding, JarDay, TrackedPatch, VerdictWord
+from jarvision.records import HALF_VIEW_DEG, OFF_COLOUR_KINDS, Finding, JarDay, TrackedPatch, VerdictWord
 from jarvision.records.wording import Fact
 from jarvision.settings.verdict import VerdictSettings
 from jarvision.verdict.evidence import (
@@ -254,7 +254,7 @@ def _standstill(case: Case, patch: TrackedPatch) -> _Standstill:
 
 def _wall_cm2(case: Case) -> float:
     """Return the area of the filled wall in view."""
-    arc_mm = math.radians(2 * case.half_view_deg) * case.wall_radius_mm
+    arc_mm = math.radians(2 * HALF_VIEW_DEG) * case.wall_radius_mm
     fill_mm = case.last.fill_height_mm
     return arc_mm * (fill_mm if math.isfinite(fill_mm) else 100.0) / 100.0
 

@@ -10,7 +10,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from jarvision.base.errors import ExitCode, SettingsError
+from jarvision.records import HALF_VIEW_DEG
 from jarvision.settings.groups import Settings
+from jarvision.settings.retired import RETIRED
 from jarvision.settings.table import ORDERED, SettingField, sections
 from jarvision.settings.toml import (
     FILE_NAME,
@@ -95,6 +97,26 @@ def test_a_chosen_file_goes_before_the_one_in_the_folder(tmp_path: Path) -> None
 def test_a_chosen_file_that_is_not_there_is_told(tmp_path: Path) -> None:
     with pytest.raises(SettingsError, match=r"none\.toml cannot be read"):
         find_settings(tmp_path, chosen=tmp_path / "none.toml")
+
+
+# --------------------------------------------------------------------------- what is gone
+@pytest.mark.parametrize("key", RETIRED, ids=".".join)
+def test_a_file_with_the_default_of_a_setting_that_is_gone_is_still_read(
+    key: tuple[str, str],
+) -> None:
+    section, name = key
+    text = f"[{section}]\n{name} = {RETIRED[key].held!r}\n[verdict]\nsure_days = 3\n"
+    (change,) = changes(parse_settings(text))
+    assert change.field.name == "sure_days"
+    assert name not in sections()[section].fields
+
+
+@pytest.mark.parametrize("value", ["30", "true", "'60'"])
+def test_another_angle_for_the_judged_wall_is_refused_with_the_reason(value: str) -> None:
+    error = refusal(f"[tracking]\n\nhalf_view_deg = {value}\n")
+    assert "line 3" in error.message
+    assert "no longer be set: every photo is judged to 60 degrees" in error.message
+    assert RETIRED["tracking", "half_view_deg"].held == HALF_VIEW_DEG
 
 
 # --------------------------------------------------------------------------- what is refused

@@ -18,7 +18,7 @@ import cv2
 import numpy as np
 
 from jarvision.base.colourspace import srgb_encode
-from jarvision.records import Float32Array, TissueClass
+from jarvision.records import HALF_VIEW_DEG, Float32Array, TissueClass
 from jarvision.vision.jar.unroll import CELL_MM
 from tests.scenes.anomalies import AmberStain, BrownSkin, Mould, WetBottom
 from tests.scenes.contents import WallPaint, paint
@@ -28,7 +28,6 @@ from .wall_data import HEADROOM
 
 FIRST_SEED = 20_000
 IGNORED = 255
-HALF_WIDTH_DEG = 60.0
 PAINT_MM = 0.25  # cell of the painted wall
 
 
@@ -94,7 +93,7 @@ def write(seed: int, *, out: Path, half_grown: bool) -> None:
     jar = half_grown_jar(seed) if half_grown else rare_jar(seed)
     wall = paint(jar.recipe, day=jar.day)
     rng = np.random.default_rng([seed, 4])
-    front = np.abs(wall.angles_deg) <= HALF_WIDTH_DEG
+    front = np.abs(wall.angles_deg) <= HALF_VIEW_DEG
     turns, heights = wall.angles_deg[front], wall.heights_mm
     rows, cols = (round(size * PAINT_MM / CELL_MM) for size in (len(heights), len(turns)))
     linear = cv2.resize(shade(wall, rng)[:, front], (cols, rows))

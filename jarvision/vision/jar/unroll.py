@@ -8,6 +8,7 @@ import cv2
 import numpy as np
 
 from jarvision.records import (
+    HALF_VIEW_DEG,
     BoolArray,
     CardFit,
     ColourFit,
@@ -26,9 +27,6 @@ CELL_MM = 0.275
 """Side of a wall cell: about one and a half working pixels, a tenth of a kernel's width. The
 network learned at 0.25 mm, with walls stretched by a tenth either way; it errs no more here, in a
 sixth less time."""
-
-HALF_WIDTH_DEG = 60.0
-"""Coverage is defined within this angle of the viewing direction."""
 
 _NODES_ACROSS, _NODES_UP = 41, 25
 """Exact sight lines; bilinear between them is off by less than 0.02 mm on a 60 mm jar."""
@@ -56,11 +54,11 @@ def unroll(
     """
     viewpoint = Viewpoint.of_card(card, jar.card_to_jar)
     glass = glass_of(jar, viewpoint)
-    columns = max(3, round(glass.inner_radius_mm * np.deg2rad(2 * HALF_WIDTH_DEG) / CELL_MM))
+    columns = max(3, round(glass.inner_radius_mm * np.deg2rad(2 * HALF_VIEW_DEG) / CELL_MM))
     bottom_y = jar.floor_y_mm + below_mm
     tall_mm = bottom_y - jar.top_y_mm
     rows = max(3, round(tall_mm / CELL_MM))
-    angles = _centres(-HALF_WIDTH_DEG, HALF_WIDTH_DEG, columns)
+    angles = _centres(-HALF_VIEW_DEG, HALF_VIEW_DEG, columns)
     ys = _centres(jar.top_y_mm, bottom_y, rows)
     pixels = _sight_map(glass, viewpoint=viewpoint, angles_deg=angles, ys_mm=ys)
     # x and y in one map is right for OpenCV, and unknown to its stubs

@@ -18,6 +18,7 @@ import numpy as np
 
 from jarvision.base.files import write_whole
 from jarvision.records import (
+    HALF_VIEW_DEG,
     OFF_COLOUR_KINDS,
     BoolArray,
     ByteArray,
@@ -33,7 +34,6 @@ from jarvision.records import (
 from jarvision.vision.overlay import strokes
 from jarvision.vision.overlay.callouts import Label, write_labels
 
-JUDGED_ANGLE_DEG: Final = 60.0
 PICTURE_HEIGHT_PX: Final = 1000
 CAPTION_HEIGHT_PX: Final = 112
 SIDE_MARGIN: Final = 0.36  # of the jar's width, on each side: room for the labels
@@ -140,14 +140,14 @@ def draw_wall_strip(wall: Wall, tissue: Tissue, patches: Sequence[Patch]) -> Byt
     A bar at the bottom left shows 10 mm. Shape ``(n, m, 3)`` ``uint8``.
     """
     step_mm = float(wall.heights_mm[0] - wall.heights_mm[1])
-    cols = np.flatnonzero(np.abs(wall.angles_deg) <= JUDGED_ANGLE_DEG + 1e-6)
+    cols = np.flatnonzero(np.abs(wall.angles_deg) <= HALF_VIEW_DEG + 1e-6)
     held = wall.heights_mm[wall.filled.any(axis=1)]
     top_mm = (float(held.max()) if held.size else float(wall.heights_mm[0])) + STRIP_TOP_MM
     rows = np.flatnonzero((wall.heights_mm > 0) & (wall.heights_mm <= top_mm))
     part = np.s_[rows[0] : rows[-1] + 1, cols[0] : cols[-1] + 1]
     shown = _encode_srgb(wall.linear[part] * STRIP_LIGHT)
     shown[tissue.classes[part] <= TissueClass.UNJUDGED] //= 2
-    width_mm = np.deg2rad(2 * JUDGED_ANGLE_DEG) * wall.radius_mm
+    width_mm = np.deg2rad(2 * HALF_VIEW_DEG) * wall.radius_mm
     size = (round(width_mm * STRIP_PX_PER_MM), round(step_mm * len(rows) * STRIP_PX_PER_MM))
     picture = np.asarray(cv2.resize(shown, size, interpolation=cv2.INTER_CUBIC), dtype=np.uint8)
     cell_px = np.array([size[0] / shown.shape[1], size[1] / shown.shape[0]], dtype=np.float32)
@@ -315,7 +315,7 @@ def _caption_strip(width: int, caption: Caption) -> ByteArray:
 
 
 def _in_zone(wall: Wall) -> BoolArray:
-    return np.broadcast_to(np.abs(wall.angles_deg) <= JUDGED_ANGLE_DEG, wall.filled.shape)
+    return np.broadcast_to(np.abs(wall.angles_deg) <= HALF_VIEW_DEG, wall.filled.shape)
 
 
 def _contours(mask: BoolArray, wall: Wall) -> list[Float32Array]:

@@ -15,6 +15,7 @@ import cv2
 import numpy as np
 
 from jarvision.records import (
+    HALF_VIEW_DEG,
     BoolArray,
     ByteArray,
     Float32Array,
@@ -26,9 +27,6 @@ from jarvision.records import (
 
 CELL_DEG, CELL_MM = 2.0, 2.0
 """A cell of the small maps: half a kernel, and less than any front runs in a day."""
-
-HALF_WIDTH_DEG = 60.0
-"""A view judges the wall this far to both sides of its middle, degrees."""
 
 FINER = 2
 """The pattern is kept at this many samples a cell, both ways: kernels are 3 to 6 mm wide."""
@@ -82,7 +80,7 @@ def shrink(wall: Wall, tissue: Tissue) -> WallThumbnail:
     """Make the thumbnail of one photo's wall."""
     seen = wall.filled & wall.judged
     rows = max(2, int(np.ceil(float(wall.heights_mm.max()) / CELL_MM)))
-    cols = round(2 * HALF_WIDTH_DEG / CELL_DEG)
+    cols = round(2 * HALF_VIEW_DEG / CELL_DEG)
     grid = _Grid.over(wall, rows, cols)
     share = grid.means(seen)
     enough = share >= 0.5
@@ -154,11 +152,11 @@ class _Grid:
     @classmethod
     def over(cls, wall: Wall, rows: int, cols: int) -> _Grid:
         """The grid of so many cells."""
-        step_deg = 2 * HALF_WIDTH_DEG / cols
+        step_deg = 2 * HALF_VIEW_DEG / cols
         step_mm = CELL_MM * np.ceil(float(wall.heights_mm.max()) / CELL_MM) / rows
         cell_deg = float(wall.angles_deg[1] - wall.angles_deg[0])
         cell_mm = float(wall.heights_mm[0] - wall.heights_mm[1])
-        angles = -HALF_WIDTH_DEG + (np.arange(cols) + 0.5) * step_deg
+        angles = -HALF_VIEW_DEG + (np.arange(cols) + 0.5) * step_deg
         heights = (rows - np.arange(rows) - 0.5) * step_mm
         at_x, at_y = np.meshgrid(
             ((angles - wall.angles_deg[0]) / cell_deg).astype(np.float32),
