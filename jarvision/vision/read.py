@@ -18,6 +18,7 @@ from jarvision.records import (
     JarShape,
     Patch,
     Photo,
+    RawWall,
     Reading,
     TimeSource,
     Tissue,
@@ -76,7 +77,7 @@ class WallSight:
     card: CardFit
     colour: ColourFit
     jar: JarFit
-    wall: Wall
+    wall: RawWall
 
 
 def wall_of(
@@ -105,9 +106,9 @@ def wall_of(
     jar = locate_jar(
         photo, card=card, colour=colour, layout=layout, settings=settings.jar, shape=shape
     )
-    glass = unroll(photo, card=card, colour=colour, jar=jar, below_mm=settings.jar.floor_below_mm)
-    accept_wall(photo, glass, swatches, colour, settings=settings)
-    return WallSight(photo=photo, card=card, colour=colour, jar=jar, wall=glass)
+    wall = unroll(photo, card=card, colour=colour, jar=jar, below_mm=settings.jar.floor_below_mm)
+    accept_wall(photo, wall, swatches, colour, settings=settings)
+    return WallSight(photo=photo, card=card, colour=colour, jar=jar, wall=wall)
 
 
 def look(

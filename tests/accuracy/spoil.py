@@ -10,7 +10,7 @@ import cv2
 import numpy as np
 
 from jarvision.base.colourspace import byte_to_linear_table, srgb_encode
-from jarvision.records import ByteArray, CardFit, Float32Array, Photo, Wall
+from jarvision.records import ByteArray, CardFit, Float32Array, Photo, RawWall
 from jarvision.vision.card.layout import CardLayout
 from jarvision.vision.card.pose import card_to_photo
 
@@ -35,7 +35,7 @@ class Scene:
 
     photo: Photo
     card: CardFit
-    wall: Wall
+    wall: RawWall
     layout: CardLayout
 
     @cached_property

@@ -15,7 +15,7 @@ from torch import Tensor
 from torch.nn import functional
 
 from jarvision.base.colourspace import srgb_decode
-from jarvision.records import TissueClass, Wall
+from jarvision.records import RawWall, TissueClass
 from jarvision.vision.tissue.inputs import CHANNELS, MIDDLE, SPREAD, network_inputs
 
 from .wall_data import HEADROOM
@@ -72,11 +72,13 @@ def load_wall(path: Path) -> tuple[np.ndarray, ...]:
             for name in ("burnt", "pins")
         )
         linear = (HEADROOM * srgb_decode(colour / 255.0)).astype(np.float32)
-        yes = np.ones(shape, bool)
-        wall = Wall(
-            linear, data["angles_deg"], data["heights_mm"], float(data["radius_mm"]),
-            yes, yes, np.zeros((1, 1, 2), np.float32),
-        )  # fmt: skip
+        wall = RawWall(
+            linear=linear,
+            angles_deg=data["angles_deg"],
+            heights_mm=data["heights_mm"],
+            radius_mm=float(data["radius_mm"]),
+            pixels=np.zeros((*shape, 2), np.float32),
+        )
     rows, cols = (min(size, limit) for size, limit in zip(shape, CANVAS, strict=True))
     x = np.zeros((CHANNELS, *CANVAS), np.float16)
     x[:, :rows, :cols] = network_inputs(wall, burnt > 0)[:, :rows, :cols]

@@ -1,4 +1,4 @@
-"""Jar -> Wall: the inner wall of the jar, seen through the glass, laid flat in mm."""
+"""Jar -> RawWall: the inner wall of the jar, seen through the glass, laid flat in mm."""
 
 from __future__ import annotations
 
@@ -16,8 +16,8 @@ from jarvision.records import (
     FloatArray,
     JarFit,
     Photo,
+    RawWall,
     SampleArray,
-    Wall,
 )
 from jarvision.settings.vision import MaskSettings
 from jarvision.vision.colour.apply import correct
@@ -45,12 +45,10 @@ def glass_of(jar: JarFit, viewpoint: Viewpoint) -> GlassCylinder:
 
 def unroll(
     photo: Photo, *, card: CardFit, colour: ColourFit, jar: JarFit, below_mm: float = 0.0
-) -> Wall:
+) -> RawWall:
     """Unroll the wall within 60 degrees, from the floor to the top of the straight wall.
 
     ``below_mm`` adds what lies under the expected floor, at negative heights.
-
-    ``filled`` and ``judged`` come out all True; the next stages narrow them.
     """
     viewpoint = Viewpoint.of_card(card, jar.card_to_jar)
     glass = glass_of(jar, viewpoint)
@@ -63,13 +61,11 @@ def unroll(
     pixels = _sight_map(glass, viewpoint=viewpoint, angles_deg=angles, ys_mm=ys)
     # x and y in one map is right for OpenCV, and unknown to its stubs
     seen = cv2.remap(photo.samples, pixels, None, cv2.INTER_LINEAR)  # type: ignore[call-overload]
-    return Wall(
+    return RawWall(
         linear=correct(cast(SampleArray, seen), colour),
         angles_deg=angles,
         heights_mm=jar.floor_y_mm - ys,
         radius_mm=glass.inner_radius_mm,
-        filled=np.ones((rows, columns), dtype=np.bool_),
-        judged=np.ones((rows, columns), dtype=np.bool_),
         pixels=pixels,
         groove_mm=None if jar.groove_y_mm is None else jar.floor_y_mm - jar.groove_y_mm,
     )
@@ -100,7 +96,7 @@ def _between(nodes: int, cells: int) -> Float32Array:
     return np.maximum(weights, 0.0).astype(np.float32)
 
 
-def burnt_out(wall: Wall, photo: Photo, *, settings: MaskSettings) -> BoolArray:
+def burnt_out(wall: RawWall, photo: Photo, *, settings: MaskSettings) -> BoolArray:
     """Where all three channels of the camera are at their end, ``(rows, cols)``."""
     seen = cv2.remap(photo.rgb, wall.pixels[..., 0], wall.pixels[..., 1], cv2.INTER_NEAREST)
     highest = (255.0,) * 3

@@ -139,7 +139,6 @@ def draw_wall_strip(wall: Wall, tissue: Tissue, patches: Sequence[Patch]) -> Byt
     contents, at 4 px per mm in both directions. What was not judged is dimmed.
     A bar at the bottom left shows 10 mm. Shape ``(n, m, 3)`` ``uint8``.
     """
-    step_mm = float(wall.heights_mm[0] - wall.heights_mm[1])
     cols = np.flatnonzero(np.abs(wall.angles_deg) <= HALF_VIEW_DEG + 1e-6)
     held = wall.heights_mm[wall.filled.any(axis=1)]
     top_mm = (float(held.max()) if held.size else float(wall.heights_mm[0])) + STRIP_TOP_MM
@@ -148,7 +147,7 @@ def draw_wall_strip(wall: Wall, tissue: Tissue, patches: Sequence[Patch]) -> Byt
     shown = _encode_srgb(wall.linear[part] * STRIP_LIGHT)
     shown[tissue.classes[part] <= TissueClass.UNJUDGED] //= 2
     width_mm = np.deg2rad(2 * HALF_VIEW_DEG) * wall.radius_mm
-    size = (round(width_mm * STRIP_PX_PER_MM), round(step_mm * len(rows) * STRIP_PX_PER_MM))
+    size = (round(width_mm * STRIP_PX_PER_MM), round(wall.step_mm * len(rows) * STRIP_PX_PER_MM))
     picture = np.asarray(cv2.resize(shown, size, interpolation=cv2.INTER_CUBIC), dtype=np.uint8)
     cell_px = np.array([size[0] / shown.shape[1], size[1] / shown.shape[0]], dtype=np.float32)
     corner = np.array([cols[0], rows[0]], dtype=np.float32)

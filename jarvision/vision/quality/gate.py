@@ -11,7 +11,7 @@ from dataclasses import replace
 import numpy as np
 
 from jarvision.base.errors import PhotoRefusedError
-from jarvision.records import CardFit, ColourFit, Photo, SwatchReadings, Wall
+from jarvision.records import CardFit, ColourFit, Photo, RawWall, SwatchReadings
 from jarvision.settings.vision import AcceptanceSettings, PhotoSettings
 from jarvision.vision.card.layout import CardLayout
 from jarvision.vision.jar.unroll import burnt_out
@@ -53,7 +53,7 @@ def accept_card(
 
 def accept_wall(
     photo: Photo,
-    wall: Wall,
+    wall: RawWall,
     swatches: SwatchReadings,
     colour: ColourFit,
     *,

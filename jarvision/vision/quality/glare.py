@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 
 from jarvision.base.colourspace import byte_to_linear_table
-from jarvision.records import BoolArray, Photo, Wall
+from jarvision.records import BoolArray, Photo, RawWall
 from jarvision.settings.vision import PhotoSettings
 from jarvision.vision.jar.unroll import burnt_out
 
@@ -17,21 +17,20 @@ _RING_LINEAR_MAX = 0.7
 """Growth that burns out lies amid growth that nearly does; a mirrored lamp amid darker things."""
 
 
-def glare_share(wall: Wall, photo: Photo, *, settings: PhotoSettings) -> float:
+def glare_share(wall: RawWall, photo: Photo, *, settings: PhotoSettings) -> float:
     """Share of the wall, 0 to 1, that is burnt out and stands out from what surrounds it."""
     burnt = burnt_out(wall, photo, settings=settings.masks)
     if not burnt.any():
         return 0.0
-    cell_mm = float(wall.heights_mm[0] - wall.heights_mm[1])
     # nothing beyond the ring of the outermost spots has a say
-    reach = 1 + round(_RING_TO_MM / cell_mm)
+    reach = 1 + round(_RING_TO_MM / wall.step_mm)
     x, y, width, height = cv2.boundingRect(burnt.astype(np.uint8))
     near = np.s_[max(0, y - reach) : y + height + reach, max(0, x - reach) : x + width + reach]
     cells_of_wall, burnt = burnt.size, burnt[near]
     count, labels = cv2.connectedComponents(burnt.astype(np.uint8), connectivity=8)
     # the dilation of the labels names the spot that a place of the ring belongs to
-    owner = cv2.dilate(labels.astype(np.float32), _disc(_RING_TO_MM / cell_mm)).astype(np.intp)
-    ring = (owner > 0) & ~_grown(burnt, _RING_FROM_MM / cell_mm)
+    owner = cv2.dilate(labels.astype(np.float32), _disc(_RING_TO_MM / wall.step_mm)).astype(np.intp)
+    ring = (owner > 0) & ~_grown(burnt, _RING_FROM_MM / wall.step_mm)
     at = wall.pixels[near]
     seen = cv2.remap(photo.rgb, at[..., 0], at[..., 1], cv2.INTER_NEAREST)
     light = byte_to_linear_table()[np.asarray(seen)[ring]].mean(axis=-1)

@@ -71,13 +71,12 @@ def _end_points(wall: Wall, covered: Float32Array, judged: BoolArray, *, percent
     A strip of contents that is wrongly taken in or left out moves the coverage by its share of the
     wall, as far as it is covered more or less than the rest.
     """
-    step_mm = float(wall.heights_mm[0] - wall.heights_mm[1])
-    tall_mm = np.count_nonzero(wall.filled) * step_mm / wall.filled.shape[1]
+    tall_mm = np.count_nonzero(wall.filled) * wall.step_mm / wall.filled.shape[1]
     below = wall.filled.cumsum(axis=0)  # rows under the fill line, from 1
     above = wall.filled[::-1].cumsum(axis=0)[::-1]
     points = []
     for depth, sd_mm in ((below, wall.line_sd_mm), (above, wall.floor_sd_mm)):
-        strip = judged & (depth <= max(2, round(2.0 * sd_mm / step_mm)))
+        strip = judged & (depth <= max(2, round(2.0 * sd_mm / wall.step_mm)))
         here = 100.0 * float(covered[strip].mean()) if strip.any() else 100.0 - percent
         points.append(2.0 * sd_mm / tall_mm * (here - percent))
     return _in_quadrature(*points)

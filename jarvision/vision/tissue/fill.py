@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 from scipy.ndimage import median_filter
 
-from jarvision.records import BoolArray, Float32Array, FloatArray, Wall
+from jarvision.records import BoolArray, Float32Array, FloatArray, RawWall, Wall
 from jarvision.settings.vision import JarSettings
 
 
@@ -32,7 +32,7 @@ class Contents:
     floor_sd_mm: float
 
 
-def find_contents(wall: Wall, emptiness: Float32Array, *, settings: JarSettings) -> Contents:
+def find_contents(wall: RawWall, emptiness: Float32Array, *, settings: JarSettings) -> Contents:
     """Part the wall into empty glass above, contents, and glass floor below.
 
     Parameters
@@ -51,7 +51,7 @@ def find_contents(wall: Wall, emptiness: Float32Array, *, settings: JarSettings)
     of the splits, each weighted by ``exp(votes)``, the votes counted per ``vote_mm`` of height:
     neighbouring rows do not err independently.
     """
-    step_mm = float(wall.heights_mm[0] - wall.heights_mm[1])
+    step_mm = wall.step_mm
     vote = emptiness - np.float32(0.5)
     rows = vote.shape[0]
     middle = rows // 2
@@ -91,8 +91,7 @@ def _spread(votes: Float32Array) -> Float32Array:
 
 def fill_height_mm(wall: Wall) -> float:
     """Median height of the fill line above the inner floor, mm."""
-    step = float(wall.heights_mm[0] - wall.heights_mm[1])
-    return float(np.median(wall.filled.sum(axis=0))) * step
+    return float(np.median(wall.filled.sum(axis=0))) * wall.step_mm
 
 
 def fill_height_sd_mm(wall: Wall, *, radius_sd_mm: float) -> float:
@@ -101,10 +100,9 @@ def fill_height_sd_mm(wall: Wall, *, radius_sd_mm: float) -> float:
     return float(np.linalg.norm([wall.line_sd_mm, wall.floor_sd_mm, scale]))
 
 
-def _without_jumps(top: FloatArray, wall: Wall, *, settings: JarSettings) -> FloatArray:
+def _without_jumps(top: FloatArray, wall: RawWall, *, settings: JarSettings) -> FloatArray:
     """The fill line without the columns where a mirrored lamp or a label hides its place."""
-    step = float(wall.heights_mm[0] - wall.heights_mm[1])
     wide = median_filter(top, size=settings.fill_wide_cells, mode="nearest")
-    top = np.where(np.abs(top - wide) * step > settings.fill_jump_mm, wide, top)
+    top = np.where(np.abs(top - wide) * wall.step_mm > settings.fill_jump_mm, wide, top)
     smooth = median_filter(top, size=settings.fill_median_cells, mode="nearest")
     return np.asarray(cv2.GaussianBlur(smooth[None, :], (0, 0), 2.0)[0])

@@ -1,11 +1,11 @@
-"""Wall -> what the tissue network sees: colour as log ratios, and where a place is."""
+"""RawWall -> what the tissue network sees: colour as log ratios, and where a place is."""
 
 from __future__ import annotations
 
 import cv2
 import numpy as np
 
-from jarvision.records import BoolArray, Float32Array, Wall
+from jarvision.records import BoolArray, Float32Array, RawWall
 
 CHANNELS = 7
 _LIGHT_FLOOR = np.float32(0.004)
@@ -20,7 +20,7 @@ SPREAD = np.array([0.9, 0.25, 0.45], dtype=np.float32)
 _HEIGHT_MM = 100.0
 
 
-def network_inputs(wall: Wall, burnt: BoolArray, *, multiple: int = 1) -> Float32Array:
+def network_inputs(wall: RawWall, burnt: BoolArray, *, multiple: int = 1) -> Float32Array:
     """Channels ``(7, rows, cols)`` of a wall; zeros below and to the right fill up a multiple.
 
     Three logs (luminance over the card's white; red over green; blue over green: the ratios do

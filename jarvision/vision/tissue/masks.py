@@ -5,11 +5,11 @@ from __future__ import annotations
 import cv2
 import numpy as np
 
-from jarvision.records import BoolArray, ByteArray, TissueClass, Wall
+from jarvision.records import BoolArray, ByteArray, RawWall, TissueClass
 from jarvision.settings.vision import MaskSettings
 
 
-def mask_groove(classes: ByteArray, wall: Wall, *, settings: MaskSettings) -> ByteArray:
+def mask_groove(classes: ByteArray, wall: RawWall, *, settings: MaskSettings) -> ByteArray:
     """Take a groove out of what can be judged: glass bent like a lens, with a shadow of its own."""
     if wall.groove_mm is None:
         return classes

@@ -31,8 +31,7 @@ def novelty_of(wall: Wall, tissue: Tissue) -> float | None:
     when less than :data:`MIN_CM2` of bare contents can be seen.
     """
     bare = (tissue.classes == TissueClass.BARE) & wall.judged & wall.filled
-    step_mm = float(wall.heights_mm[0] - wall.heights_mm[1])
-    look = describe(wall.linear, bare, step_mm=step_mm, cell_cm2=wall.cell_cm2)
+    look = describe(wall.linear, bare, step_mm=wall.step_mm, cell_cm2=wall.cell_cm2)
     if look is None:
         return None
     middle, whiten, looks = _known()

@@ -32,12 +32,11 @@ def find_pins(wall: Wall, tissue: Tissue, *, settings: PinSettings) -> tuple[Pat
     single small spot is more often a kernel or a drop that looks like one, a large one is enough.
     """
     likely = tissue.caps >= settings.chance_min
-    step_mm = float(wall.heights_mm[0] - wall.heights_mm[1])
-    least = settings.spot_min_mm2 / step_mm**2
+    least = settings.spot_min_mm2 / wall.step_mm**2
     spots = _spots(likely, tissue.caps, wall.filled, least=least) if likely.any() else []
     if not spots:
         return ()
-    places = np.array([spot.middle for spot in spots]) * step_mm
+    places = np.array([spot.middle for spot in spots]) * wall.step_mm
     near = np.linalg.norm(places[:, None] - places[None, :], axis=2) < settings.group_mm
     areas = near @ np.array([spot.cells for spot in spots])
     group = [spots[i] for i in np.flatnonzero(near[areas.argmax()])]

@@ -155,14 +155,13 @@ class _Grid:
         step_deg = 2 * HALF_VIEW_DEG / cols
         step_mm = CELL_MM * np.ceil(float(wall.heights_mm.max()) / CELL_MM) / rows
         cell_deg = float(wall.angles_deg[1] - wall.angles_deg[0])
-        cell_mm = float(wall.heights_mm[0] - wall.heights_mm[1])
         angles = -HALF_VIEW_DEG + (np.arange(cols) + 0.5) * step_deg
         heights = (rows - np.arange(rows) - 0.5) * step_mm
         at_x, at_y = np.meshgrid(
             ((angles - wall.angles_deg[0]) / cell_deg).astype(np.float32),
-            ((wall.heights_mm[0] - heights) / cell_mm).astype(np.float32),
+            ((wall.heights_mm[0] - heights) / wall.step_mm).astype(np.float32),
         )
-        box = (max(1, round(step_deg / cell_deg)), max(1, round(step_mm / cell_mm)))
+        box = (max(1, round(step_deg / cell_deg)), max(1, round(step_mm / wall.step_mm)))
         return cls(box, at_x, at_y)
 
     def means(self, field: Float32Array | BoolArray) -> Float32Array:

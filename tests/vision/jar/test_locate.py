@@ -237,9 +237,7 @@ def fill_line(filled: np.ndarray) -> np.ndarray:
 
 
 def _filled(wall: Wall, filled: np.ndarray) -> Wall:
-    return Wall(
-        wall.linear, wall.angles_deg, wall.heights_mm, wall.radius_mm, filled, filled, wall.pixels
-    )
+    return replace(wall, filled=filled, judged=filled)
 
 
 def test_the_view_knows_where_it_has_no_photo() -> None:

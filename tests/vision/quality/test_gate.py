@@ -13,7 +13,7 @@ from scipy.ndimage import gaussian_filter
 
 from jarvision.base.colourspace import byte_to_linear_table, srgb_encode
 from jarvision.base.errors import PhotoRefusedError
-from jarvision.records import CardFit, ColourFit, Photo, SwatchReadings, Wall
+from jarvision.records import CardFit, ColourFit, Photo, RawWall, SwatchReadings
 from jarvision.records.photo_reasons import PHOTO_REASONS
 from jarvision.settings.vision import PhotoSettings
 from jarvision.vision.card import marks as printed
@@ -335,7 +335,7 @@ def test_a_burnt_out_wall_is_glare_unless_the_card_burns_out_too(
     assert refusal.value.reason == reason
 
 
-def wall_photo(level: float, spot: float) -> tuple[Wall, Photo]:
+def wall_photo(level: float, spot: float) -> tuple[RawWall, Photo]:
     """A flat wall of one linear level with a burnt-out disc over a share of it."""
     side = 200
     y, x = np.mgrid[:side, :side]
@@ -344,13 +344,11 @@ def wall_photo(level: float, spot: float) -> tuple[Wall, Photo]:
     light[np.hypot(x - side / 2, y - side / 2) < radius] = 1.3
     light = cv2.GaussianBlur(light, (0, 0), 0.8)
     rgb = np.rint(255.0 * srgb_encode(np.clip(light, 0.0, 1.0))).astype(np.uint8)
-    wall = Wall(
+    wall = RawWall(
         linear=light.astype(np.float32),
         angles_deg=np.linspace(-60.0, 60.0, side),
         heights_mm=0.25 * np.arange(side)[::-1],
         radius_mm=24.0,
-        filled=np.ones((side, side), dtype=bool),
-        judged=np.ones((side, side), dtype=bool),
         pixels=np.stack([x, y], axis=-1).astype(np.float32),
     )
     return wall, as_photo(rgb)

@@ -38,8 +38,9 @@ def gravel(scale: int = 1) -> tuple[Float32Array, BoolArray]:
 def test_distances_are_those_of_a_general_library() -> None:
     seen = sight("SL02_2026-03-04.jpg")
     bare = (seen.tissue.classes == TissueClass.BARE) & seen.wall.judged & seen.wall.filled
-    step = float(seen.wall.heights_mm[0] - seen.wall.heights_mm[1])
-    numbers = describe(seen.wall.linear, bare, step_mm=step, cell_cm2=seen.wall.cell_cm2)
+    numbers = describe(
+        seen.wall.linear, bare, step_mm=seen.wall.step_mm, cell_cm2=seen.wall.cell_cm2
+    )
     middle, whiten, looks = novelty._known()
     inverse = whiten @ whiten.T
     unwhite = looks @ np.linalg.inv(whiten) + middle
