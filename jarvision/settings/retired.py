@@ -25,6 +25,9 @@ RETIRED: Mapping[tuple[str, str], Retired] = MappingProxyType(
         ("tracking", "half_view_deg"): Retired(
             60.0, "every photo is judged to 60 degrees on both sides"
         ),
+        ("colour", "white_linear_min"): Retired(
+            0.03, "white_level_min in [acceptance] alone says how dark the card's white may be"
+        ),
     }
 )
 """By section and name. A file with all defaults of an older version is read without a word."""

@@ -61,16 +61,13 @@ class ColourSettings:
     open. The tone's was the best of 0.07, 0.1, 0.17 and 0.3 in the cross-validation of
     colour/fit.py."""
 
-    white_reflectance_min: Annotated[float, Limits(0, 1)] = 0.55
-    """Nominal linear value from which a swatch counts as white in the exposure check."""
-
-    white_linear_min: float = 0.03
-    """Linear signal of the card's white below which noise hides colours: the limit at which
-    coverage was seen to move, docs/acceptance.md."""
+    white_reflectance_min: Annotated[float, Limits(0, 0.7)] = 0.55
+    """Nominal linear value from which a swatch counts as white when exposure is judged."""
 
     calibration_white_min: float = 0.12
-    """The same for a photo of the fresh card, from which all later photos take their colours:
-    three stops under, so that its noise stays small (common practice, no source)."""
+    """Least linear signal of the paper on a photo of the fresh card, from which all later photos
+    take their colours: three stops under, so that its noise stays small (common practice, no
+    source)."""
 
 
 @dataclass(frozen=True)

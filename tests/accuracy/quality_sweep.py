@@ -54,9 +54,7 @@ def open_settings() -> PhotoSettings:
             hidden_swatches_max=INF,
             glare_max_percent=INF,
         ),
-        colour=replace(
-            usual.colour, residual_max_de=INF, white_linear_min=0.0, white_reflectance_min=0.0
-        ),
+        colour=replace(usual.colour, residual_max_de=INF),
         jar=replace(usual.jar, px_per_mm_min=0.0),
         coverage=replace(usual.coverage, seen_min_percent=0.0),
     )

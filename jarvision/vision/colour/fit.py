@@ -47,10 +47,14 @@ def fit_colour(
     Raises
     ------
     PhotoRefusedError
-        ``overexposed``, ``underexposed`` or ``poor_colour``.
+        ``poor_colour``.
+
+    Notes
+    -----
+    The photo has passed :func:`jarvision.vision.quality.gate.accept_card`: its exposure is judged
+    there and not again.
     """
     values = values or nominal_values(layout)
-    _check_exposure(readings, layout=layout, settings=settings)
     usable = (readings.clipped <= settings.clipped_share_max) & (
         readings.spread <= settings.swatch_spread_max
     )
@@ -82,19 +86,6 @@ def fit_colour(
             f"(at most {settings.residual_max_de:.0f} can be used)",
         )
     return fit
-
-
-def _check_exposure(
-    readings: SwatchReadings, *, layout: CardLayout, settings: ColourSettings
-) -> None:
-    white = layout.nominal_linear.min(axis=1) >= settings.white_reflectance_min
-    if readings.clipped[white].min() > settings.clipped_share_max:
-        raise PhotoRefusedError("overexposed", "every white swatch of the card is burnt out")
-    brightest = float(readings.linear[white].mean(axis=1).max())
-    if brightest < settings.white_linear_min:
-        raise PhotoRefusedError(
-            "underexposed", f"the card's white reaches only {brightest:.0%} of the full signal"
-        )
 
 
 def _robust_matrix(

@@ -12,9 +12,6 @@ from jarvision.vision.card.layout import CardLayout
 from jarvision.vision.quality.evenness import Evenness, measure_evenness
 from jarvision.vision.quality.sharpness import Sharpness, measure_sharpness
 
-_WHITE_MIN_LINEAR = 0.55
-"""Nominal linear value from which a swatch counts as white."""
-
 
 @dataclass(frozen=True)
 class CardQuality:
@@ -60,7 +57,7 @@ def measure_card(
     settings: PhotoSettings,
 ) -> CardQuality:
     """Measure all figures that need the card alone; ``rgb`` is ``(rows, cols, 3)`` sRGB bytes."""
-    white = layout.nominal_linear.min(axis=1) >= _WHITE_MIN_LINEAR
+    white = layout.nominal_linear.min(axis=1) >= settings.colour.white_reflectance_min
     clipped = swatches.clipped > settings.colour.clipped_share_max
     plain = ~clipped & (swatches.spread <= settings.colour.swatch_spread_max)
     middle = np.array([*layout.centre_mm, 0.0])

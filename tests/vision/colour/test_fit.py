@@ -159,18 +159,12 @@ def test_a_measured_tint_of_the_greys_is_not_taken_for_the_light_or_the_tone(ben
 
 
 # --------------------------------------------------------------------------- refusals
-def test_burnt_out_whites_are_overexposed_and_one_clean_white_is_enough() -> None:
+def test_one_clean_white_is_enough() -> None:
     white = LAYOUT.nominal_linear.min(axis=1) >= SETTINGS.white_reflectance_min
     assert np.count_nonzero(white) >= 2
+    white[np.flatnonzero(white)[0]] = False
     swatches, paper = shoot()
-    assert refusal(replace(swatches, clipped=white.astype(float)), paper) == "overexposed"
-    one_left = white.copy()
-    one_left[np.flatnonzero(white)[0]] = False
-    assert fit((replace(swatches, clipped=one_left.astype(float)), paper)).de00_median < 0.3
-
-
-def test_a_dim_photo_is_underexposed() -> None:
-    assert refusal(*shoot(light=0.02)) == "underexposed"
+    assert fit((replace(swatches, clipped=white.astype(float)), paper)).de00_median < 0.3
 
 
 def test_too_few_clean_swatches_are_poor_colour() -> None:

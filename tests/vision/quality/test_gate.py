@@ -207,10 +207,12 @@ def as_photo(rgb: np.ndarray) -> Photo:
     return Photo(Path("a.jpg"), "a.jpg", rgb, 1.0, focal_px, True, evening, "exif")
 
 
-def judged(rgb: np.ndarray, card: CardFit, layout: CardLayout) -> str:
+def judged(
+    rgb: np.ndarray, card: CardFit, layout: CardLayout, swatches: SwatchReadings | None = None
+) -> str:
     """Reason word of a photo, empty for a good one."""
     photo = as_photo(rgb)
-    swatches = read_swatches(rgb, card, layout=layout)
+    swatches = swatches or read_swatches(rgb, card, layout=layout)
     try:
         accept_card(photo, card, swatches, layout=layout, settings=PhotoSettings())
     except PhotoRefusedError as refusal:
@@ -242,6 +244,23 @@ def test_each_fault_has_its_reason(
     rgb, card = photographed(drawn, **options)
     assert judged(rgb, card, layout) == reason
     assert PHOTO_REASONS[reason].remedy
+
+
+def test_exposure_is_judged_by_the_cards_whites(drawn: np.ndarray, layout: CardLayout) -> None:
+    rgb, card = photographed(drawn, 4.5)
+    swatches = read_swatches(rgb, card, layout=layout)
+    white = layout.nominal_linear.min(axis=1) >= PhotoSettings().colour.white_reflectance_min
+    burnt = white.astype(float)
+    one_left = np.where(np.arange(white.size) == np.flatnonzero(white)[0], 0.0, burnt)
+    told = [
+        judged(rgb, card, layout, replace(swatches, **change))
+        for change in (
+            {"clipped": burnt},
+            {"clipped": one_left},
+            {"linear": 0.02 * swatches.linear},
+        )
+    ]
+    assert told == ["overexposed", "", "underexposed"]
 
 
 @pytest.mark.parametrize(
