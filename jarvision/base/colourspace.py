@@ -31,6 +31,9 @@ def _xyz_of_xy(x: float, y: float) -> FloatArray:
     return np.array([x / y, 1.0, (1.0 - x - y) / y])
 
 
+LUMINANCE: FloatArray = np.array([0.2126, 0.7152, 0.0722])
+"""``(3,)`` share of the linear red, green and blue in the luminance, as IEC 61966-2-1 rounds it."""
+
 WHITE_D65: FloatArray = _xyz_of_xy(*_WHITE_XY)
 """XYZ of the perfect white, ``(3,)``."""
 
@@ -82,6 +85,12 @@ def srgb_encode(linear: ArrayLike) -> FloatArray:
     size = np.abs(value)
     curve = 1.055 * size ** (1.0 / 2.4) - 0.055
     return np.where(size <= 0.0031308, value * 12.92, np.sign(value) * curve)
+
+
+def srgb_bytes(linear: ArrayLike) -> NDArray[np.uint8]:
+    """Nearest 8-bit sRGB of linear light; what lies outside 0 to 1 is clipped, NaN is black."""
+    within = np.clip(np.nan_to_num(np.asarray(linear, dtype=np.float64)), 0.0, 1.0)
+    return np.rint(255.0 * srgb_encode(within)).astype(np.uint8)
 
 
 def linear_to_xyz(linear: ArrayLike) -> FloatArray:

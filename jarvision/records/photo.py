@@ -75,6 +75,8 @@ class CardFit:
         RMS distance between the marker corners found and those of the fitted homography, px.
     px_per_mm
         Scale at the middle of the card.
+    outline_px
+        ``(4, 2)`` corners of the card in photo pixels; they may lie outside the photo.
     """
 
     homography: FloatArray
@@ -84,6 +86,7 @@ class CardFit:
     markers: tuple[int, ...]
     reprojection_px: float
     px_per_mm: float
+    outline_px: FloatArray
 
     @property
     def camera_position_mm(self) -> FloatArray:

@@ -97,6 +97,12 @@ def test_srgb_curve_has_the_constants_of_the_standard():
     assert cs.srgb_encode(1.0) == pytest.approx(1.0)
 
 
+def test_bytes_of_linear_light_are_the_nearest_and_never_wrap() -> None:
+    every = np.arange(256)
+    np.testing.assert_array_equal(cs.srgb_bytes(cs.byte_to_linear_table()), every)
+    assert cs.srgb_bytes([-0.2, 1.7, np.nan, np.inf]).tolist() == [0, 255, 0, 255]
+
+
 def test_srgb_curve_agrees_with_an_independent_library_and_with_its_table():
     encoded = np.arange(256) / 255.0
     np.testing.assert_allclose(cs.srgb_decode(encoded), colour.cctf_decoding(encoded), atol=1e-12)

@@ -16,7 +16,14 @@ from jarvision.base.colourspace import linear_table
 from jarvision.base.errors import PhotoRefusedError
 from jarvision.records import ByteArray, CardFit, FloatArray, SampleArray, SwatchReadings
 from jarvision.vision.card.layout import CardLayout, Marker, load_layout
-from jarvision.vision.card.pose import MARKS_NEEDED, fit_card, gather, scale_at, side_px
+from jarvision.vision.card.pose import (
+    MARKS_NEEDED,
+    card_to_photo,
+    fit_card,
+    gather,
+    scale_at,
+    side_px,
+)
 from jarvision.vision.card.squares import Squares, find_squares
 
 # Half-width of the window in which a corner is refined, in cells of the mark: the black border is
@@ -79,6 +86,7 @@ def find_card(
         markers=fit.corners.marks,
         reprojection_px=fit.rms_px,
         px_per_mm=scale_at(fit.homography, layout.centre_mm),
+        outline_px=card_to_photo(layout.corners_mm, fit.homography),
     )
 
 

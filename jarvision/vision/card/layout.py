@@ -15,7 +15,7 @@ from typing import Any, Literal
 import numpy as np
 
 from jarvision.base import colourspace
-from jarvision.records import ByteArray, FloatArray
+from jarvision.records import FloatArray
 
 Lab = tuple[float, float, float]
 Role = Literal["grey", "contents", "mould", "primary"]
@@ -157,11 +157,6 @@ class CardLayout:
         """``(n, 3)`` nominal linear sRGB of the swatches."""
         return colourspace.lab_to_linear(self.nominal_lab)
 
-    @property
-    def nominal_rgb8(self) -> ByteArray:
-        """``(n, 3)`` nominal 8-bit sRGB of the swatches."""
-        return np.array([s.rgb8 for s in self.swatches], dtype=np.uint8)
-
     @cached_property
     def centres_mm(self) -> FloatArray:
         """``(n, 2)`` middles ``(x, y)`` of the swatches, mm."""
@@ -172,10 +167,16 @@ class CardLayout:
         """Middle of the card ``(x, y)``, mm."""
         return self.width_mm / 2.0, self.height_mm / 2.0
 
+    @property
+    def corners_mm(self) -> FloatArray:
+        """``(4, 2)`` corners of the card, clockwise from the top left one, mm."""
+        wide, high = self.width_mm, self.height_mm
+        return np.array([[0.0, 0.0], [wide, 0.0], [wide, high], [0.0, high]])
+
 
 def lab_to_rgb8(lab: Lab) -> tuple[int, int, int]:
     """Nearest 8-bit sRGB of a CIELAB colour (D65) inside the sRGB gamut."""
-    red, green, blue = np.rint(255.0 * colourspace.srgb_encode(colourspace.lab_to_linear(lab)))
+    red, green, blue = colourspace.srgb_bytes(colourspace.lab_to_linear(lab))
     return int(red), int(green), int(blue)
 
 

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from jarvision.base.colourspace import byte_to_linear_table, srgb_encode
+from jarvision.base.colourspace import byte_to_linear_table, srgb_bytes
 from jarvision.records import ByteArray, FloatArray
 
 if TYPE_CHECKING:
@@ -244,4 +244,4 @@ def _blend(picture: ByteArray, row: int, col: int, share: FloatArray, rgb: Rgb8)
     edge = (share > 0.0) & ~full
     weight = share[edge][:, None]
     mixed = table[target[edge]] * (1.0 - weight) + table[np.array(rgb)] * weight
-    target[edge] = np.rint(255.0 * srgb_encode(mixed))
+    target[edge] = srgb_bytes(mixed)

@@ -16,6 +16,7 @@ from typing import Final
 import cv2
 import numpy as np
 
+from jarvision.base.colourspace import srgb_bytes
 from jarvision.base.files import write_whole
 from jarvision.records import (
     HALF_VIEW_DEG,
@@ -144,7 +145,7 @@ def draw_wall_strip(wall: Wall, tissue: Tissue, patches: Sequence[Patch]) -> Byt
     top_mm = (float(held.max()) if held.size else float(wall.heights_mm[0])) + STRIP_TOP_MM
     rows = np.flatnonzero((wall.heights_mm > 0) & (wall.heights_mm <= top_mm))
     part = np.s_[rows[0] : rows[-1] + 1, cols[0] : cols[-1] + 1]
-    shown = _encode_srgb(wall.linear[part] * STRIP_LIGHT)
+    shown = srgb_bytes(wall.linear[part] * STRIP_LIGHT)
     shown[tissue.classes[part] <= TissueClass.UNJUDGED] //= 2
     width_mm = np.deg2rad(2 * HALF_VIEW_DEG) * wall.radius_mm
     size = (round(width_mm * STRIP_PX_PER_MM), round(wall.step_mm * len(rows) * STRIP_PX_PER_MM))
@@ -185,11 +186,9 @@ def _frame_jar(shape: tuple[int, ...], jar: JarFit, card: CardFit | None) -> Fra
     edge = np.array([shape[1], shape[0]], dtype=np.float64)
     first, last = np.zeros(2), edge
     if card is not None:
-        corners = np.array([[[0, 0], [190, 0], [190, 260], [0, 260]]], dtype=np.float64)
-        seen = cv2.perspectiveTransform(corners, card.homography)[0]
         # The jar stands before the card and may hang below it: the card limits, the jar wins.
-        first = np.minimum(np.maximum(seen.min(axis=0), 0), low)
-        last = np.maximum(np.minimum(seen.max(axis=0), edge), high)
+        first = np.minimum(np.maximum(card.outline_px.min(axis=0), 0), low)
+        last = np.maximum(np.minimum(card.outline_px.max(axis=0), edge), high)
     top_left = np.clip(np.maximum(low - margin, first), 0, edge - 2)
     bottom_right = np.clip(np.minimum(high + margin, last), top_left + 2, edge)
     height = PICTURE_HEIGHT_PX - CAPTION_HEIGHT_PX
@@ -357,11 +356,3 @@ def _photo_points(wall: Wall, grid: Float32Array) -> Float32Array:
     )[0]
     seen: Float32Array = points[np.isfinite(points).all(axis=1)].astype(np.float32)
     return seen
-
-
-def _encode_srgb(linear: Float32Array) -> ByteArray:
-    """Linear light to sRGB ``uint8``, IEC 61966-2-1."""
-    clipped = np.clip(np.nan_to_num(linear), 0, 1)
-    curve = 1.055 * np.asarray(cv2.pow(clipped, 1 / 2.4)) - 0.055
-    encoded = np.where(clipped <= 0.0031308, 12.92 * clipped, curve)
-    return np.round(encoded * 255).astype(np.uint8)

@@ -16,7 +16,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from jarvision.base.colourspace import byte_to_linear_table
+from jarvision.base.colourspace import LUMINANCE, byte_to_linear_table
 from jarvision.base.statistics import median
 from jarvision.records import ByteArray, CardFit, FloatArray
 from jarvision.vision.card.layout import CardLayout
@@ -52,8 +52,6 @@ _CONTRAST_MIN_SHARE = 0.4
 
 _SIGMAS_10_90 = 2.5631
 """10-90 % rise of a Gaussian edge, in its standard deviations: 2 * 1.28155."""
-
-_LUMINANCE = np.array([0.2126, 0.7152, 0.0722])
 
 
 @dataclass(frozen=True)
@@ -233,7 +231,7 @@ def _boxes(edges: FloatArray, homography: FloatArray) -> tuple[NDArray[np.intp],
 @cache
 def _luminance_tables() -> FloatArray:
     """``(3, 256)`` what every byte of red, green and blue adds to the luminance."""
-    return np.outer(_LUMINANCE, byte_to_linear_table())
+    return np.outer(LUMINANCE, byte_to_linear_table())
 
 
 def _levelled(light: FloatArray, distance: FloatArray, along: FloatArray) -> _Strip | None:

@@ -5,13 +5,12 @@ from __future__ import annotations
 import cv2
 import numpy as np
 
+from jarvision.base.colourspace import LUMINANCE
 from jarvision.records import BoolArray, Float32Array, RawWall
 
 CHANNELS = 7
 _LIGHT_FLOOR = np.float32(0.004)
 """Linear light added before a logarithm: keeps the noise of near-black pixels small."""
-
-_LUMINANCE = np.array([[0.2126, 0.7152, 0.0722]])
 
 MIDDLE = np.array([-1.2, 0.15, -0.45], dtype=np.float32)
 SPREAD = np.array([0.9, 0.25, 0.45], dtype=np.float32)
@@ -31,7 +30,7 @@ def network_inputs(wall: RawWall, burnt: BoolArray, *, multiple: int = 1) -> Flo
     linear = np.maximum(wall.linear, np.float32(0.0))
     linear += _LIGHT_FLOOR
     red, green, blue = (np.asarray(band) for band in cv2.split(np.asarray(cv2.log(linear))))
-    luminance = np.asarray(cv2.log(cv2.transform(linear, _LUMINANCE)))
+    luminance = np.asarray(cv2.log(cv2.transform(linear, LUMINANCE[None])))
     rows, cols = green.shape
     padded = np.zeros((CHANNELS, rows + -rows % multiple, cols + -cols % multiple), np.float32)
     channels = padded[:, :rows, :cols]

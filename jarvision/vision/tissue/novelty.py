@@ -13,13 +13,13 @@ from importlib.resources import as_file, files
 import cv2
 import numpy as np
 
+from jarvision.base.colourspace import LUMINANCE
 from jarvision.records import BoolArray, Float32Array, FloatArray, Tissue, TissueClass, Wall
 
 MIN_CM2 = 4.0
 """Less bare contents than this, some twenty kernels, say nothing about their look."""
 
 _SCALES_MM = (0.6, 1.2, 2.4, 4.8)
-_LUMINANCE = np.array([[0.2126, 0.7152, 0.0722]])
 _LIGHT_FLOOR = np.float32(0.004)
 _SMALLEST = np.float32(1e-3)
 
@@ -64,7 +64,7 @@ def describe(
     if np.count_nonzero(there) * 4.0 * cell_cm2 < MIN_CM2 / 2.0:  # threads, no areas
         return None
     logs = np.asarray(cv2.log(light))
-    level = np.asarray(cv2.log(cv2.transform(light, _LUMINANCE)))
+    level = np.asarray(cv2.log(cv2.transform(light, LUMINANCE[None])))
     tints = [(logs[..., band] - logs[..., 1])[there] for band in (0, 2)]
     numbers = [number for part in (level[there], *tints) for number in (part.mean(), part.std())]
     finer = level

@@ -314,6 +314,13 @@ def _flat_photo(layout: CardLayout, *, value: int) -> tuple[np.ndarray, CardFit]
     rows, cols = round(layout.height_mm * scale), round(layout.width_mm * scale)
     homography = np.array([[scale, 0, -0.5], [0, scale, -0.5], [0, 0, 1.0]])
     fit = CardFit(
-        homography, np.eye(3), np.eye(3), np.array([0.0, 0.0, 1.0]), (1, 2, 3, 5), 0.0, scale
+        homography=homography,
+        camera=np.eye(3),
+        rotation=np.eye(3),
+        translation=np.array([0.0, 0.0, 1.0]),
+        markers=(1, 2, 3, 5),
+        reprojection_px=0.0,
+        px_per_mm=scale,
+        outline_px=card_to_photo(layout.corners_mm, homography),
     )
     return np.full((rows, cols, 3), value, dtype=np.uint8), fit
