@@ -13,8 +13,13 @@ from pathlib import Path
 from jarvision.base.errors import UsageError
 from jarvision.base.text import printable
 from jarvision.records import Reading, ShelfResult
-from jarvision.register.jar_shapes import load_profiles, shapes_for_photo, shapes_of
-from jarvision.register.outcomes import FILE_NAME, contaminated_jars, read_outcomes, taken_together
+from jarvision.register.jar_shapes import load_jar_shapes, shapes_for_photo, shapes_of
+from jarvision.register.outcomes import (
+    OUTCOMES_NAME,
+    contaminated_jars,
+    read_outcomes,
+    taken_together,
+)
 from jarvision.report import write_report
 from jarvision.run import score
 from jarvision.run.check import home_of
@@ -71,7 +76,7 @@ def score_photo(
             "Give the folder that the photo is in, or leave folder out.",
         )
     chosen = settings or find_settings(root)
-    shapes, _ = shapes_of(score.find_register(root, None).values(), load_profiles(root))
+    shapes, _ = shapes_of(score.find_register(root, None).values(), load_jar_shapes(root))
     return read_jar_photo(
         path,
         root=root,
@@ -154,7 +159,9 @@ def publisher(
     The outcomes beside the register are read now, so that a wrong line there stops the run before
     any photo is read.
     """
-    outcomes = taken_together(read_outcomes((register.parent if register else folder) / FILE_NAME))
+    outcomes = taken_together(
+        read_outcomes((register.parent if register else folder) / OUTCOMES_NAME)
+    )
 
     def publish(result: ShelfResult) -> None:
         known = score.find_register(folder, register)

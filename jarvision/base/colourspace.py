@@ -10,9 +10,9 @@ from functools import cache
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-FloatArray = NDArray[np.float64]
+from jarvision.records import ByteArray, FloatArray
 
 # Chromaticities of the sRGB primaries and of its white D65, IEC 61966-2-1:1999 (from memory;
 # the matrix that follows from them is checked against colour-science in the tests).
@@ -87,7 +87,7 @@ def srgb_encode(linear: ArrayLike) -> FloatArray:
     return np.where(size <= 0.0031308, value * 12.92, np.sign(value) * curve)
 
 
-def srgb_bytes(linear: ArrayLike) -> NDArray[np.uint8]:
+def srgb_bytes(linear: ArrayLike) -> ByteArray:
     """Nearest 8-bit sRGB of linear light; what lies outside 0 to 1 is clipped, NaN is black."""
     within = np.clip(np.nan_to_num(np.asarray(linear, dtype=np.float64)), 0.0, 1.0)
     return np.rint(255.0 * srgb_encode(within)).astype(np.uint8)

@@ -14,8 +14,8 @@ from typing import Final
 from jarvision.base.errors import UsageError
 from jarvision.base.text import printable
 
-Cell = str | int | float | None
-Row = Sequence[Cell]
+CsvCell = str | int | float | None
+Row = Sequence[CsvCell]
 
 # Spreadsheets run a cell that starts like this as a formula; a plain number is harmless.
 _FORMULA: Final = re.compile(r"^[=+\-@\t\r\n]")
@@ -53,7 +53,7 @@ def to_lines(rows: Iterable[Row], delimiter: str = ",") -> str:
     return text.getvalue()
 
 
-def _cell(value: Cell) -> str:
+def _cell(value: CsvCell) -> str:
     if value is None or (isinstance(value, float) and not math.isfinite(value)):
         return ""
     if not isinstance(value, str):

@@ -16,11 +16,11 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from jarvision.growth.models import MODELS, Fit, FloatArray, draw_parameters, fit_curve
+from jarvision.growth.models import MODELS, Fit, draw_parameters, fit_curve
 from jarvision.growth.priors import Sibling, pooled_prior, species_prior
 from jarvision.growth.stall import Stall, find_stall
 from jarvision.growth.timeseries import Series, as_series, last_piece, rate_of
-from jarvision.records import Growth, JarHistory
+from jarvision.records import FloatArray, Growth, JarHistory
 from jarvision.register.species import SpeciesProfile
 from jarvision.settings.groups import Settings
 from jarvision.settings.growth import GrowthSettings

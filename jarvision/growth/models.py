@@ -15,11 +15,11 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
-Curve = Callable[[FloatArray, FloatArray, FloatArray, FloatArray], FloatArray]
-Inverse = Callable[[float, FloatArray, FloatArray, FloatArray], FloatArray]
+from jarvision.records import FloatArray
+
+CurveFormula = Callable[[FloatArray, FloatArray, FloatArray, FloatArray], FloatArray]
+CurveInverse = Callable[[float, FloatArray, FloatArray, FloatArray], FloatArray]
 
 MAX_EXPONENT = 300.0
 """Exponents are held here: exp(300) is finite, and its effect on any percentage is nil."""
@@ -53,7 +53,7 @@ def gompertz_time(y: float, a: FloatArray, m: FloatArray, lag: FloatArray) -> Fl
     return np.where(a > y, time, np.inf)
 
 
-def kjma(n: int) -> tuple[Curve, Inverse]:
+def kjma(n: int) -> tuple[CurveFormula, CurveInverse]:
     """Return the curve of nucleation and growth and its inverse, in (A, m, L).
 
     ``A (1 - exp(-((t - t0) / tau)^n))`` (Kolmogorov 1937, Johnson & Mehl 1939, Avrami 1939 to
@@ -89,8 +89,8 @@ class Model:
     """A curve of (A, m, L) and its inverse."""
 
     name: str
-    curve: Curve
-    time: Inverse
+    curve: CurveFormula
+    time: CurveInverse
 
 
 MODELS = (

@@ -8,12 +8,9 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 import numpy as np
-from numpy.typing import NDArray
 
-from jarvision.records import JarDay
+from jarvision.records import FloatArray, JarDay
 from jarvision.settings.growth import GrowthSettings
-
-FloatArray = NDArray[np.float64]
 
 Z95 = 1.96
 """Half-width of a 95 % interval in standard deviations."""

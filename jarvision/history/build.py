@@ -19,7 +19,7 @@ from jarvision.history.fronts import fastest_front
 from jarvision.history.linking import Track, link, motion, turned
 from jarvision.history.pooling import (
     QUARTERS,
-    fill_height_mm,
+    day_fill_height_mm,
     pool_coverage,
     pool_patches,
     wall_radius_mm,
@@ -38,11 +38,16 @@ from jarvision.records import (
 )
 from jarvision.settings.groups import Settings
 from jarvision.settings.history import TrackingSettings
-from jarvision.vision.tissue.thumbnail import CELL_DEG, CELL_MM, SmallWall, unpack
+from jarvision.vision.tissue.thumbnail import (
+    SMALL_CELL_DEG,
+    SMALL_CELL_MM,
+    SmallWall,
+    unpack_thumbnail,
+)
 
 
 @dataclass(frozen=True)
-class Sight:
+class FrontView:
     """The front of a jar on one day, and how it stands in the jar's frame.
 
     A place at angle ``a`` and height ``h`` of the jar is seen at ``a + angle_deg`` and
@@ -92,7 +97,7 @@ def build_history(
     refused = tuple(r for r in ordered if r.status != "ok" or r.coverage is None)
     days: list[JarDay] = []
     tracks: list[Track] = []
-    sights: list[Sight] = []
+    sights: list[FrontView] = []
     for day, group in groupby(usable, key=lambda r: r.taken_at.date()):
         shown = tuple(group)
         sight = _sight(shown, day, sights, chosen.tracking)
@@ -108,8 +113,8 @@ def _day(
     day: date,
     shown: tuple[Reading, ...],
     tracks: Sequence[Track],
-    sight: Sight | None,
-    earlier: Sequence[Sight],
+    sight: FrontView | None,
+    earlier: Sequence[FrontView],
     settings: Settings,
 ) -> JarDay:
     """Put together the record of one day."""
@@ -120,7 +125,7 @@ def _day(
         views=len(shown),
         coverage=pool_coverage(shown, settings.tracking),
         patches=tuple(_tracked(t, here, settings.tracking) for t in tracks if t.days[-1] == day),
-        fill_height_mm=fill_height_mm(shown),
+        fill_height_mm=day_fill_height_mm(shown),
         readings=shown,
         radius_mm=wall_radius_mm(shown, settings.tracking),
         turn=None if sight is None else sight.turn,
@@ -132,8 +137,8 @@ def _day(
 
 # --------------------------------------------------------------------------- the jar's frame
 def _sight(
-    shown: Sequence[Reading], day: date, earlier: Sequence[Sight], settings: TrackingSettings
-) -> Sight | None:
+    shown: Sequence[Reading], day: date, earlier: Sequence[FrontView], settings: TrackingSettings
+) -> FrontView | None:
     """Return the day's front in the jar's frame; None when no reading brings a thumbnail of it.
 
     The days before are tried from the last one back, then the last one of every other side. A jar
@@ -143,7 +148,7 @@ def _sight(
     fronts = [r for r in shown if QUARTERS[r.view] == 0 and r.thumbnail is not None]
     if not fronts or fronts[0].thumbnail is None or fronts[0].coverage is None:
         return None
-    now = Sight(day, unpack(fronts[0].thumbnail), fronts[0].coverage.percent)
+    now = FrontView(day, unpack_thumbnail(fronts[0].thumbnail), fronts[0].coverage.percent)
     if not earlier:
         return now
     last = {sight.frame: sight for sight in earlier}
@@ -178,7 +183,7 @@ def _follow(
     tracks: Sequence[Track],
     shown: Sequence[Reading],
     day: date,
-    sight: Sight | None,
+    sight: FrontView | None,
     settings: TrackingSettings,
 ) -> list[Track]:
     """Link the day's patches in the frame of the jar; count the days on which one is missed."""
@@ -206,15 +211,15 @@ def _follow(
     ]
 
 
-def _clear_now(track: Track, sight: Sight, settings: TrackingSettings) -> bool:
+def _clear_now(track: Track, sight: FrontView, settings: TrackingSettings) -> bool:
     """Say whether a track's place is in view, was judged, and shows no off-colour growth."""
     place = track.patches[-1]
     angle = (place.angle_deg + sight.angle_deg + 180.0) % 360.0 - 180.0
     if track.frame != sight.frame or abs(angle) > settings.clear_view_deg:
         return False
     rows = sight.small.classes.shape[0]
-    row = rows - 1 - int((place.height_mm + sight.rise_mm) / CELL_MM)
-    col = int((angle + HALF_VIEW_DEG) / CELL_DEG)
+    row = rows - 1 - int((place.height_mm + sight.rise_mm) / SMALL_CELL_MM)
+    col = int((angle + HALF_VIEW_DEG) / SMALL_CELL_DEG)
     around = (slice(max(row - 1, 0), row + 2), slice(max(col - 1, 0), col + 2))
     classes, opacity = sight.small.classes[around], sight.small.opacity[around]
     judged = classes.size > 0 and bool(np.isfinite(opacity).all())
@@ -239,7 +244,7 @@ def _tracked(track: Track, here: tuple[float, float], settings: TrackingSettings
 
 
 # --------------------------------------------------------------------------- fronts
-def _front(sight: Sight, earlier: Sequence[Sight], settings: Settings) -> Front | None:
+def _front(sight: FrontView, earlier: Sequence[FrontView], settings: Settings) -> Front | None:
     """Measure the fastest front since the last sight of the same side.
 
     The last two are looked at together: what was covered on either was covered. None soon after a

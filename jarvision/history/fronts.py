@@ -11,7 +11,7 @@ import numpy as np
 
 from jarvision.records import HALF_VIEW_DEG, BoolArray, FloatArray, Front
 from jarvision.settings.history import FrontSettings
-from jarvision.vision.tissue.thumbnail import CELL_DEG, CELL_MM, SmallWall
+from jarvision.vision.tissue.thumbnail import SMALL_CELL_DEG, SMALL_CELL_MM, SmallWall
 
 
 def fastest_front(
@@ -41,7 +41,7 @@ def fastest_front(
     grown = known & ~grown_before & (after.opacity >= settings.grown_from)
     if not grown.any() or gap_days <= 0:
         return None
-    step = (CELL_MM, after.cell_width_mm)
+    step = (SMALL_CELL_MM, after.cell_width_mm)
     from_old = np.full(grown.shape, np.inf)
     if grown_before.any():
         from_old = distance_transform_edt(~grown_before, sampling=step)
@@ -67,6 +67,6 @@ def _front(speed: float, area_cm2: float, crossed: BoolArray) -> Front:
     return Front(
         mm_per_day=speed,
         area_cm2=area_cm2,
-        angle_deg=(float(np.median(cols)) + 0.5) * CELL_DEG - HALF_VIEW_DEG,
-        height_mm=(crossed.shape[0] - float(np.median(rows)) - 0.5) * CELL_MM,
+        angle_deg=(float(np.median(cols)) + 0.5) * SMALL_CELL_DEG - HALF_VIEW_DEG,
+        height_mm=(crossed.shape[0] - float(np.median(rows)) - 0.5) * SMALL_CELL_MM,
     )

@@ -65,7 +65,7 @@ def _weighted(coverages: Sequence[Coverage], weights: NDArray[np.float64]) -> Co
     return Coverage(*(float(x) for x in np.average(np.array(rows), axis=0, weights=weights)))
 
 
-def fill_height_mm(readings: Sequence[Reading]) -> float:
+def day_fill_height_mm(readings: Sequence[Reading]) -> float:
     """Return the median fill height of the day, NaN when no reading has one."""
     heights = [r.fill_height_mm for r in readings if r.fill_height_mm is not None]
     return float(np.median(heights)) if heights else math.nan

@@ -11,7 +11,7 @@ import numpy as np
 
 from jarvision.records import Float32Array, FloatArray, Turn
 from jarvision.settings.history import TrackingSettings
-from jarvision.vision.tissue.thumbnail import CELL_DEG, CELL_MM, FINER, SmallWall
+from jarvision.vision.tissue.thumbnail import FINER, SMALL_CELL_DEG, SMALL_CELL_MM, SmallWall
 
 
 def find_turn(before: SmallWall, after: SmallWall, settings: TrackingSettings) -> Turn:
@@ -29,7 +29,7 @@ def find_turn(before: SmallWall, after: SmallWall, settings: TrackingSettings) -
     shift, _, _ = phase_cross_correlation(*padded, normalization="phase")  # type: ignore[no-untyped-call]
     down, across = -int(shift[0]), -int(shift[1])
     confidence = _agreement(first, second, down, across)
-    turn_deg, rise_mm = across * CELL_DEG / FINER, -down * CELL_MM / FINER
+    turn_deg, rise_mm = across * SMALL_CELL_DEG / FINER, -down * SMALL_CELL_MM / FINER
     if (
         confidence < settings.turn_min_agreement
         or abs(turn_deg) > settings.turn_limit_deg
@@ -50,8 +50,8 @@ def moved(field: FloatArray | Float32Array, rows: int, turn: Turn) -> FloatArray
         Rows of the day after.
     """
     height, cols = field.shape
-    across = round(turn.turn_deg / CELL_DEG)
-    up = round(turn.rise_mm / CELL_MM)
+    across = round(turn.turn_deg / SMALL_CELL_DEG)
+    up = round(turn.rise_mm / SMALL_CELL_MM)
     out = np.full((rows, cols), np.nan)
     # Rows are counted from the floor, so that jars of another height still stand together.
     source_rows = height - (rows - np.arange(rows)) + up

@@ -17,7 +17,14 @@ Conventions used everywhere
 
 from __future__ import annotations
 
-from jarvision.records.arrays import BoolArray, ByteArray, Float32Array, FloatArray, SampleArray
+from jarvision.records.arrays import (
+    BoolArray,
+    ByteArray,
+    DeepArray,
+    Float32Array,
+    FloatArray,
+    SampleArray,
+)
 from jarvision.records.history import (
     OFF_COLOUR_KINDS,
     Finding,
@@ -41,6 +48,7 @@ from jarvision.records.history import (
 from jarvision.records.photo import CardFit, ColourFit, Photo, SwatchReadings, TimeSource
 from jarvision.records.species import PinHabit, SpeciesProfile
 from jarvision.records.wall import (
+    COVERED,
     HALF_VIEW_DEG,
     OFF_COLOUR,
     Coverage,
@@ -55,6 +63,7 @@ from jarvision.records.wall import (
 )
 
 __all__ = [
+    "COVERED",
     "HALF_VIEW_DEG",
     "OFF_COLOUR",
     "OFF_COLOUR_KINDS",
@@ -63,6 +72,7 @@ __all__ = [
     "CardFit",
     "ColourFit",
     "Coverage",
+    "DeepArray",
     "Finding",
     "Flag",
     "Float32Array",

@@ -189,6 +189,9 @@ class TissueClass(IntEnum):
     WET = 9
 
 
+COVERED = (TissueClass.MYCELIUM, TissueClass.STAIN)
+"""White growth and the species' normal staining count as covered; mould does not."""
+
 OFF_COLOUR = (TissueClass.GREEN, TissueClass.BLACK, TissueClass.PINK, TissueClass.YELLOW)
 
 

@@ -14,12 +14,12 @@ from jarvision.base.errors import NotWritableError, RegisterError
 from jarvision.base.files import write_whole
 from jarvision.base.text import printable
 from jarvision.records import JarEntry
-from jarvision.register.jars import COLUMNS, Register, parse_register
+from jarvision.register.jars import REGISTER_COLUMNS, Register, parse_register
 
 STARTER: Final = (
     "# One line for each jar. Only 'jar' must be filled in. Dates are written 2026-01-31.\n"
     "# kind: spawn or fruiting. parent: the jar whose spawn it got; one spawn jar for one jar.\n"
-    f"{','.join(COLUMNS)}\n"
+    f"{','.join(REGISTER_COLUMNS)}\n"
 )
 
 
@@ -122,7 +122,7 @@ def _read(path: Path) -> tuple[bytes, CsvTable]:
     if table is None:
         raise RegisterError(
             f"The register {printable(path.name)} is empty",
-            f"Give it a first line: {','.join(COLUMNS)}.",
+            f"Give it a first line: {','.join(REGISTER_COLUMNS)}.",
         )
     return data, table
 

@@ -25,7 +25,7 @@ from jarvision.base.errors import UsageError
 from jarvision.records import JarEntry, JarShape
 from jarvision.register.photo_names import day_of, read_name
 
-FILE_NAME = "jar_profiles.toml"
+SHAPES_NAME = "jar_profiles.toml"
 
 LIMITS: Mapping[str, tuple[float, float]] = {
     "diameter_mm": (50.0, 140.0),
@@ -37,14 +37,14 @@ LIMITS: Mapping[str, tuple[float, float]] = {
 }
 """What each value may be: beyond it lies a slip, such as inches or centimetres."""
 
-COLUMNS = ("diameter_mm", "height_mm", "groove_mm", "volume_ml")
+MEASURES = ("diameter_mm", "height_mm", "groove_mm", "volume_ml")
 """The values that have a column in the register."""
 
 _OVERFULL = 1.05
 """A jar holds no more than its outer cylinder; ruler and print of the volume are a little off."""
 
 
-def load_profiles(folder: Path) -> dict[str, JarShape]:
+def load_jar_shapes(folder: Path) -> dict[str, JarShape]:
     """Read the shapes of a folder of photos; none when it has no such file.
 
     Raises
@@ -52,14 +52,14 @@ def load_profiles(folder: Path) -> dict[str, JarShape]:
     UsageError
         The file is no TOML, or a value is unknown, no number, or cannot be.
     """
-    path = folder / FILE_NAME
+    path = folder / SHAPES_NAME
     if not path.is_file():
         return {}
     try:
         tables = tomllib.loads(path.read_text(encoding="utf-8-sig"))
     except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
         raise UsageError(
-            f"{FILE_NAME} cannot be read ({error})", "Write it as its example in docs/files.md."
+            f"{SHAPES_NAME} cannot be read ({error})", "Write it as its example in docs/files.md."
         ) from error
     return {name: _shape(name, values) for name, values in tables.items()}
 
@@ -92,7 +92,7 @@ def shapes_of(
     shapes, odd = {}, []
     for entry in entries:
         if profiles and entry.profile and entry.profile not in profiles:
-            odd.append(f"jar '{entry.jar}': no profile '{entry.profile}' in {FILE_NAME}")
+            odd.append(f"jar '{entry.jar}': no profile '{entry.profile}' in {SHAPES_NAME}")
         shape = _merged(entry.shape, profiles.get(entry.profile, JarShape()))
         fault = fault_of(shape)
         if fault:
@@ -134,7 +134,7 @@ def _shape(name: str, values: object) -> JarShape:
 
 
 def _fault(name: str, what: str, remedy: str) -> UsageError:
-    return UsageError(f"{FILE_NAME}, [{name}]: {what}", remedy)
+    return UsageError(f"{SHAPES_NAME}, [{name}]: {what}", remedy)
 
 
 def _merged(own: JarShape, named: JarShape) -> JarShape:

@@ -3,8 +3,8 @@
 Columns: ``jar`` (the only one that must be there), ``kind`` (``spawn`` or ``fruiting``),
 ``species``, ``substrate``, ``started`` (ISO date), ``parent`` (the spawn jar it was made from),
 ``profile`` (the name of the jar's shape), ``notes``, and the jar's own measures, of
-:data:`jarvision.register.jar_shapes.COLUMNS`. Other columns are left alone. Commas or semicolons, a
-byte-order mark, blank lines and ``#`` lines are all fine.
+:data:`jarvision.register.jar_shapes.MEASURES`. Other columns are left alone. Commas or semicolons,
+a byte-order mark, blank lines and ``#`` lines are all fine.
 """
 
 from __future__ import annotations
@@ -18,12 +18,11 @@ from typing import Any, get_args
 from jarvision.base.csv_text import parse_csv
 from jarvision.base.errors import RegisterError
 from jarvision.records import JarEntry, JarKind, JarShape
-from jarvision.register.jar_shapes import COLUMNS as MEASURES
-from jarvision.register.jar_shapes import fault_of
+from jarvision.register.jar_shapes import MEASURES, fault_of
 
 REGISTER_NAME = "jars.csv"
 _TEXTS = ("jar", "kind", "species", "substrate", "started", "parent", "profile", "notes")
-COLUMNS = (*_TEXTS, *MEASURES)
+REGISTER_COLUMNS = (*_TEXTS, *MEASURES)
 KINDS: tuple[str, ...] = get_args(JarKind)
 
 

@@ -35,7 +35,7 @@ class JarState:
 
 
 @dataclass(frozen=True)
-class Relative:
+class FamilyJar:
     """One jar of the family, in the order in which to look.
 
     ``step`` counts from 1; jars of one step are equally near to the bad jar.
@@ -56,7 +56,7 @@ class Trace:
 
     jar: str
     suspect: bool
-    relatives: tuple[Relative, ...]
+    relatives: tuple[FamilyJar, ...]
 
     def of(self, relation: str) -> tuple[str, ...]:
         """Jars of one relation, such as ``child``."""
@@ -85,7 +85,7 @@ def trace(
         hint = f"Did you mean {' or '.join(near)}?" if near else "Add it with jarvision jars add."
         raise UsageError(f"Jar '{jar}' is not in the register", hint)
     known = states or {}
-    relatives: list[Relative] = []
+    relatives: list[FamilyJar] = []
     for step, (relation, why, members) in enumerate(_circles(register, jar), 1):
         found = [(name, known.get(name, JarState())) for name in members]
         found.sort(key=lambda pair: _STATES.index(pair[1].verdict))  # stable: register order
@@ -94,14 +94,14 @@ def trace(
     return Trace(jar, suspect, tuple(relatives))
 
 
-def _relative(jar: str, relation: str, step: int, state: JarState, why: str) -> Relative:
+def _relative(jar: str, relation: str, step: int, state: JarState, why: str) -> FamilyJar:
     near = relation in _DOWN
     action: Action = "isolate" if near or state.verdict == "no-go" else "inspect"
     if state.outcome and relation != _DOWN[0]:
         action, why = "none", f"{why}; its story is over"
     elif state.verdict == "go" and relation != _DOWN[0]:
         why = f"{why}; not to be used before that"
-    return Relative(jar, relation, step, state.verdict, state.outcome, action, why)
+    return FamilyJar(jar, relation, step, state.verdict, state.outcome, action, why)
 
 
 # --------------------------------------------------------------------------- the order

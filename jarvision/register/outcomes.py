@@ -19,8 +19,8 @@ from jarvision.base.files import write_whole
 from jarvision.base.text import printable
 from jarvision.records import JarEntry, ShelfResult, VerdictWord
 
-FILE_NAME: Final = "outcomes.csv"
-COLUMNS: Final = (
+OUTCOMES_NAME: Final = "outcomes.csv"
+OUTCOME_COLUMNS: Final = (
     "jar",
     "outcome",
     "date",
@@ -37,7 +37,7 @@ OUTCOMES: Final[Mapping[OutcomeWord, str]] = {
     "contaminated": "it was contaminated",
     "harvested": "it fruited; each day of picking is one line",
 }
-VERDICTS: Final[tuple[str, ...]] = get_args(VerdictWord)
+_VERDICTS: Final[tuple[str, ...]] = get_args(VerdictWord)
 _MOST_GRAMS: Final = 100_000.0
 
 
@@ -116,7 +116,7 @@ def read_outcomes(path: Path) -> tuple[Outcome, ...]:
     if not path.exists():
         return ()
     found = []
-    for line, cells in read_table(path, COLUMNS).rows:
+    for line, cells in read_table(path, OUTCOME_COLUMNS).rows:
         try:
             found.append(_outcome(cells))
         except ValueError as error:
@@ -150,10 +150,10 @@ def add_outcome(path: Path, outcome: Outcome, *, entry: JarEntry, today: date) -
     _check(outcome, entry, today)
     path = path.resolve()  # a link stays a link
     before = read_outcomes(path)
-    old = path.read_bytes() if path.exists() else to_csv(COLUMNS, ()).encode("utf-8")
-    table = read_table(path, COLUMNS) if path.exists() else None
-    cells = dict(zip(COLUMNS, _row(outcome), strict=True))
-    columns = table.columns if table else COLUMNS
+    old = path.read_bytes() if path.exists() else to_csv(OUTCOME_COLUMNS, ()).encode("utf-8")
+    table = read_table(path, OUTCOME_COLUMNS) if path.exists() else None
+    cells = dict(zip(OUTCOME_COLUMNS, _row(outcome), strict=True))
+    columns = table.columns if table else OUTCOME_COLUMNS
     line = to_lines([[cells.get(name, "") for name in columns]], table.delimiter if table else ",")
     gap = b"" if old.endswith((b"\n", b"\r")) else b"\n"
     write_whole(path, old + gap + line.encode("utf-8"))
@@ -251,7 +251,7 @@ def _outcome(cells: Mapping[str, str]) -> Outcome:
     if not cells["jar"]:
         raise ValueError("the jar has no name")
     _one_of("outcome", word, tuple(OUTCOMES))
-    _one_of("verdict", verdict, ("", *VERDICTS))
+    _one_of("verdict", verdict, ("", *_VERDICTS))
     told = cells["verdict_date"]
     return Outcome(
         jar=cells["jar"],

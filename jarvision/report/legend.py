@@ -23,24 +23,30 @@ def legend_samples() -> tuple[Sample, ...]:
     return (
         Sample(_line(strokes.ZONE, 2, "10 6"), "judged area", "what is measured: 60° to each side"),
         Sample(
-            _line(strokes.COVERED, 2.5, ""), "covered", "white growth, and staining that is normal"
+            _line(strokes.COVERED_COLOUR, 2.5, ""),
+            "covered",
+            "white growth, and staining that is normal",
         ),
-        Sample(_line(strokes.PATCHES["bare"], 2.5, "8 5"), "bare", "no growth at the glass"),
+        Sample(_line(strokes.PATCH_COLOURS["bare"], 2.5, "8 5"), "bare", "no growth at the glass"),
         Sample(
-            _line(strokes.PATCHES["green"], 4, "", hatched=True),
+            _line(strokes.PATCH_COLOURS["green"], 4, "", hatched=True),
             "green, black, pink, yellow",
             "growth of a colour that should not be there",
         ),
         Sample(
-            _line(strokes.PATCHES["wet"], 2.5, "", hatched=True),
+            _line(strokes.PATCH_COLOURS["wet"], 2.5, "", hatched=True),
             "wet",
             "slime or water at the glass",
         ),
         Sample(
-            _line(strokes.PATCHES["stain"], 2.5, "8 5"), "stain", "amber or brown; see the reasons"
+            _line(strokes.PATCH_COLOURS["stain"], 2.5, "8 5"),
+            "stain",
+            "amber or brown; see the reasons",
         ),
         Sample(
-            _line(strokes.UNJUDGED, 2.5, "1 5"), "not judged", "glare, fog or a label: not counted"
+            _line(strokes.UNJUDGED_COLOUR, 2.5, "1 5"),
+            "not judged",
+            "glare, fog or a label: not counted",
         ),
     )
 

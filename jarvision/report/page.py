@@ -67,7 +67,7 @@ class Group:
 
 
 @dataclass(frozen=True)
-class Task:
+class TaskLine:
     """One line of the plan; ``span`` is the 80 % interval of its day."""
 
     heading: str
@@ -81,11 +81,11 @@ class Day:
     """What is due on one day."""
 
     day: str
-    tasks: tuple[Task, ...]
+    tasks: tuple[TaskLine, ...]
 
 
 @dataclass(frozen=True)
-class Row:
+class DayRow:
     """One jar in the shelf's table of days."""
 
     jar: JarHead
@@ -274,8 +274,8 @@ def _tell_when(day: date, today: date) -> str:
     return names.get((day - today).days) or tell_day(day)
 
 
-def _task(item: PlanItem, *, with_text: bool) -> Task:
-    return Task(
+def _task(item: PlanItem, *, with_text: bool) -> TaskLine:
+    return TaskLine(
         HEADINGS[item.task].replace("by today", "today at the latest"),
         jars_told(item.jars),
         printable(item.text) if with_text else "",
@@ -298,10 +298,10 @@ def _table_days(today: date, stories: Sequence[JarStory]) -> list[date]:
     return [today - timedelta(days=back) for back in reversed(range(max(days, 1)))]
 
 
-def _rows(stories: Sequence[JarStory], jars: Sequence[JarHead], today: date) -> list[Row]:
+def _rows(stories: Sequence[JarStory], jars: Sequence[JarHead], today: date) -> list[DayRow]:
     days = _table_days(today, stories)
     return [
-        Row(jar, tuple(_cell(story, day) for day in days))
+        DayRow(jar, tuple(_cell(story, day) for day in days))
         for story, jar in zip(stories, jars, strict=True)
     ]
 

@@ -8,11 +8,10 @@ from pathlib import Path
 from jarvision.base.errors import PhotoRefusedError
 from jarvision.records import JarShape
 from jarvision.records.photo_reasons import PHOTO_REASONS
-from jarvision.register.jar_shapes import load_profiles, shapes_of
+from jarvision.register.jar_shapes import load_jar_shapes, shapes_of
 from jarvision.register.jars import REGISTER_NAME, read_register
 from jarvision.register.photo_names import read_name
-from jarvision.settings.toml import FILE_NAME as SETTINGS_FILE
-from jarvision.settings.toml import find_settings
+from jarvision.settings.toml import SETTINGS_NAME, find_settings
 from jarvision.settings.vision import PhotoSettings
 from jarvision.vision.calibration.value_files import load_card_values, value_files
 from jarvision.vision.calibration.values import CardValues
@@ -101,7 +100,7 @@ def _shape_of(path: Path, home: Path) -> JarShape | None:
     register = home / REGISTER_NAME
     if not register.is_file():
         return None
-    shapes, _ = shapes_of(read_register(register).values(), load_profiles(home))
+    shapes, _ = shapes_of(read_register(register).values(), load_jar_shapes(home))
     jar = read_name(path.resolve().relative_to(home).as_posix()).jar
     return shapes.get(jar)
 
@@ -110,6 +109,6 @@ def home_of(path: Path) -> Path:
     """The folder that would be scored: the photo's own, or the one above a jar's folder."""
     near = path.resolve().parent
     for folder in (near, near.parent):
-        if (folder / SETTINGS_FILE).is_file() or value_files(folder):
+        if (folder / SETTINGS_NAME).is_file() or value_files(folder):
             return folder
     return near

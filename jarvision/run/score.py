@@ -17,7 +17,7 @@ from jarvision.base.files import sweep_parts
 from jarvision.base.text import printable
 from jarvision.history.build import build_histories
 from jarvision.records import JarShape, Reading, ShelfResult
-from jarvision.register.jar_shapes import load_profiles, shapes_for_photo, shapes_of
+from jarvision.register.jar_shapes import load_jar_shapes, shapes_for_photo, shapes_of
 from jarvision.register.jars import REGISTER_NAME, Register, read_register
 from jarvision.register.species import SpeciesBook, load_species
 from jarvision.run.jobs import Fleet, Job, PhotoReader, read_one
@@ -187,7 +187,7 @@ def _prepare(
             "Put JPEG, PNG, TIFF, WebP or HEIC photos there, one folder or name per jar.",
         )
     _check_writable(out)
-    shapes, odd = shapes_of(known.values(), load_profiles(root))
+    shapes, odd = shapes_of(known.values(), load_jar_shapes(root))
     return _Ground(
         source=source,
         out=out,

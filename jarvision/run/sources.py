@@ -19,7 +19,7 @@ from jarvision.register.photo_names import PHOTO_SUFFIXES
 from jarvision.run.jobs import Parcel
 from jarvision.run.photo_files import find_photos, is_output_folder
 from jarvision.run.stamps import UNSURE, Stamp, stamp_of
-from jarvision.vision.calibration.value_files import FOLDER_NAME
+from jarvision.vision.calibration.value_files import VALUES_FOLDER
 
 BESIDE_SUFFIXES: Final = frozenset({".csv", ".toml", ".txt", ".cgats", ".cgt"})
 MAX_BESIDE_BYTES: Final = 5_000_000
@@ -100,7 +100,7 @@ class NearFolder:
         found = find_photos(
             self.root, out=out, on_error=lambda error: warn(f"folder not read: {error.filename}")
         )
-        return [path for path in found if path.relative_to(self.root).parts[0] != FOLDER_NAME]
+        return [path for path in found if path.relative_to(self.root).parts[0] != VALUES_FOLDER]
 
     def stamp(self, path: Path) -> Stamp | None:
         """Size, time and number of the file."""
@@ -129,7 +129,7 @@ class FarFolder:
         found = []
         for name in sorted(self._listing):
             path = PurePosixPath(name)
-            if path.suffix.lower() not in PHOTO_SUFFIXES or path.parts[0] == FOLDER_NAME:
+            if path.suffix.lower() not in PHOTO_SUFFIXES or path.parts[0] == VALUES_FOLDER:
                 continue
             if any(part.startswith(".") for part in path.parts) or outputs & set(path.parents):
                 continue

@@ -24,8 +24,8 @@ from jarvision.settings.groups import Settings
 from jarvision.settings.retired import RETIRED
 from jarvision.settings.table import ORDERED, SettingField, groups, sections
 
-FILE_NAME = "jarvision.toml"
-MAX_BYTES = 1_000_000
+SETTINGS_NAME = "jarvision.toml"
+_MAX_BYTES = 1_000_000
 _SEE_ALL = "Run 'jarvision settings' to see every section and name with its default."
 _WIDTH = 88
 _ENDLESS = 1e15  # larger numbers, infinity among them, mean nothing in any unit
@@ -56,7 +56,7 @@ def find_settings(folder: Path, *, chosen: Path | None = None) -> Settings:
     SettingsError
         The chosen file is not there, or a file is wrong; see :func:`parse_settings`.
     """
-    path = chosen or folder / FILE_NAME
+    path = chosen or folder / SETTINGS_NAME
     if chosen is None and not path.is_file():
         return Settings()
     return read_settings(path)
@@ -70,8 +70,8 @@ def read_settings(path: Path) -> Settings:
     SettingsError
     """
     try:
-        content = path.read_bytes()[: MAX_BYTES + 1]
-        if len(content) > MAX_BYTES:
+        content = path.read_bytes()[: _MAX_BYTES + 1]
+        if len(content) > _MAX_BYTES:
             raise SettingsError(f"{path.name} is too large for settings", _SEE_ALL)
         text = content.decode("utf-8-sig")
     except OSError as error:
@@ -84,7 +84,7 @@ def read_settings(path: Path) -> Settings:
     return parse_settings(text, name=path.name)
 
 
-def parse_settings(text: str, *, name: str = FILE_NAME) -> Settings:
+def parse_settings(text: str, *, name: str = SETTINGS_NAME) -> Settings:
     """Turn the text of a settings file into settings.
 
     Raises

@@ -56,7 +56,7 @@ from jarvision.vision.tissue.thumbnail import shrink
 
 
 @dataclass(frozen=True)
-class Sight:
+class PhotoAnalysis:
     """Everything that the stages found in one photo. Heavy: it stays inside the process."""
 
     photo: Photo
@@ -118,7 +118,7 @@ def look(
     values: CardValues | None = None,
     shape: JarShape | None = None,
     squares: Squares | None = None,
-) -> Sight:
+) -> PhotoAnalysis:
     """Walk one photo down the whole line: to its wall, then tissue, patches, coverage.
 
     ``shape`` is what the grower says of this jar's glass; ``squares`` are those of the photo, when
@@ -148,7 +148,7 @@ def look(
         raise PhotoRefusedError(
             "not_enough_seen", f"only {coverage.seen_percent:.0f} % of the wall can be judged"
         )
-    return Sight(
+    return PhotoAnalysis(
         photo=photo,
         card=front.card,
         colour=front.colour,
@@ -195,12 +195,12 @@ def read_jar_photo(
         squares = find_squares(photo.rgb)
         jar = _jar_of(squares, parts)
         shape = (shapes or {}).get(jar)
-        sight = look(photo, settings=settings, values=values, shape=shape, squares=squares)
+        analysis = look(photo, settings=settings, values=values, shape=shape, squares=squares)
     except PhotoRefusedError as refusal:
         reading = _refused(name, parts, refusal, jar=jar, taken=taken, notes=photo.notes)
         return reading if out is None else _with_refusal(reading, photo, out=out)
-    reading = _reading_of(sight, jar=jar, parts=parts)
-    return reading if out is None else _with_pictures(reading, sight, out=out)
+    reading = _reading_of(analysis, jar=jar, parts=parts)
+    return reading if out is None else _with_pictures(reading, analysis, out=out)
 
 
 def _jar_of(squares: Squares, parts: NameParts) -> str:
@@ -241,44 +241,44 @@ def _refused(
     )
 
 
-def _reading_of(sight: Sight, *, jar: str, parts: NameParts) -> Reading:
+def _reading_of(analysis: PhotoAnalysis, *, jar: str, parts: NameParts) -> Reading:
     return Reading(
-        photo=sight.photo.name,
+        photo=analysis.photo.name,
         jar=jar,
         view=parts.view,
-        taken_at=sight.photo.taken_at,
-        time_source=sight.photo.time_source,
+        taken_at=analysis.photo.taken_at,
+        time_source=analysis.photo.time_source,
         status="ok",
-        detail="; ".join(sight.photo.notes),
-        coverage=sight.coverage,
-        patches=sight.patches,
-        fill_height_mm=fill_height_mm(sight.wall),
-        colour_de00_median=sight.colour.de00_median,
-        card_values=sight.colour.reference,
-        card_values_de00=sight.colour.expected_de00,
-        radius_mm=sight.wall.radius_mm,
-        thumbnail=shrink(sight.wall, sight.tissue),
-        groove_height_mm=sight.wall.groove_mm,
-        shape_conflict=sight.jar.shape_conflict,
-        fill_sd_mm=fill_height_sd_mm(sight.wall, radius_sd_mm=sight.jar.radius_sd_mm),
+        detail="; ".join(analysis.photo.notes),
+        coverage=analysis.coverage,
+        patches=analysis.patches,
+        fill_height_mm=fill_height_mm(analysis.wall),
+        colour_de00_median=analysis.colour.de00_median,
+        card_values=analysis.colour.reference,
+        card_values_de00=analysis.colour.expected_de00,
+        radius_mm=analysis.wall.radius_mm,
+        thumbnail=shrink(analysis.wall, analysis.tissue),
+        groove_height_mm=analysis.wall.groove_mm,
+        shape_conflict=analysis.jar.shape_conflict,
+        fill_sd_mm=fill_height_sd_mm(analysis.wall, radius_sd_mm=analysis.jar.radius_sd_mm),
     )
 
 
-def _with_pictures(reading: Reading, sight: Sight, *, out: Path) -> Reading:
+def _with_pictures(reading: Reading, analysis: PhotoAnalysis, *, out: Path) -> Reading:
     name = picture_name(reading.photo)
     overlay, strip = f"overlays/{name}", f"walls/{name}"
     caption = Caption(jar=reading.jar, day=reading.taken_at.date(), coverage=reading.coverage)
     drawn = draw_overlay(
-        sight.photo.rgb,
-        jar=sight.jar,
-        wall=sight.wall,
-        tissue=sight.tissue,
-        patches=sight.patches,
+        analysis.photo.rgb,
+        jar=analysis.jar,
+        wall=analysis.wall,
+        tissue=analysis.tissue,
+        patches=analysis.patches,
         caption=caption,
-        card=sight.card,
+        card=analysis.card,
     )
     save_picture(out / overlay, drawn)
-    save_picture(out / strip, draw_wall_strip(sight.wall, sight.tissue, sight.patches))
+    save_picture(out / strip, draw_wall_strip(analysis.wall, analysis.tissue, analysis.patches))
     return replace(reading, overlay=overlay, wall_picture=strip)
 
 

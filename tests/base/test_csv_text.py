@@ -15,6 +15,7 @@ CELLS = st.text(max_size=12).map(printable).map(str.strip).filter(lambda t: t[:1
 
 
 @given(rows=st.lists(st.tuples(CELLS.filter(bool), CELLS, CELLS), max_size=5))
+@example(rows=[(",", "", ""), (";", "", "")])
 def test_what_was_written_reads_back(
     tmp_path_factory: pytest.TempPathFactory, rows: list[tuple[str, str, str]]
 ) -> None:
@@ -22,7 +23,8 @@ def test_what_was_written_reads_back(
     path.write_text(to_csv(("jar", "a", "b"), rows), encoding="utf-8", newline="")
     table = read_table(path, ("jar", "a", "b"))
     found = [tuple(cells.values()) for _, cells in table.rows]
-    assert found == [row for row in rows if any(cell.strip(",;") for cell in row)]
+    # a line of semicolons alone is passed over as blank; a comma comes in quotation marks
+    assert found == [row for row in rows if any(cell.strip(";") for cell in row)]
 
 
 @given(text=st.text(max_size=12))

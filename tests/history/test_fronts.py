@@ -8,13 +8,13 @@ import pytest
 from jarvision.history.fronts import fastest_front
 from jarvision.records import TissueClass
 from jarvision.settings.groups import Settings
-from jarvision.vision.tissue.thumbnail import CELL_MM, SmallWall
+from jarvision.vision.tissue.thumbnail import SMALL_CELL_MM, SmallWall
 
 LIMITS = Settings().front
 RADIUS_MM, ROWS, COLS = 45.0, 50, 60
 WIDTH_MM = RADIUS_MM * np.deg2rad(2.0)
 Y, X = np.meshgrid(
-    (np.arange(ROWS) + 0.5) * CELL_MM, (np.arange(COLS) + 0.5) * WIDTH_MM, indexing="ij"
+    (np.arange(ROWS) + 0.5) * SMALL_CELL_MM, (np.arange(COLS) + 0.5) * WIDTH_MM, indexing="ij"
 )
 Place = tuple[float, float]
 
@@ -90,5 +90,5 @@ def test_the_front_says_where_it_ran() -> None:
     front = fastest_front([discs()], wall(discs(((70.0, 30.0), 9.0))), 1.0, LIMITS)
     assert front is not None
     assert front.angle_deg == pytest.approx(np.rad2deg(70.0 / RADIUS_MM) - 60.0, abs=2.0)
-    assert front.height_mm == pytest.approx(ROWS * CELL_MM - 30.0, abs=2.0)
+    assert front.height_mm == pytest.approx(ROWS * SMALL_CELL_MM - 30.0, abs=2.0)
     assert front.area_cm2 == pytest.approx(np.pi * 0.9**2, rel=0.2)

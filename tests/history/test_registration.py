@@ -13,14 +13,20 @@ from walls import COLS, RADIUS_MM, ROWS, flat_wall, photographed, tissue_of
 from jarvision.history.registration import find_turn, moved
 from jarvision.records import Tissue, TissueClass, Turn, Wall, WallThumbnail
 from jarvision.settings.groups import Settings
-from jarvision.vision.tissue.thumbnail import CELL_DEG, CELL_MM, SmallWall, shrink, unpack
+from jarvision.vision.tissue.thumbnail import (
+    SMALL_CELL_DEG,
+    SMALL_CELL_MM,
+    SmallWall,
+    shrink,
+    unpack_thumbnail,
+)
 
 LIMITS = Settings().tracking
 
 
 def small(wall: Wall) -> SmallWall:
     classes = np.full(wall.filled.shape, TissueClass.BARE, dtype=np.uint8)
-    return unpack(shrink(wall, tissue_of(classes)))
+    return unpack_thumbnail(shrink(wall, tissue_of(classes)))
 
 
 # Photographs bundled with scikit-image: real surfaces, none of them a jar.
@@ -76,7 +82,7 @@ def test_a_wall_without_any_pattern_gives_no_turn() -> None:
 
 def test_a_map_is_moved_to_where_its_places_are_on_the_next_day() -> None:
     field = np.arange(40.0 * 60).reshape(40, 60)
-    turned = moved(field, 40, Turn(3 * CELL_DEG, 2 * CELL_MM, 1.0, found=True))
+    turned = moved(field, 40, Turn(3 * SMALL_CELL_DEG, 2 * SMALL_CELL_MM, 1.0, found=True))
     # up by two rows, to the right by three columns
     assert turned[10, 20] == field[12, 17]
     assert np.isnan(turned[:, :3]).all()
@@ -95,7 +101,7 @@ def half_grown() -> tuple[Wall, Tissue]:
 
 def test_a_thumbnail_keeps_coverage_classes_and_what_was_not_seen() -> None:
     wall, tissue = half_grown()
-    seen = unpack(shrink(wall, tissue))
+    seen = unpack_thumbnail(shrink(wall, tissue))
     assert np.nanmean(seen.opacity) == pytest.approx(0.5, abs=0.01)
     assert np.isnan(seen.opacity[:5]).all()
     assert set(np.unique(seen.classes[6:, :29])) == {TissueClass.BARE}
@@ -116,5 +122,5 @@ def test_a_thumbnail_is_small_enough_to_cross_processes_and_to_be_kept() -> None
 def test_a_broken_thumbnail_is_told_apart() -> None:
     thumbnail = shrink(*half_grown())
     with pytest.raises(ValueError, match="cannot hold"):
-        unpack(replace(thumbnail, rows=thumbnail.rows + 1))
+        unpack_thumbnail(replace(thumbnail, rows=thumbnail.rows + 1))
     assert isinstance(thumbnail, WallThumbnail)

@@ -15,8 +15,8 @@ from jarvision.app.cli.main import app
 from jarvision.base.errors import ExitCode
 from jarvision.records.flags import FLAGS
 from jarvision.records.photo_reasons import PHOTO_REASONS
-from jarvision.register.jars import COLUMNS
-from jarvision.register.outcomes import COLUMNS as OUTCOME_COLUMNS
+from jarvision.register.jars import REGISTER_COLUMNS
+from jarvision.register.outcomes import OUTCOME_COLUMNS
 from jarvision.register.species.profiles import load_profiles
 from jarvision.report import tables
 from jarvision.report.plan_files import PLAN_COLUMNS
@@ -89,7 +89,7 @@ def test_every_column_is_described_in_its_order(name: str, columns: list[str]) -
 
 def test_every_register_column_is_described() -> None:
     listed = first_words(section(page("docs/files.md"), "The register, `jars.csv`"))
-    assert listed == list(COLUMNS)
+    assert listed == list(REGISTER_COLUMNS)
 
 
 def test_the_register_shown_to_growers_can_be_read(tmp_path: Path) -> None:

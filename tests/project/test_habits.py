@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import ast
 import re
 import subprocess
 import sys
 import tomllib
+from collections import defaultdict
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +19,14 @@ from jarvision.base.version import __version__
 ROOT = Path(__file__).parents[2]
 HEAVY = {"cv2", "pandas", "scipy", "matplotlib", "skimage", "PIL", "reportlab", "jinja2"}
 MOST_LINES = 400
+ONE_A_COMMAND = {"EXAMPLE", "app"}
+"""What each module of a command calls so: the example of its help, its own Typer application."""
+SAME_THING_TWICE = {
+    "trace": "the command, and the function that does its work",
+    "score_folder": "the door for Python, and the run behind it",
+    "Outcome": "to be parted: what became of a jar, and what a job brings",
+    "Tell": "to be one: how progress is told",
+}
 
 
 def project() -> dict[str, Any]:
@@ -40,6 +51,34 @@ def test_no_module_outgrows_its_reader(folder: str) -> None:
     lines = {str(f.relative_to(ROOT)): len(f.read_text("utf-8").splitlines()) for f in files}
     assert files
     assert {name: n for name, n in lines.items() if n > MOST_LINES} == {}
+
+
+def public_names(source: str) -> Iterator[str]:
+    """Classes, functions and constants that a module defines at its top."""
+    for node in ast.parse(source).body:
+        match node:
+            case ast.FunctionDef() | ast.ClassDef():
+                names = [node.name]
+            case ast.Assign():
+                within = (ast.walk(target) for target in node.targets)
+                names = [n.id for nodes in within for n in nodes if isinstance(n, ast.Name)]
+            case ast.AnnAssign(target=ast.Name()):
+                names = [node.target.id]
+            case _:
+                names = []
+        yield from (name for name in names if not name.startswith("_"))
+
+
+def test_no_public_name_means_two_things() -> None:
+    owners: dict[str, list[str]] = defaultdict(list)
+    for file in (ROOT / "jarvision").rglob("*.py"):
+        for name in public_names(file.read_text("utf-8")):
+            owners[name].append(file.relative_to(ROOT).as_posix())
+    shared = {name: files for name, files in owners.items() if len(files) > 1}
+    for name in ONE_A_COMMAND:
+        assert all(f.startswith("jarvision/app/cli/") for f in shared.pop(name))
+    assert set(SAME_THING_TWICE) <= set(shared), "an exception that is needed no more"
+    assert {n: files for n, files in shared.items() if n not in SAME_THING_TWICE} == {}
 
 
 @pytest.mark.parametrize(

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from jarvision.base.errors import NotWritableError, RegisterError
 from jarvision.register.edit import Added, add_jar, new_register
-from jarvision.register.jars import COLUMNS, read_register
+from jarvision.register.jars import REGISTER_COLUMNS, read_register
 from jarvision.register.species import is_known
 
 PLAIN = "jar,kind,species,substrate,started,parent,profile,notes\nS1,spawn,oyster,rye,,,,\n"
@@ -32,7 +32,7 @@ def test_a_new_register_has_every_column_and_takes_jars(tmp_path: Path) -> None:
     added = add(path, jar="K01", species="oyster")
     assert list(added.register) == ["K01"]
     header = next(line for line in path.read_text().splitlines() if line[0] != "#")
-    assert header == ",".join(COLUMNS)
+    assert header == ",".join(REGISTER_COLUMNS)
 
 
 def test_a_register_that_is_there_is_never_overwritten(tmp_path: Path) -> None:

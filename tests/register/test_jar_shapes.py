@@ -11,7 +11,7 @@ from drawn_jars import LAYOUT, DrawnJar, draw
 
 from jarvision.base.errors import RegisterError, UsageError
 from jarvision.records import JarEntry, JarFit, JarShape
-from jarvision.register.jar_shapes import load_profiles, shapes_for_photo, shapes_of
+from jarvision.register.jar_shapes import load_jar_shapes, shapes_for_photo, shapes_of
 from jarvision.register.jars import read_register
 from jarvision.settings.vision import PhotoSettings
 from jarvision.vision.read import wall_of
@@ -28,7 +28,7 @@ glass_mm = 3.5
 
 def load(tmp_path: Path, text: str) -> dict[str, JarShape]:
     (tmp_path / "jar_profiles.toml").write_text(text, encoding="utf-8")
-    return load_profiles(tmp_path)
+    return load_jar_shapes(tmp_path)
 
 
 def fit(jar: DrawnJar, shape: JarShape | None) -> JarFit:
@@ -43,7 +43,7 @@ def test_a_shape_is_read_with_its_values(tmp_path: Path) -> None:
 
 
 def test_a_folder_without_the_file_has_no_shapes(tmp_path: Path) -> None:
-    assert load_profiles(tmp_path) == {}
+    assert load_jar_shapes(tmp_path) == {}
 
 
 @pytest.mark.parametrize(

@@ -11,7 +11,7 @@ from fake_shelf import TODAY, fake_shelf
 from jarvision.base.errors import NotWritableError, UsageError
 from jarvision.records import JarEntry, VerdictWord
 from jarvision.register.outcomes import (
-    COLUMNS,
+    OUTCOME_COLUMNS,
     JarOutcome,
     Outcome,
     OutcomeWord,
@@ -43,12 +43,16 @@ def test_what_was_recorded_reads_back_in_order(tmp_path: Path) -> None:
     for each in lines:
         add(path, each)
     assert read_outcomes(path) == lines
-    assert path.read_text().splitlines()[0] == ",".join(COLUMNS)
+    assert path.read_text().splitlines()[0] == ",".join(OUTCOME_COLUMNS)
 
 
 def test_older_lines_are_never_touched(tmp_path: Path) -> None:
     path = tmp_path / "outcomes.csv"
-    old = b"\xef\xbb\xbf" + ";".join([*COLUMNS, "mine"]).encode() + b"\nX;clean;2026-01-01;;;;;;7"
+    old = (
+        b"\xef\xbb\xbf"
+        + ";".join([*OUTCOME_COLUMNS, "mine"]).encode()
+        + b"\nX;clean;2026-01-01;;;;;;7"
+    )
     path.write_bytes(old)
     add(path, line(grams=10.0))
     assert path.read_bytes().startswith(old + b"\n")
@@ -57,7 +61,7 @@ def test_older_lines_are_never_touched(tmp_path: Path) -> None:
 
 def test_a_file_with_a_wrong_line_takes_nothing(tmp_path: Path) -> None:
     path = tmp_path / "outcomes.csv"
-    text = f"{','.join(COLUMNS)}\nX,lost,2026-01-01,,,,,\n"
+    text = f"{','.join(OUTCOME_COLUMNS)}\nX,lost,2026-01-01,,,,,\n"
     path.write_text(text)
     with pytest.raises(UsageError, match="line 2: outcome 'lost'"):
         add(path, line())
@@ -77,7 +81,7 @@ def test_a_file_with_a_wrong_line_takes_nothing(tmp_path: Path) -> None:
 )
 def test_a_wrong_line_is_told_with_its_number(tmp_path: Path, cells: str, words: str) -> None:
     path = tmp_path / "outcomes.csv"
-    path.write_text(f"{','.join(COLUMNS)}\n{cells}\n")
+    path.write_text(f"{','.join(OUTCOME_COLUMNS)}\n{cells}\n")
     with pytest.raises(UsageError) as caught:
         read_outcomes(path)
     assert "line 2" in str(caught.value)

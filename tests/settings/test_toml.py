@@ -15,7 +15,7 @@ from jarvision.settings.groups import Settings
 from jarvision.settings.retired import RETIRED
 from jarvision.settings.table import ORDERED, SettingField, sections
 from jarvision.settings.toml import (
-    FILE_NAME,
+    SETTINGS_NAME,
     changes,
     find_settings,
     parse_settings,
@@ -78,7 +78,7 @@ def test_the_stages_of_a_photo_get_their_part() -> None:
 
 
 def test_dotted_keys_and_a_byte_order_mark_are_fine(tmp_path: Path) -> None:
-    (tmp_path / FILE_NAME).write_text("﻿verdict.sure_days = 4 # sure", encoding="utf-8")
+    (tmp_path / SETTINGS_NAME).write_text("﻿verdict.sure_days = 4 # sure", encoding="utf-8")
     assert find_settings(tmp_path).verdict.sure_days == 4
 
 
@@ -88,7 +88,7 @@ def test_without_a_file_the_defaults_hold(tmp_path: Path) -> None:
 
 
 def test_a_chosen_file_goes_before_the_one_in_the_folder(tmp_path: Path) -> None:
-    (tmp_path / FILE_NAME).write_text("[verdict]\nsure_days = 3")
+    (tmp_path / SETTINGS_NAME).write_text("[verdict]\nsure_days = 3")
     (tmp_path / "strict.toml").write_text("[verdict]\nsure_days = 5")
     assert find_settings(tmp_path).verdict.sure_days == 3
     assert find_settings(tmp_path, chosen=tmp_path / "strict.toml").verdict.sure_days == 5
@@ -143,7 +143,7 @@ def test_another_angle_for_the_judged_wall_is_refused_with_the_reason(value: str
 )
 def test_a_wrong_line_is_named_and_what_to_write_is_told(text: str, line: int, told: str) -> None:
     error = refusal(text)
-    assert error.message.startswith(f"{FILE_NAME}, line {line}")
+    assert error.message.startswith(f"{SETTINGS_NAME}, line {line}")
     assert told in error.message
 
 
@@ -171,7 +171,7 @@ def test_no_text_breaks_the_reader(text: str) -> None:
     try:
         assert isinstance(parse_settings(text), Settings)
     except SettingsError as error:
-        assert error.message.startswith(FILE_NAME)
+        assert error.message.startswith(SETTINGS_NAME)
 
 
 def test_a_deeply_nested_file_is_refused_like_any_other() -> None:
@@ -180,7 +180,7 @@ def test_a_deeply_nested_file_is_refused_like_any_other() -> None:
 
 
 def test_a_picture_is_no_settings_file(tmp_path: Path) -> None:
-    (tmp_path / FILE_NAME).write_bytes(b"\xff\xd8\xff\xe0")
+    (tmp_path / SETTINGS_NAME).write_bytes(b"\xff\xd8\xff\xe0")
     with pytest.raises(SettingsError, match="UTF-8"):
         find_settings(tmp_path)
 

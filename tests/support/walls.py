@@ -5,7 +5,7 @@ from __future__ import annotations
 import cv2
 import numpy as np
 
-from jarvision.records import Tissue, TissueClass, Wall
+from jarvision.records import COVERED, Tissue, TissueClass, Wall
 
 CELL_MM = 0.25
 RADIUS_MM = 40.0
@@ -41,7 +41,7 @@ def photographed(texture: np.ndarray, turn_deg: float, *, bright: float = 1.0) -
 
 def tissue_of(classes: np.ndarray, *, caps: np.ndarray | None = None) -> Tissue:
     """The tissue of a class map without any doubt: growth hides all, the rest nothing."""
-    grown = np.isin(classes, (TissueClass.MYCELIUM, TissueClass.STAIN))
+    grown = np.isin(classes, COVERED)
     return Tissue(
         classes=classes,
         opacity=grown.astype(np.float32),

@@ -58,8 +58,8 @@ def outcome(
     Exit codes: 0 done, 2 bad usage, 5 not writable.
     """
     from jarvision.register.outcomes import (
-        FILE_NAME,
         OUTCOMES,
+        OUTCOMES_NAME,
         Outcome,
         add_outcome,
         verdict_before,
@@ -77,7 +77,7 @@ def outcome(
     result = last_scoring(out, shelf)
     verdict, verdict_date = verdict_before(result, jar, day) if result else (None, None)
     line = Outcome(jar, cast(Any, word), day, grams, dry_grams, note.strip(), verdict, verdict_date)
-    path = shelf.folder / FILE_NAME
+    path = shelf.folder / OUTCOMES_NAME
     whole = add_outcome(path, line, entry=shelf.register[jar], today=today)
     typer.echo(json.dumps(_document(whole), indent=2) if as_json else printable(_told(whole)))
     if whole.verdict is None:

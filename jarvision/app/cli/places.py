@@ -57,7 +57,7 @@ def open_shelf(register: Path | None, *, needed: bool = True) -> Shelf:
         When there is no register where one was named or is needed, or a line is wrong.
     """
     from jarvision.register.jars import Register, read_register
-    from jarvision.register.outcomes import FILE_NAME, read_outcomes, taken_together
+    from jarvision.register.outcomes import OUTCOMES_NAME, read_outcomes, taken_together
     from jarvision.register.species import load_species
 
     path = register_path(register)
@@ -70,7 +70,7 @@ def open_shelf(register: Path | None, *, needed: bool = True) -> Shelf:
     return Shelf(
         folder=path.parent,
         register=read_register(path) if there else Register(),
-        outcomes=taken_together(read_outcomes(path.parent / FILE_NAME)),
+        outcomes=taken_together(read_outcomes(path.parent / OUTCOMES_NAME)),
         species=load_species(path.parent),
     )
 

@@ -37,7 +37,7 @@ def settings(
 
     Exit codes: 0 done, 2 a setting or a profile is wrong, or bad usage.
     """
-    from jarvision.settings.toml import FILE_NAME, find_settings, to_toml
+    from jarvision.settings.toml import SETTINGS_NAME, find_settings, to_toml
 
     place = _existing(folder) if folder else None
     found = find_settings(place or Path(), chosen=settings_file) if place or settings_file else None
@@ -56,8 +56,8 @@ def settings(
         console.print("Every setting has its default.")
     if not changed:
         console.print(
-            f"Write only the lines that you change into {FILE_NAME} beside your photos, each under "
-            "its [section].",
+            f"Write only the lines that you change into {SETTINGS_NAME} beside your photos, each "
+            "under its [section].",
             soft_wrap=True,
         )
     if species:

@@ -33,8 +33,8 @@ from jarvision.register.species.profiles import (
     written_forms,
 )
 
-FOLDER_NAME = "species"
-MAX_BYTES = 1_000_000
+SPECIES_FOLDER = "species"
+_MAX_BYTES = 1_000_000
 OWN_SOURCE = "the grower's own profile"
 _NAMES = ("like", "latin", "common")
 
@@ -50,7 +50,7 @@ def load_species(folder: Path) -> SpeciesBook:
         A file there is wrong, or two of them claim one name: it is told rather than passed over,
         or a jar would be judged by a profile that its grower did not mean.
     """
-    place = folder / FOLDER_NAME
+    place = folder / SPECIES_FOLDER
     if not place.is_dir():
         return package_book()
     files = sorted(path for path in place.iterdir() if path.suffix.lower() == ".toml")
@@ -81,7 +81,7 @@ def read_own_profile(path: Path) -> SpeciesProfile:
     """
     shown = f"species/{path.name}"
     try:
-        text = path.read_bytes()[:MAX_BYTES].decode("utf-8-sig")
+        text = path.read_bytes()[:_MAX_BYTES].decode("utf-8-sig")
         table = tomllib.loads(text)
     except OSError as error:
         raise SettingsError(f"{shown} cannot be read ({error.strerror})", "Close it.") from error

@@ -27,7 +27,7 @@ was told to fit the page rather than to print at 100 %."""
 
 
 @dataclass(frozen=True)
-class Refusal:
+class LeftOutPhoto:
     """A photo that was left out, and why."""
 
     photo: str
@@ -57,7 +57,7 @@ class Calibration:
     values: CardValues
     inks: InkStrength
     estimate: PrintEstimate
-    refused: tuple[Refusal, ...]
+    refused: tuple[LeftOutPhoto, ...]
 
 
 def calibrate_print(
@@ -133,12 +133,12 @@ def print_scale(bar_mm: float, *, layout: CardLayout) -> float:
 
 def _see_all(
     photos: Sequence[Path], *, layout: CardLayout, settings: ColourSettings
-) -> tuple[list[tuple[Photo, CardSight]], tuple[Refusal, ...]]:
+) -> tuple[list[tuple[Photo, CardSight]], tuple[LeftOutPhoto, ...]]:
     shots, refused = [], []
     for path in photos:
         try:
             photo = read_photo(path, name=path.name)
             shots.append((photo, see_card(photo, layout=layout, settings=settings)))
         except PhotoRefusedError as error:
-            refused.append(Refusal(str(path), error.reason, error.detail))
+            refused.append(LeftOutPhoto(str(path), error.reason, error.detail))
     return shots, tuple(refused)

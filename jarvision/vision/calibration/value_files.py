@@ -35,9 +35,9 @@ from jarvision.vision.calibration.values import (
 )
 from jarvision.vision.card.layout import CardLayout, load_layout
 
-FOLDER_NAME = "calibration"
+VALUES_FOLDER = "calibration"
 SUFFIXES = (".txt", ".cgats", ".cgt")
-MAX_BYTES = 5_000_000
+_MAX_BYTES = 5_000_000
 """No table of a card's colours is larger, with spectra and all."""
 
 REPEATS_MAX_DE00 = 3.0
@@ -72,7 +72,7 @@ def load_card_values(folder: Path, *, layout: CardLayout | None = None) -> CardV
 
 def value_files(folder: Path) -> list[Path]:
     """Return the files of card values in ``folder/calibration``, by name; none is fine."""
-    place = folder / FOLDER_NAME
+    place = folder / VALUES_FOLDER
     if not place.is_dir():
         return []
     return sorted(
@@ -130,7 +130,7 @@ def write_as_printed(
             )
         ],
     )
-    path = folder / FOLDER_NAME / f"as-printed-{day.isoformat()}.txt"
+    path = folder / VALUES_FOLDER / f"as-printed-{day.isoformat()}.txt"
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_text(text, encoding="ascii")
@@ -174,7 +174,7 @@ def _read(path: Path, *, layout: CardLayout) -> _Dated:
 
 def _text_of(path: Path) -> str:
     try:
-        if path.stat().st_size > MAX_BYTES:
+        if path.stat().st_size > _MAX_BYTES:
             raise CgatsError("too large for a table of colours")
         return path.read_bytes().decode("utf-8", errors="replace")
     except OSError as error:

@@ -83,4 +83,4 @@ def _scale_bar(bar: ScaleBar) -> printed.Boxes:
         shift = bar.line_mm * step / steps if at_end else bar.line_mm / 2.0
         x = bar.x_mm + step * bar.tick_every_mm - shift
         rows.append((x, bar.y_mm - length / 2.0, bar.line_mm, length))
-    return printed.Boxes(tuple(rows), printed.INK)
+    return printed.Boxes(tuple(rows), printed.INK_RGB)

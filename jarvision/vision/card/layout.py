@@ -117,7 +117,7 @@ class SlantedSquare:
 
 
 @dataclass(frozen=True)
-class Label:
+class PrintedLine:
     """One line of print: left end and baseline, font size in mm."""
 
     x_mm: float
@@ -139,7 +139,7 @@ class CardLayout:
     field: Field
     scale_bar: ScaleBar
     slanted_square: SlantedSquare
-    labels: tuple[Label, ...]
+    labels: tuple[PrintedLine, ...]
     swatches: tuple[Swatch, ...]
 
     @cached_property
@@ -217,7 +217,7 @@ def parse_layout(table: Mapping[str, Any]) -> CardLayout:
         field=Field(**_with_lab(table["field"])),
         scale_bar=ScaleBar(**table["scale_bar"]),
         slanted_square=SlantedSquare(**_with_lab(table["slanted_square"])),
-        labels=tuple(Label(**line) for line in table["text"]),
+        labels=tuple(PrintedLine(**line) for line in table["text"]),
         swatches=tuple(Swatch(**_with_lab(row)) for row in (*sides["left"], *sides["right"])),
     )
 

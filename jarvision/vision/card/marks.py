@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 Rgb8 = tuple[int, int, int]
 
 BLACK: Rgb8 = (0, 0, 0)
-INK: Rgb8 = (48, 48, 48)  # text and rules: dark grey reads as well and is calmer than black
+INK_RGB: Rgb8 = (48, 48, 48)  # text and rules: dark grey reads as well and is calmer than black
 WHITE: Rgb8 = (255, 255, 255)
 
 MM_PER_INCH = 25.4
@@ -61,7 +61,7 @@ class Text:
     size: float
     text: str
     bold: bool = False
-    rgb: Rgb8 = INK
+    rgb: Rgb8 = INK_RGB
 
 
 Mark = Boxes | Polygon | Text

@@ -18,13 +18,13 @@ Colour = tuple[int, int, int]
 
 JAR: Final[Colour] = (246, 246, 242)
 ZONE: Final[Colour] = (246, 246, 242)
-COVERED: Final[Colour] = (20, 120, 200)
-UNJUDGED: Final[Colour] = (226, 226, 220)
+COVERED_COLOUR: Final[Colour] = (20, 120, 200)
+UNJUDGED_COLOUR: Final[Colour] = (226, 226, 220)
 OTHER: Final[Colour] = (226, 226, 220)
-QUIET: Final[Colour] = (188, 196, 198)
+QUIET_COLOUR: Final[Colour] = (188, 196, 198)
 CASING: Final[Colour] = (20, 26, 30)
 STRIP: Final[Colour] = (24, 31, 35)
-PATCHES: Final[dict[str, Colour]] = {
+PATCH_COLOURS: Final[dict[str, Colour]] = {
     "bare": (250, 214, 92),
     "wet": (130, 200, 255),
     "stain": (214, 178, 138),

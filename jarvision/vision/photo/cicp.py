@@ -18,8 +18,9 @@ from typing import Any
 import numpy as np
 from PIL import Image
 
-from jarvision.base.colourspace import FloatArray, srgb_decode, srgb_encode, xyz_to_linear
-from jarvision.vision.photo.icc import DEEP_MAX, Converted, DeepArray, icc_tags
+from jarvision.base.colourspace import srgb_decode, srgb_encode, xyz_to_linear
+from jarvision.records import DeepArray, FloatArray
+from jarvision.vision.photo.icc import DEEP_MAX, Converted, icc_tags
 
 HDR_TONES = "tones of high dynamic range (PQ or HLG): converted to sRGB"
 OTHER_PRIMARIES = "the colours have rare primaries: they were taken for sRGB"

@@ -14,7 +14,6 @@ import warnings
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from PIL import (
     Image,
     JpegImagePlugin,
@@ -25,14 +24,13 @@ from PIL import (
 )
 
 from jarvision.base.errors import PhotoRefusedError
-from jarvision.records import ByteArray
+from jarvision.records import ByteArray, DeepArray
 from jarvision.vision.photo.cicp import CodePoints, code_points
 from jarvision.vision.photo.exif import ExifFacts, read_exif
 
 # Importing a plugin is what makes Pillow know its format.
 _PLUGINS = (JpegImagePlugin, PngImagePlugin, TiffImagePlugin, WebPImagePlugin)
 
-DeepArray = NDArray[np.uint16]
 
 FORMATS = ("JPEG", "PNG", "TIFF", "WEBP")
 """What Pillow decodes itself, told by content, whatever the file is called. Fewer formats are

@@ -14,13 +14,10 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 from PIL import Image, ImageCms
 
-from jarvision.base.colourspace import FloatArray, d50_to_d65, srgb_encode, xyz_to_linear
-from jarvision.records import ByteArray
-
-DeepArray = NDArray[np.uint16]
+from jarvision.base.colourspace import d50_to_d65, srgb_encode, xyz_to_linear
+from jarvision.records import ByteArray, DeepArray, FloatArray
 
 BROKEN_PROFILE = "the colour profile is broken: the colours were taken for sRGB"
 OTHER_PROFILE = "the colour profile is for another kind of picture: taken for sRGB"

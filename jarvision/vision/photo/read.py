@@ -11,9 +11,9 @@ import numpy as np
 from PIL import Image
 
 from jarvision.base.errors import PhotoRefusedError
-from jarvision.records import ByteArray, Photo
+from jarvision.records import ByteArray, DeepArray, Photo
 from jarvision.vision.photo.cicp import code_points_to_srgb
-from jarvision.vision.photo.decode import Decoded, DeepArray, decode
+from jarvision.vision.photo.decode import Decoded, decode
 from jarvision.vision.photo.exif import turn_upright, when
 from jarvision.vision.photo.icc import Converted, deep_to_srgb, to_bytes, to_srgb
 

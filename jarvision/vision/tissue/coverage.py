@@ -4,11 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from jarvision.records import BoolArray, Coverage, Float32Array, Tissue, TissueClass, Wall
+from jarvision.records import BoolArray, Coverage, Float32Array, Tissue, Wall
 from jarvision.settings.vision import CoverageSettings
-
-COVERED = (TissueClass.MYCELIUM, TissueClass.STAIN)
-"""White growth and the species' normal staining count as covered; mould does not."""
 
 
 def measure_coverage(

@@ -25,13 +25,13 @@ from jarvision.records import (
     WallThumbnail,
 )
 
-CELL_DEG, CELL_MM = 2.0, 2.0
+SMALL_CELL_DEG, SMALL_CELL_MM = 2.0, 2.0
 """A cell of the small maps: half a kernel, and less than any front runs in a day."""
 
 FINER = 2
 """The pattern is kept at this many samples a cell, both ways: kernels are 3 to 6 mm wide."""
 
-UNJUDGED = 255
+_UNJUDGED = 255
 """In the packed opacity (percent): contents that could not be judged, or none."""
 
 _WIDE_MM = 6.0
@@ -67,20 +67,20 @@ class SmallWall:
 
     @property
     def cell_width_mm(self) -> float:
-        """Width of a cell along the wall; it is ``CELL_MM`` high."""
-        return self.radius_mm * float(np.deg2rad(CELL_DEG))
+        """Width of a cell along the wall; it is ``SMALL_CELL_MM`` high."""
+        return self.radius_mm * float(np.deg2rad(SMALL_CELL_DEG))
 
     @property
     def cell_cm2(self) -> float:
         """True area of a cell."""
-        return self.cell_width_mm * CELL_MM / 100.0
+        return self.cell_width_mm * SMALL_CELL_MM / 100.0
 
 
 def shrink(wall: Wall, tissue: Tissue) -> WallThumbnail:
     """Make the thumbnail of one photo's wall."""
     seen = wall.filled & wall.judged
-    rows = max(2, int(np.ceil(float(wall.heights_mm.max()) / CELL_MM)))
-    cols = round(2 * HALF_VIEW_DEG / CELL_DEG)
+    rows = max(2, int(np.ceil(float(wall.heights_mm.max()) / SMALL_CELL_MM)))
+    cols = round(2 * HALF_VIEW_DEG / SMALL_CELL_DEG)
     grid = _Grid.over(wall, rows, cols)
     share = grid.means(seen)
     enough = share >= 0.5
@@ -90,7 +90,7 @@ def shrink(wall: Wall, tissue: Tissue) -> WallThumbnail:
         here = tissue.classes == int(kind)
         if here.any():
             votes[kind] = grid.means(here)
-    return pack(
+    return pack_thumbnail(
         SmallWall(
             opacity=np.where(enough, np.clip(hidden, 0.0, 1.0), np.nan).astype(np.float32),
             classes=votes.argmax(axis=0).astype(np.uint8),
@@ -100,9 +100,9 @@ def shrink(wall: Wall, tissue: Tissue) -> WallThumbnail:
     )
 
 
-def pack(small: SmallWall) -> WallThumbnail:
+def pack_thumbnail(small: SmallWall) -> WallThumbnail:
     """Pack the maps into bytes: opacity in percent, classes, then the pattern in 15 steps."""
-    percent = np.where(np.isfinite(small.opacity), np.rint(100 * small.opacity), UNJUDGED)
+    percent = np.where(np.isfinite(small.opacity), np.rint(100 * small.opacity), _UNJUDGED)
     steps = np.rint((np.clip(small.pattern, -_SPAN, _SPAN) + _SPAN) / _STEP) + 1
     steps = np.where(small.pattern == 0.0, 0, steps)
     packed = b"".join(p.astype(np.uint8).tobytes() for p in (percent, small.classes, steps))
@@ -110,7 +110,7 @@ def pack(small: SmallWall) -> WallThumbnail:
     return WallThumbnail(rows, cols, small.radius_mm, zlib.compress(packed, _EFFORT))
 
 
-def unpack(thumbnail: WallThumbnail) -> SmallWall:
+def unpack_thumbnail(thumbnail: WallThumbnail) -> SmallWall:
     """Unpack a thumbnail.
 
     Raises
@@ -126,7 +126,7 @@ def unpack(thumbnail: WallThumbnail) -> SmallWall:
     percent = data[:cells].reshape(rows, cols)
     steps = data[2 * cells :].reshape(FINER * rows, FINER * cols).astype(np.float32)
     return SmallWall(
-        opacity=np.where(percent == UNJUDGED, np.nan, percent / 100.0).astype(np.float32),
+        opacity=np.where(percent == _UNJUDGED, np.nan, percent / 100.0).astype(np.float32),
         classes=data[cells : 2 * cells].reshape(rows, cols),
         pattern=np.where(steps == 0, 0.0, (steps - 1) * _STEP - _SPAN).astype(np.float32),
         radius_mm=thumbnail.radius_mm,
@@ -153,7 +153,7 @@ class _Grid:
     def over(cls, wall: Wall, rows: int, cols: int) -> _Grid:
         """The grid of so many cells."""
         step_deg = 2 * HALF_VIEW_DEG / cols
-        step_mm = CELL_MM * np.ceil(float(wall.heights_mm.max()) / CELL_MM) / rows
+        step_mm = SMALL_CELL_MM * np.ceil(float(wall.heights_mm.max()) / SMALL_CELL_MM) / rows
         cell_deg = float(wall.angles_deg[1] - wall.angles_deg[0])
         angles = -HALF_VIEW_DEG + (np.arange(cols) + 0.5) * step_deg
         heights = (rows - np.arange(rows) - 0.5) * step_mm
@@ -194,7 +194,7 @@ def _pattern(wall: Wall, seen: BoolArray, grid: _Grid) -> Float32Array:
 
 def _wide_mean(field: Float32Array, known: Float32Array) -> Float32Array:
     """Return the Gaussian mean of the known places about each place."""
-    sigma = _WIDE_MM * FINER / CELL_MM
+    sigma = _WIDE_MM * FINER / SMALL_CELL_MM
     total = cv2.GaussianBlur(field * known, (0, 0), sigma)
     weight = cv2.GaussianBlur(known, (0, 0), sigma)
     return np.asarray(total / np.maximum(weight, 1e-3), dtype=np.float32)

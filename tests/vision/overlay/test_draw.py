@@ -11,7 +11,7 @@ from fake_shelf import FILL_MM, TODAY, cover, fake_scene
 
 from jarvision.records.photo_reasons import PHOTO_REASONS
 from jarvision.vision.overlay import strokes
-from jarvision.vision.overlay.callouts import Label, spread_out, write_labels
+from jarvision.vision.overlay.callouts import Callout, spread_out, write_callouts
 from jarvision.vision.overlay.draw import (
     CAPTION_HEIGHT_PX,
     REFUSAL_CAPTION_PX,
@@ -52,15 +52,15 @@ def test_the_wall_strip_has_one_scale_in_mm_and_stands_on_the_floor() -> None:
 def test_labels_never_hide_one_another_and_count_those_left_out() -> None:
     places = np.array([[300.0, 400.0 + i] for i in range(9)], dtype=np.float32)
     labels = [
-        Label("bare", "1.0 cm²", place[None], strokes.OTHER, (2, float(i)))
+        Callout("bare", "1.0 cm²", place[None], strokes.OTHER, (2, float(i)))
         for i, place in enumerate(places)
     ]
     tops = spread_out([float(y) for y in places[:, 1]], 912)
     assert all(b - a >= strokes.TAG_HEIGHT for a, b in itertools.pairwise(tops))
     assert tops[0] >= 0 and tops[-1] + strokes.TAG_HEIGHT <= 912
     some, more = (np.zeros((912, 800, 3), dtype=np.uint8) for _ in range(2))
-    write_labels(some, labels[:6], sides=(200, 600))
-    write_labels(more, labels, sides=(200, 600))
+    write_callouts(some, labels[:6], sides=(200, 600))
+    write_callouts(more, labels, sides=(200, 600))
     changed = np.argwhere((some != more).any(axis=2))
     assert len(changed) > 0
     assert changed[:, 0].min() > 860  # only the line that counts the others
@@ -75,7 +75,7 @@ def test_the_white_growth_is_named_in_the_picture_so_that_its_line_needs_no_lege
         for known in (cover(90), None)
     )
     changed = (told != untold).any(axis=2)[:-CAPTION_HEIGHT_PX]
-    label = (told[:-CAPTION_HEIGHT_PX][changed] == strokes.COVERED).all(axis=1)
+    label = (told[:-CAPTION_HEIGHT_PX][changed] == strokes.COVERED_COLOUR).all(axis=1)
     assert label.sum() > 8 * strokes.TAG_HEIGHT / 2  # the tag's edge has the colour of the line
 
 
@@ -84,7 +84,7 @@ def test_mould_stays_visible_under_its_hatching() -> None:
     inputs = {"jar": jar, "wall": wall, "tissue": tissue, "caption": Caption("J1", TODAY, None)}
     drawn = draw_overlay(rgb, patches=patches, **inputs)
     plain = draw_overlay(rgb, patches=(), **inputs)
-    at = np.argwhere((drawn == strokes.PATCHES["green"]).all(axis=2))
+    at = np.argwhere((drawn == strokes.PATCH_COLOURS["green"]).all(axis=2))
     low, high = at.min(axis=0), at.max(axis=0)
     inside = np.s_[low[0] : high[0], low[1] : high[1]]
     same = (drawn[inside] == plain[inside]).all(axis=2).mean()
@@ -117,7 +117,10 @@ def test_lines_stay_apart_for_colour_blind_eyes(deficiency: str) -> None:
     colour = pytest.importorskip("colour")
     matrix = colour.blindness.matrix_cvd_Machado2009(deficiency, 1.0)
     names = ("bare", "green", "wet")
-    lines = {"covered": strokes.COVERED, **{name: strokes.PATCHES[name] for name in names}}
+    lines = {
+        "covered": strokes.COVERED_COLOUR,
+        **{name: strokes.PATCH_COLOURS[name] for name in names},
+    }
     seen = {}
     for name, rgb in lines.items():
         linear = colour.models.eotf_sRGB(np.array(rgb) / 255)

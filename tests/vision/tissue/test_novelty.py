@@ -14,7 +14,7 @@ from skimage import data
 from jarvision.records import BoolArray, Float32Array, TissueClass
 from jarvision.settings.vision import CoverageSettings
 from jarvision.vision.photo import read_photo
-from jarvision.vision.read import Sight, look
+from jarvision.vision.read import PhotoAnalysis, look
 from jarvision.vision.tissue import novelty
 from jarvision.vision.tissue.coverage import measure_coverage
 from jarvision.vision.tissue.novelty import describe, novelty_of
@@ -24,7 +24,7 @@ STEP_MM, CELL_CM2 = 0.275, 0.275**2 / 100.0
 
 
 @cache
-def sight(name: str) -> Sight:
+def sight(name: str) -> PhotoAnalysis:
     return look(read_photo(SAMPLES / name, name=name))
 
 
