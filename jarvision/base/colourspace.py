@@ -239,7 +239,7 @@ _BRADFORD = np.array(
 
 
 def bradford(source: ArrayLike, target: ArrayLike) -> FloatArray:
-    """Return the ``(3, 3)`` matrix that takes XYZ under one white to XYZ under another.
+    """The ``(3, 3)`` matrix that takes XYZ under one white to XYZ under another.
 
     Parameters
     ----------

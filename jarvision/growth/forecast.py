@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 import zlib
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -24,6 +24,25 @@ from jarvision.records import FloatArray, Growth, JarHistory
 from jarvision.register.species import SpeciesProfile
 from jarvision.settings.groups import Settings
 from jarvision.settings.growth import GrowthSettings
+
+UNFITTED = "too-few-days"
+"""Stands for a model's name where the record is too short or too flat for a curve."""
+
+
+@dataclass(frozen=True)
+class DrawnCurve:
+    """A fitted curve, and ``(n, 3)`` parameters that the readings allow it."""
+
+    fit: Fit
+    parameters: FloatArray
+
+    def times(self, level: float) -> FloatArray:
+        """When each draw reaches a level, ``(n,)``; infinite where it never does."""
+        return self.fit.model.time(level, *self.parameters.T)
+
+    def levels(self, t: FloatArray) -> FloatArray:
+        """Every draw at the times ``t``, ``(n, len(t))``."""
+        return self.fit.model.curve(t, *self.parameters.T[:, :, None])
 
 
 @dataclass(frozen=True)
@@ -53,12 +72,15 @@ def fit_growth(
     started = history.entry.started
     days = tuple(d for d in history.days if (started or d.day) <= d.day <= today)
     if not days:
-        return Growth(model="too-few-days", origin=started)
+        return Growth(model=UNFITTED, origin=started)
     piece = last_piece(days, chosen)
     series = as_series(piece, started, chosen)
-    stall = find_stall(series, history, profile, chosen, siblings=siblings)
+    stall = find_stall(series, history, profile, settings=chosen, siblings=siblings)
     if len(series.t) < chosen.min_days or np.ptp(series.y) < chosen.min_rise_points:
-        return _unfitted(series, history, profile, stall)
+        ready = _seen_ready(series, profile.ready_percent)
+        if ready is None and not stall.days:
+            ready = _prior_ready(series, history, profile)
+        return _told(series, ready or Ready(), stall)
     prior = species_prior(
         profile, chosen, start_known=started is not None, shaken=len(piece) < len(days)
     )
@@ -69,21 +91,24 @@ def fit_growth(
     )
     rng = np.random.default_rng(zlib.crc32(history.entry.jar.encode()))
     drawn = [
-        (
+        DrawnCurve(
             fit,
             draw_parameters(fit, series.t, series.y, series.sd, count=count, rng=rng, prior=prior),
         )
         for fit, count in zip(fits, _shares(fits, chosen.draws), strict=True)
         if count
     ]
-    observed = _seen_ready(series, profile.ready_percent)
-    ready = observed or _forecast(series, drawn, profile, today, chosen, stall)
-    return _fitted(series, fits[0].model.name, drawn, ready, stall, chosen)
+    ready = _seen_ready(series, profile.ready_percent)
+    if ready is None and not stall.days:
+        level = profile.ready_percent
+        ready = _forecast(series, drawn, ready_percent=level, today=today, settings=chosen)
+    growth = _told(series, ready or Ready(), stall, model=fits[0].model.name)
+    return _with_curve(growth, series, drawn, settings=chosen)
 
 
 # --------------------------------------------------------------------------- ready
 def _seen_ready(series: Series, ready_percent: float) -> Ready | None:
-    """Return since when the jar has been ready, or None if its last day is below ready.
+    """Since when the jar has been ready, or None if its last day is below ready.
 
     It is ready since the first day at or above ``ready_percent`` after which no day lay surely
     below it (a later ``high`` below the level undoes it). The interval: the first such day whose
@@ -103,23 +128,19 @@ def _seen_ready(series: Series, ready_percent: float) -> Ready | None:
 
 def _forecast(
     series: Series,
-    drawn: Sequence[tuple[Fit, FloatArray]],
-    profile: SpeciesProfile,
+    drawn: Sequence[DrawnCurve],
+    *,
+    ready_percent: float,
     today: date,
     settings: GrowthSettings,
-    stall: Stall,
 ) -> Ready:
-    """Return the median and an interval of when the drawn curves reach ready.
+    """The median and an interval of when the drawn curves reach ready.
 
     ``forecast_spread`` stretches the draws about their median: real jars are not quite the curves
     that are fitted to them. Never before the day after the last photo, which showed that the jar
-    is not ready. A stalled jar gets none: its curve would promise what its last days deny.
+    is not ready. Not for a stalled jar: its curve would promise what its last days deny.
     """
-    if stall.days:
-        return Ready()
-    times = np.concatenate(
-        [fit.model.time(profile.ready_percent, *draws.T) for fit, draws in drawn]
-    )
+    times = np.concatenate([curve.times(ready_percent) for curve in drawn])
     last = float(series.t[-1])
     left = np.maximum(times - last, 1e-3)
     middle = float(np.quantile(left, 0.5, method="inverted_cdf"))
@@ -138,7 +159,7 @@ def _forecast(
 
 
 def date_interval(days: FloatArray, interval: float) -> tuple[float, float]:
-    """Return the first and last whole day of an interval with about equal tails.
+    """The first and last whole day of an interval with about equal tails.
 
     Dates come in steps: an interval that holds *at least* its probability holds far more when few
     dates are likely. Of the tail quantiles and the day inside of each, the pair is taken whose
@@ -156,7 +177,7 @@ def date_interval(days: FloatArray, interval: float) -> tuple[float, float]:
 
 
 def _prior_ready(series: Series, history: JarHistory, profile: SpeciesProfile) -> Ready:
-    """Return the species' own spawn run as a forecast, where the jar's start is known.
+    """The species' own spawn run as a forecast, where the jar's start is known.
 
     None once the jar is older than the species allows: then nothing is known.
     """
@@ -181,14 +202,11 @@ def _shares(fits: Sequence[Fit], draws: int) -> list[int]:
     return [round(draws * float(w)) for w in weights / weights.sum()]
 
 
-def _unfitted(series: Series, history: JarHistory, profile: SpeciesProfile, stall: Stall) -> Growth:
-    """Return the growth of a record that is too short or too flat for a curve."""
-    ready = _seen_ready(series, profile.ready_percent)
-    if ready is None:
-        ready = Ready() if stall.days else _prior_ready(series, history, profile)
-    rate = rate_of(series, max(len(series.t) - 3, 0))[0] if len(series.t) > 1 else None
+def _told(series: Series, ready: Ready, stall: Stall, *, model: str = UNFITTED) -> Growth:
+    """All of a jar's growth but its curve."""
+    rate = rate_of(series, max(len(series.t) - 3, 0)).value if len(series.t) > 1 else None
     return Growth(
-        model="too-few-days",
+        model=model,
         origin=series.origin,
         rate_percent_per_day=rate,
         ready_date=ready.day,
@@ -198,31 +216,20 @@ def _unfitted(series: Series, history: JarHistory, profile: SpeciesProfile, stal
     )
 
 
-def _fitted(
-    series: Series,
-    model: str,
-    drawn: Sequence[tuple[Fit, FloatArray]],
-    ready: Ready,
-    stall: Stall,
-    settings: GrowthSettings,
+def _with_curve(
+    growth: Growth, series: Series, drawn: Sequence[DrawnCurve], *, settings: GrowthSettings
 ) -> Growth:
-    """Return the growth of a fitted record, its curve sampled up to ready and a little beyond."""
-    target = (ready.high or ready.day or series.day(-1)) - series.origin
+    """The growth with its curve, sampled up to ready and a little beyond."""
+    target = (growth.ready_high or growth.ready_date or series.day(-1)) - series.origin
     end = float(np.clip(target.days, series.t[-1], series.t[-1] + 30)) + 2.0
     t = np.linspace(float(series.t[0]), end, settings.curve_points)
-    curves = np.vstack([fit.model.curve(t, *draws.T[:, :, None]) for fit, draws in drawn])
+    curves = np.vstack([curve.levels(t) for curve in drawn])
     tail = (1 - settings.interval) / 2
     low, middle, high = np.quantile(curves, [tail, 0.5, 1 - tail], axis=0).clip(0.0, 100.0)
-    return Growth(
-        model=model,
-        origin=series.origin,
+    return replace(
+        growth,
         day_numbers=tuple(t.tolist()),
         curve_percent=tuple(middle.tolist()),
         curve_low=tuple(low.tolist()),
         curve_high=tuple(high.tolist()),
-        rate_percent_per_day=rate_of(series, max(len(series.t) - 3, 0))[0],
-        ready_date=ready.day,
-        ready_low=ready.low,
-        ready_high=ready.high,
-        stall=stall.finding,
     )

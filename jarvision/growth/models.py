@@ -26,7 +26,7 @@ MAX_EXPONENT = 300.0
 
 
 def logistic(t: FloatArray, a: FloatArray, m: FloatArray, lag: FloatArray) -> FloatArray:
-    """Return ``A / (1 + exp(4 m (L - t) / A + 2))`` (Zwietering et al. 1990)."""
+    """``A / (1 + exp(4 m (L - t) / A + 2))`` (Zwietering et al. 1990)."""
     y: FloatArray = a / (
         1 + np.exp(np.clip(4 * m * (lag - t) / a + 2, -MAX_EXPONENT, MAX_EXPONENT))
     )
@@ -34,27 +34,27 @@ def logistic(t: FloatArray, a: FloatArray, m: FloatArray, lag: FloatArray) -> Fl
 
 
 def gompertz(t: FloatArray, a: FloatArray, m: FloatArray, lag: FloatArray) -> FloatArray:
-    """Return ``A exp(-exp(m e (L - t) / A + 1))`` (Zwietering et al. 1990)."""
+    """``A exp(-exp(m e (L - t) / A + 1))`` (Zwietering et al. 1990)."""
     inner = np.clip(m * math.e * (lag - t) / a + 1, -MAX_EXPONENT, math.log(MAX_EXPONENT))
     return a * np.exp(-np.exp(inner))
 
 
 def logistic_time(y: float, a: FloatArray, m: FloatArray, lag: FloatArray) -> FloatArray:
-    """Return when the logistic reaches ``y``, infinite where it never does."""
+    """When the logistic reaches ``y``, infinite where it never does."""
     with np.errstate(divide="ignore", invalid="ignore"):
         time = lag + a / (4 * m) * (2 - np.log(a / y - 1))
     return np.where(a > y, time, np.inf)
 
 
 def gompertz_time(y: float, a: FloatArray, m: FloatArray, lag: FloatArray) -> FloatArray:
-    """Return when the modified Gompertz curve reaches ``y``, infinite where it never does."""
+    """When the modified Gompertz curve reaches ``y``, infinite where it never does."""
     with np.errstate(divide="ignore", invalid="ignore"):
         time = lag + a / (m * math.e) * (1 - np.log(np.log(a / y)))
     return np.where(a > y, time, np.inf)
 
 
 def kjma(n: int) -> tuple[CurveFormula, CurveInverse]:
-    """Return the curve of nucleation and growth and its inverse, in (A, m, L).
+    """The curve of nucleation and growth and its inverse, in (A, m, L).
 
     ``A (1 - exp(-((t - t0) / tau)^n))`` (Kolmogorov 1937, Johnson & Mehl 1939, Avrami 1939 to
     1941): discs that start at random places and grow at one speed until they meet, as mycelium
@@ -114,7 +114,7 @@ class Prior:
     lag: tuple[float, float] | None = None
 
     def residuals(self, a: FloatArray, m: FloatArray, lag: FloatArray) -> FloatArray:
-        """Return how far parameters lie from what is known, in standard deviations, last axis."""
+        """How far parameters lie from what is known, in standard deviations, last axis."""
         known = zip((self.full, self.log_rate, self.lag), (a, np.log(m), lag), strict=True)
         rows = [(value - prior[0]) / prior[1] for prior, value in known if prior is not None]
         return np.stack(rows, axis=-1) if rows else np.zeros((*np.shape(a), 0))
@@ -157,7 +157,7 @@ class Fit:
     aicc: float
 
     def at(self, t: FloatArray) -> FloatArray:
-        """Return the curve at the times ``t``."""
+        """The curve at the times ``t``."""
         return self.model.curve(t, *self.parameters)
 
 
@@ -226,7 +226,7 @@ def fit_curve(
 
 
 def _start(t: FloatArray, y: FloatArray, limits: Bounds, prior: Prior) -> FloatArray:
-    """Return a start for (A, m, L): the prior's or highest level, the steepest step, its lag."""
+    """A start for (A, m, L): the prior's or highest level, the steepest step, its lag."""
     order = np.argsort(t, kind="stable")
     ts, ys = t[order], _median_of_three(y[order])  # so that one wild point makes no slope
     level = max(float(ys.max()), prior.full[0] if prior.full else 0.0) * 1.001
@@ -243,7 +243,7 @@ def _start(t: FloatArray, y: FloatArray, limits: Bounds, prior: Prior) -> FloatA
 
 
 def _median_of_three(y: FloatArray) -> FloatArray:
-    """Return the running median of three, the ends as they are."""
+    """The running median of three, the ends as they are."""
     smooth = y.copy()
     smooth[1:-1] = np.median([y[:-2], y[1:-1], y[2:]], axis=0)
     return smooth
@@ -289,7 +289,7 @@ def draw_parameters(
 
 
 def _root(covariance: FloatArray) -> FloatArray:
-    """Return a square root of a covariance that may be singular at a bound."""
+    """A square root of a covariance that may be singular at a bound."""
     values, vectors = np.linalg.eigh((covariance + covariance.T) / 2)
     root: FloatArray = vectors * np.sqrt(np.clip(values, 0.0, 1e6))
     return root

@@ -35,7 +35,7 @@ class Sibling:
 def species_prior(
     profile: SpeciesProfile, settings: GrowthSettings, *, start_known: bool, shaken: bool = False
 ) -> Prior:
-    """Return what the species' spawn run says of rate and lag.
+    """What the species' spawn run says of rate and lag.
 
     The run's middle is where a curve of nucleation and growth reaches ready. Its lag is a share
     of that; nothing is known of the lag where the jar's start is not. A shaken jar grows anew from
@@ -55,7 +55,7 @@ def species_prior(
 
 
 def pooled_prior(prior: Prior, siblings: Iterable[Sibling], settings: GrowthSettings) -> Prior:
-    """Return the prior drawn to the batch's median.
+    """The prior drawn to the batch's median.
 
     The batch's median is known to 1.25 sd / sqrt(n) (the error of a median of normal values), a
     jar differs from it by sd: both add up. Inverse variances weigh batch and species.
@@ -120,7 +120,7 @@ _SIMPLE = next(model for model in MODELS if model.name == "kjma-2")
 
 
 def batch_of(entry: JarEntry, entries: Iterable[JarEntry]) -> tuple[str, ...]:
-    """Return the other jars of the same batch, by name."""
+    """The other jars of the same batch, by name."""
     return tuple(sorted(e.jar for e in entries if e.jar != entry.jar and same_batch(entry, e)))
 
 

@@ -32,8 +32,8 @@ def find_stall(
     series: Series,
     history: JarHistory,
     profile: SpeciesProfile,
-    settings: GrowthSettings,
     *,
+    settings: GrowthSettings,
     siblings: Sequence[Sibling] = (),
 ) -> Stall:
     """Find out whether the jar has stood still up to the last day, and for how long.
@@ -52,18 +52,19 @@ def find_stall(
             break
         if length < settings.stall_days:
             continue
-        rate, rate_sd = rate_of(series, first)
+        rate = rate_of(series, first)
         level = float(np.mean(series.y[first:])) / 100.0
-        expected = 4 * level * (1 - level) * _full_rate(series, first, profile, siblings, settings)
+        full = _full_rate(series, profile, siblings, before=first, settings=settings)
+        expected = 4 * level * (1 - level) * full
         slow = settings.stall_share * expected
-        p_value = _normal_tail((slow - rate) / rate_sd)
-        if p_value < settings.stall_p and rate < slow:
+        p_value = _normal_tail((slow - rate.value) / rate.sd)
+        if p_value < settings.stall_p and rate.value < slow:
             lasted = max(length, _plateau_days(series))
             found = Finding.of(
                 "stall_in_batch" if siblings else "stall",
                 days=lasted,
                 percent=float(series.y[-1]),
-                percent_per_day=rate,
+                percent_per_day=rate.value,
                 expected_percent_per_day=expected,
                 slow_share=settings.stall_share,
                 chance=p_value,
@@ -74,18 +75,19 @@ def find_stall(
 
 def _full_rate(
     series: Series,
-    first: int,
     profile: SpeciesProfile,
     siblings: Sequence[Sibling],
+    *,
+    before: int,
     settings: GrowthSettings,
 ) -> float:
-    """Return the largest slope to be expected of the jar, points a day.
+    """The largest slope to be expected of the jar, points a day.
 
-    Its own best rate before the look back, or the slowest of its species if that is higher; with
-    siblings at least ``stall_sibling_share`` of their median, since a jar that stops early never
-    shows its best.
+    Its own best rate before the look back, which begins at point ``before``, or the slowest of its
+    species if that is higher; with siblings at least ``stall_sibling_share`` of their median, since
+    a jar that stops early never shows its best.
     """
-    rates = [_best_rate(series, first), 100.0 / profile.spawn_run_days[1]]
+    rates = [_best_rate(series, before), 100.0 / profile.spawn_run_days[1]]
     if siblings:
         median = float(np.median([s.rate_percent_per_day for s in siblings]))
         rates.append(settings.stall_sibling_share * median)
@@ -93,12 +95,12 @@ def _full_rate(
 
 
 def _normal_tail(z: float) -> float:
-    """Return the chance of a standard normal value above ``z``."""
+    """The chance of a standard normal value above ``z``."""
     return 0.5 * math.erfc(z / math.sqrt(2.0))
 
 
 def _plateau_days(series: Series) -> int:
-    """Return for how long no reading lay surely (3 sd) below the last three."""
+    """For how long no reading lay surely (3 sd) below the last three."""
     level = float(np.median(series.y[-3:]))
     below = np.flatnonzero(series.y < level - 3 * series.sd)
     since = int(below[-1]) + 1 if below.size else 0
@@ -124,7 +126,7 @@ def _never_started(series: Series, history: JarHistory, settings: GrowthSettings
 
 
 def _best_rate(series: Series, until: int) -> float:
-    """Return the best rate over any three neighbouring points up to ``until``, points/day."""
+    """The best rate over any three neighbouring points up to ``until``, points/day."""
     rates = [
         (series.y[i + 2] - series.y[i]) / (series.t[i + 2] - series.t[i]) for i in range(until - 1)
     ]

@@ -9,6 +9,7 @@ from datetime import date, timedelta
 
 import numpy as np
 
+from jarvision.base.statistics import Slope, weighted_slope
 from jarvision.records import FloatArray, JarDay
 from jarvision.settings.growth import GrowthSettings
 
@@ -32,12 +33,12 @@ class Series:
     high: FloatArray
 
     def day(self, index: int) -> date:
-        """Return the date of a point."""
+        """The date of a point."""
         return self.origin + timedelta(days=int(self.t[index]))
 
 
 def last_piece(days: Sequence[JarDay], settings: GrowthSettings) -> tuple[JarDay, ...]:
-    """Return the days since the last shake.
+    """The days since the last shake.
 
     See :func:`shaken_on`; where the pattern is not known, a shake and a bad reading cannot
     be told apart on the very last day.
@@ -47,7 +48,7 @@ def last_piece(days: Sequence[JarDay], settings: GrowthSettings) -> tuple[JarDay
 
 
 def shaken_on(days: Sequence[JarDay], settings: GrowthSettings) -> tuple[date, ...]:
-    """Return the days on which a shake showed: a drop that something else confirms.
+    """The days on which a shake showed: a drop that something else confirms.
 
     The contents no longer show the pattern of the day before, which a shake has mixed; or the day
     after is as low, and the level lies below the one before the drop's start, too: a high day
@@ -69,7 +70,7 @@ def shaken_on(days: Sequence[JarDay], settings: GrowthSettings) -> tuple[date, .
 
 
 def as_series(days: Sequence[JarDay], started: date | None, settings: GrowthSettings) -> Series:
-    """Return the days as arrays; time runs from the start of the jar, if known and earlier."""
+    """The days as arrays; time runs from the start of the jar, if known and earlier."""
     origin = min(started, days[0].day) if started else days[0].day
     rows = np.array(
         [
@@ -106,9 +107,6 @@ def without_bad_readings(series: Series, settings: GrowthSettings) -> Series:
     return Series(series.origin, *(values[good] for values in fields))
 
 
-def rate_of(series: Series, first: int) -> tuple[float, float]:
-    """Return the slope from point ``first`` on and its standard uncertainty, points a day."""
-    t, y, weights = series.t[first:], series.y[first:], series.sd[first:] ** -2
-    centred = t - np.average(t, weights=weights)
-    spread = float(np.sum(weights * centred**2))
-    return float(np.sum(weights * centred * y)) / spread, 1 / math.sqrt(spread)
+def rate_of(series: Series, first: int) -> Slope:
+    """The slope from point ``first`` on, points a day."""
+    return weighted_slope(series.t[first:], series.y[first:], series.sd[first:])

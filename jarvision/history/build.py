@@ -16,7 +16,7 @@ from itertools import groupby, pairwise
 import numpy as np
 
 from jarvision.history.fronts import fastest_front
-from jarvision.history.linking import Track, link, motion, turned
+from jarvision.history.linking import DayPatches, Track, link, motion, turned
 from jarvision.history.pooling import (
     QUARTERS,
     day_fill_height_mm,
@@ -28,6 +28,7 @@ from jarvision.history.registration import find_turn, moved
 from jarvision.records import (
     HALF_VIEW_DEG,
     OFF_COLOUR,
+    FloatArray,
     Front,
     JarDay,
     JarEntry,
@@ -51,7 +52,7 @@ class FrontView:
     """The front of a jar on one day, and how it stands in the jar's frame.
 
     A place at angle ``a`` and height ``h`` of the jar is seen at ``a + angle_deg`` and
-    ``h + rise_mm``. Sights of different frames show different sides.
+    ``h + rise_mm``. Views of different frames show different sides.
     """
 
     day: date
@@ -63,6 +64,23 @@ class FrontView:
     turn: Turn | None = None
     turned_away: bool = False
 
+    @property
+    def registered(self) -> bool:
+        """True when it was found how far the jar was turned since an earlier day."""
+        return self.turn is not None and self.turn.found
+
+
+@dataclass(frozen=True)
+class DaySight:
+    """What one day shows of a jar: its usable photos, and its front in the jar's frame.
+
+    ``front`` is None when no photo brings a thumbnail of it.
+    """
+
+    day: date
+    shown: tuple[Reading, ...]
+    front: FrontView | None
+
 
 def build_histories(
     readings: Iterable[Reading],
@@ -70,7 +88,7 @@ def build_histories(
     *,
     settings: Settings | None = None,
 ) -> tuple[JarHistory, ...]:
-    """Return one history for every jar that has a reading, by name.
+    """One history for every jar that has a reading, by name.
 
     ``entries`` is the register; jars that it lacks get an unregistered entry. Readings that could
     not be given to a jar (``jar`` empty) belong to no history.
@@ -97,49 +115,54 @@ def build_history(
     refused = tuple(r for r in ordered if r.status != "ok" or r.coverage is None)
     days: list[JarDay] = []
     tracks: list[Track] = []
-    sights: list[FrontView] = []
+    earlier: list[FrontView] = []
     for day, group in groupby(usable, key=lambda r: r.taken_at.date()):
         shown = tuple(group)
-        sight = _sight(shown, day, sights, chosen.tracking)
-        tracks = _follow(tracks, shown, day, sight, chosen.tracking)
-        days.append(_day(entry.jar, day, shown, tracks, sight, sights, chosen))
-        if sight is not None:
-            sights.append(sight)
+        front = _front_view(shown, earlier, day=day, settings=chosen.tracking)
+        today = DaySight(day, shown, front)
+        tracks = _follow(tracks, today, settings=chosen.tracking)
+        days.append(_jar_day(entry.jar, today, tracks=tracks, earlier=earlier, settings=chosen))
+        if front is not None:
+            earlier.append(front)
     return JarHistory(entry, tuple(days), refused)
 
 
-def _day(
+def _jar_day(
     jar: str,
-    day: date,
-    shown: tuple[Reading, ...],
+    today: DaySight,
+    *,
     tracks: Sequence[Track],
-    sight: FrontView | None,
     earlier: Sequence[FrontView],
     settings: Settings,
 ) -> JarDay:
     """Put together the record of one day."""
-    here = (0.0, 0.0) if sight is None else (sight.angle_deg, sight.rise_mm)
+    limits, view, shown = settings.tracking, today.front, today.shown
+    here = (0.0, 0.0) if view is None else (view.angle_deg, view.rise_mm)
     return JarDay(
         jar=jar,
-        day=day,
+        day=today.day,
         views=len(shown),
-        coverage=pool_coverage(shown, settings.tracking),
-        patches=tuple(_tracked(t, here, settings.tracking) for t in tracks if t.days[-1] == day),
+        coverage=pool_coverage(shown, limits),
+        patches=tuple(_tracked(t, here, limits) for t in tracks if t.days[-1] == today.day),
         fill_height_mm=day_fill_height_mm(shown),
         readings=shown,
-        radius_mm=wall_radius_mm(shown, settings.tracking),
-        turn=None if sight is None else sight.turn,
-        turned_away=sight is not None and sight.turned_away,
-        front=None if sight is None else _front(sight, earlier, settings),
-        cleared=tuple(t.name for t in tracks if t.missed >= settings.tracking.clear_days),
+        radius_mm=wall_radius_mm(shown, limits),
+        turn=None if view is None else view.turn,
+        turned_away=view is not None and view.turned_away,
+        front=None if view is None else _front(view, earlier, settings=settings),
+        cleared=tuple(t.name for t in tracks if t.missed >= limits.clear_days),
     )
 
 
 # --------------------------------------------------------------------------- the jar's frame
-def _sight(
-    shown: Sequence[Reading], day: date, earlier: Sequence[FrontView], settings: TrackingSettings
+def _front_view(
+    shown: Sequence[Reading],
+    earlier: Sequence[FrontView],
+    *,
+    day: date,
+    settings: TrackingSettings,
 ) -> FrontView | None:
-    """Return the day's front in the jar's frame; None when no reading brings a thumbnail of it.
+    """The day's front in the jar's frame; None when no reading brings a thumbnail of it.
 
     The days before are tried from the last one back, then the last one of every other side. A jar
     whose contents show but are not found again was turned away: a new frame begins. Where growth
@@ -151,11 +174,11 @@ def _sight(
     now = FrontView(day, unpack_thumbnail(fronts[0].thumbnail), fronts[0].coverage.percent)
     if not earlier:
         return now
-    last = {sight.frame: sight for sight in earlier}
+    last = {view.frame: view for view in earlier}
     recent = list(earlier[::-1][: settings.turn_look_back])
     turn = Turn()
-    for before in [*recent, *(s for s in last.values() if s not in recent)]:
-        turn = find_turn(before.small, now.small, settings)
+    for before in [*recent, *(v for v in last.values() if v not in recent)]:
+        turn = find_turn(before.small, now.small, settings=settings)
         if turn.found:
             return replace(
                 now,
@@ -179,55 +202,50 @@ def _shows_contents(small: SmallWall, settings: TrackingSettings) -> bool:
 
 
 # --------------------------------------------------------------------------- patches
-def _follow(
-    tracks: Sequence[Track],
-    shown: Sequence[Reading],
-    day: date,
-    sight: FrontView | None,
-    settings: TrackingSettings,
-) -> list[Track]:
+def _follow(tracks: Sequence[Track], today: DaySight, *, settings: TrackingSettings) -> list[Track]:
     """Link the day's patches in the frame of the jar; count the days on which one is missed."""
-    pooled = pool_patches(shown, settings)
-    if sight is not None:
-        pooled = [turned(p, -sight.angle_deg, -sight.rise_mm) for p in pooled]
-    found = sight is not None and sight.turn is not None and sight.turn.found
-    frame = tracks[-1].frame if sight is None and tracks else 0
-    linked = link(
-        tracks,
-        pooled,
-        day,
-        settings,
-        frame=frame if sight is None else sight.frame,
-        radius_mm=wall_radius_mm(shown, settings),
+    view, pooled = today.front, pool_patches(today.shown, settings)
+    if view is not None:
+        pooled = [turned(p, -view.angle_deg, -view.rise_mm) for p in pooled]
+        frame = view.frame
+    else:
+        frame = tracks[-1].frame if tracks else 0
+    found = view is not None and view.registered
+    patches = DayPatches(
+        day=today.day,
+        patches=tuple(pooled),
+        radius_mm=wall_radius_mm(today.shown, settings),
+        frame=frame,
         registered=found,
     )
-    if sight is None or not found:
+    linked = link(tracks, patches, settings=settings)
+    if view is None or not found:
         return linked
     return [
         replace(t, missed=t.missed + 1)
-        if t.days[-1] != day and _clear_now(t, sight, settings)
+        if t.days[-1] != today.day and _clear_now(t, view, settings)
         else t
         for t in linked
     ]
 
 
-def _clear_now(track: Track, sight: FrontView, settings: TrackingSettings) -> bool:
+def _clear_now(track: Track, view: FrontView, settings: TrackingSettings) -> bool:
     """Say whether a track's place is in view, was judged, and shows no off-colour growth."""
     place = track.patches[-1]
-    angle = (place.angle_deg + sight.angle_deg + 180.0) % 360.0 - 180.0
-    if track.frame != sight.frame or abs(angle) > settings.clear_view_deg:
+    angle = (place.angle_deg + view.angle_deg + 180.0) % 360.0 - 180.0
+    if track.frame != view.frame or abs(angle) > settings.clear_view_deg:
         return False
-    rows = sight.small.classes.shape[0]
-    row = rows - 1 - int((place.height_mm + sight.rise_mm) / SMALL_CELL_MM)
+    rows = view.small.classes.shape[0]
+    row = rows - 1 - int((place.height_mm + view.rise_mm) / SMALL_CELL_MM)
     col = int((angle + HALF_VIEW_DEG) / SMALL_CELL_DEG)
     around = (slice(max(row - 1, 0), row + 2), slice(max(col - 1, 0), col + 2))
-    classes, opacity = sight.small.classes[around], sight.small.opacity[around]
+    classes, opacity = view.small.classes[around], view.small.opacity[around]
     judged = classes.size > 0 and bool(np.isfinite(opacity).all())
     return judged and not np.isin(classes, OFF_COLOUR).any()
 
 
 def _tracked(track: Track, here: tuple[float, float], settings: TrackingSettings) -> TrackedPatch:
-    """Return the track's last patch, where it is seen today, with its name and motion."""
+    """The track's last patch, where it is seen today, with its name and motion."""
     patch, moves = turned(track.patches[-1], *here), motion(track, settings)
     new = moves.trend == "new"
     return TrackedPatch(
@@ -244,30 +262,29 @@ def _tracked(track: Track, here: tuple[float, float], settings: TrackingSettings
 
 
 # --------------------------------------------------------------------------- fronts
-def _front(sight: FrontView, earlier: Sequence[FrontView], settings: Settings) -> Front | None:
-    """Measure the fastest front since the last sight of the same side.
+def _front(view: FrontView, earlier: Sequence[FrontView], *, settings: Settings) -> Front | None:
+    """Measure the fastest front since the last view of the same side.
 
     The last two are looked at together: what was covered on either was covered. None soon after a
     shake, which sets growth free everywhere.
     """
     limits, drop = settings.front, settings.growth.shake_drop_points
-    same = [s for s in earlier if s.frame == sight.frame][-2:]
-    if not same or sight.turned_away:
+    same = [v for v in earlier if v.frame == view.frame][-2:]
+    if not same or view.turned_away:
         return None
-    recent = [s for s in earlier if (sight.day - s.day).days <= limits.after_shake_days]
-    levels = [s.percent for s in (*recent, sight)]
+    recent = [v for v in earlier if (view.day - v.day).days <= limits.after_shake_days]
+    levels = [v.percent for v in (*recent, view)]
     if any(b < a - drop for a, b in pairwise(levels)):
         return None
-    gap = float((sight.day - same[-1].day).days)
+    gap = float((view.day - same[-1].day).days)
     if gap > limits.longest_gap_days:
         return None
-    rows = sight.small.opacity.shape[0]
-    maps = [
-        moved(
-            np.where(np.isin(s.small.classes, OFF_COLOUR), 1.0, s.small.opacity),  # not bare
-            rows,
-            Turn(sight.angle_deg - s.angle_deg, sight.rise_mm - s.rise_mm),
-        )
-        for s in same
-    ]
-    return fastest_front(maps, sight.small, gap, limits)
+    maps = [_covered_before(v, view) for v in same]
+    return fastest_front(maps, view.small, gap_days=gap, settings=limits)
+
+
+def _covered_before(before: FrontView, view: FrontView) -> FloatArray:
+    """The opacity of an earlier view in the frame of another; mould counts as covered."""
+    hidden = np.where(np.isin(before.small.classes, OFF_COLOUR), 1.0, before.small.opacity)
+    turn = Turn(view.angle_deg - before.angle_deg, view.rise_mm - before.rise_mm)
+    return moved(hidden, view.small.opacity.shape[0], turn)

@@ -15,9 +15,13 @@ from jarvision.vision.tissue.thumbnail import SMALL_CELL_DEG, SMALL_CELL_MM, Sma
 
 
 def fastest_front(
-    before: Sequence[FloatArray], after: SmallWall, gap_days: float, settings: FrontSettings
+    before: Sequence[FloatArray],
+    after: SmallWall,
+    *,
+    gap_days: float,
+    settings: FrontSettings,
 ) -> Front | None:
-    """Return the fastest front that has crossed enough of the wall; None where none has.
+    """The fastest front that has crossed enough of the wall; None where none has.
 
     Parameters
     ----------
@@ -62,7 +66,7 @@ def fastest_front(
 
 
 def _front(speed: float, area_cm2: float, crossed: BoolArray) -> Front:
-    """Return the record, placed at the middle of what was crossed."""
+    """The record, placed at the middle of what was crossed."""
     rows, cols = np.nonzero(crossed)
     return Front(
         mm_per_day=speed,

@@ -15,6 +15,7 @@ from datetime import date
 import numpy as np
 from numpy.typing import NDArray
 
+from jarvision.base.statistics import weighted_slope
 from jarvision.records import OFF_COLOUR_KINDS, BoolArray, Patch, Trend
 from jarvision.records.wall import radius_mm
 from jarvision.settings.history import TrackingSettings
@@ -49,6 +50,34 @@ class Track:
 
 
 @dataclass(frozen=True)
+class DayPatches:
+    """The patches of one day, in a frame of the jar.
+
+    Attributes
+    ----------
+    frame
+        Number of that frame; see :class:`Track`.
+    radius_mm
+        The jar's inner radius.
+    registered
+        True when they were brought there by a turn that was found, so that they lie closer.
+    """
+
+    day: date
+    patches: tuple[Patch, ...]
+    radius_mm: float
+    frame: int = 0
+    registered: bool = False
+
+    def reach_after(self, days: int, settings: TrackingSettings) -> Reach:
+        """How far a patch may have moved since it was seen so many days before."""
+        by_day = (
+            settings.reach_registered_mm_per_day if self.registered else settings.reach_mm_per_day
+        )
+        return Reach(min(by_day * days, settings.reach_limit_mm), by_day, self.radius_mm)
+
+
+@dataclass(frozen=True)
 class Reach:
     """How far a patch may have moved, a bare one too, and the jar's radius, all in mm."""
 
@@ -66,38 +95,26 @@ def turned(patch: Patch, by_deg: float, up_mm: float = 0.0) -> Patch:
 
 
 # --------------------------------------------------------------------------- links over days
-def link(
-    tracks: Sequence[Track],
-    patches: Sequence[Patch],
-    day: date,
-    settings: TrackingSettings,
-    *,
-    frame: int = 0,
-    radius_mm: float | None = None,
-    registered: bool = False,
-) -> list[Track]:
-    """Continue the tracks with the patches of ``day``; unmatched patches start new tracks.
+def link(tracks: Sequence[Track], today: DayPatches, *, settings: TrackingSettings) -> list[Track]:
+    """Continue the tracks with the patches of a day; unmatched patches start new tracks.
 
     A track that was missed for some days can still be found again: the reach grows with the days
     skipped, up to a limit. Tracks are tried in the order of how lately they were seen, so that an
     old one never takes the patch of one that was there yesterday; after ``forget_days`` it is
-    forgotten. ``registered``: the patches were
-    brought to the jar's frame by a turn that was found, so they lie closer.
+    forgotten.
     """
+    day, patches = today.day, today.patches
     continued = list(tracks)
     free = list(range(len(patches)))
-    by_day = settings.reach_registered_mm_per_day if registered else settings.reach_mm_per_day
     for gap in sorted({(day - t.days[-1]).days for t in tracks}):
         here = [
             i
             for i, t in enumerate(continued)
-            if t.frame == frame and (day - t.days[-1]).days == gap <= settings.forget_days
+            if t.frame == today.frame and (day - t.days[-1]).days == gap <= settings.forget_days
         ]
-        reach = Reach(
-            min(by_day * gap, settings.reach_limit_mm), by_day, radius_mm or settings.wall_radius_mm
-        )
         last = [continued[i].patches[-1] for i in here]
-        pairs = match(last, [patches[j] for j in free], reach, settings)
+        reach = today.reach_after(gap, settings)
+        pairs = match(last, [patches[j] for j in free], reach=reach, settings=settings)
         for a, b in pairs:
             old, new = continued[here[a]], patches[free[b]]
             continued[here[a]] = replace(
@@ -109,12 +126,16 @@ def link(
     for j in free:
         kind = patches[j].kind
         counts[kind] += 1
-        continued.append(Track(f"{kind}-{counts[kind]}", frame, (day,), (patches[j],)))
+        continued.append(Track(f"{kind}-{counts[kind]}", today.frame, (day,), (patches[j],)))
     return continued
 
 
 def match(
-    before: Sequence[Patch], after: Sequence[Patch], reach: Reach, settings: TrackingSettings
+    before: Sequence[Patch],
+    after: Sequence[Patch],
+    *,
+    reach: Reach,
+    settings: TrackingSettings,
 ) -> list[tuple[int, int]]:
     """Pair patches so that the summed cost is least.
 
@@ -156,7 +177,7 @@ def _kin(one: str, two: str) -> bool:
 def _distances_mm(
     before: Sequence[Patch], after: Sequence[Patch], radius_mm: float
 ) -> NDArray[np.float64]:
-    """Return the ``(before, after)`` distances of the centroids along the wall, mm."""
+    """The ``(before, after)`` distances of the centroids along the wall, mm."""
     one, two = (np.array([(p.angle_deg, p.height_mm) for p in side]) for side in (before, after))
     turn_deg = (one[:, None, 0] - two[:, 0] + 180.0) % 360.0 - 180.0
     around_mm = np.deg2rad(turn_deg) * radius_mm
@@ -167,7 +188,7 @@ def _distances_mm(
 def _overlaps(
     before: Sequence[Patch], after: Sequence[Patch], wanted: BoolArray, radius_mm: float
 ) -> NDArray[np.float64]:
-    """Return the ``(before, after)`` intersections over unions of the outlines.
+    """The ``(before, after)`` intersections over unions of the outlines.
 
     Outlines are drawn on a grid of 1 mm. 0 where ``wanted`` is False or an outline is missing.
     """
@@ -199,10 +220,8 @@ def _overlap(one: Patch, two: Patch, radius_mm: float) -> float:
 
 
 # --------------------------------------------------------------------------- trend
-
-
 def area_sd_cm2(area_cm2: float, settings: TrackingSettings) -> float:
-    """Return an area's day-to-day standard uncertainty: its scale and the width of its edge."""
+    """An area's day-to-day standard uncertainty: its scale and the width of its edge."""
     edge_cm2 = 2 * math.pi * radius_mm(area_cm2) * settings.edge_sd_mm / 100.0
     return math.hypot(settings.area_sd_relative * area_cm2, edge_cm2)
 
@@ -236,10 +255,8 @@ def motion(track: Track, settings: TrackingSettings) -> Motion:
     days, areas = np.array(recent).T
     radii = np.array([radius_mm(a) for a in areas])
     area_sds = np.array([area_sd_cm2(a, settings) for a in areas]).clip(1e-3)
-    weights = (area_sds * 100.0 / (2 * math.pi * radii.clip(0.5))) ** -2
-    centred = days - np.average(days, weights=weights)
-    spread = float(np.sum(weights * centred**2))
-    speed, sd = float(np.sum(weights * centred * radii)) / spread, 1 / math.sqrt(spread)
-    if abs(speed) < settings.trend_z * sd:
-        return Motion("still", speed, sd)
-    return Motion("growing" if speed > 0 else "closing", speed, sd)
+    radius_sds = area_sds * 100.0 / (2 * math.pi * radii.clip(0.5))
+    slope = weighted_slope(days, radii, radius_sds)
+    if abs(slope.value) < settings.trend_z * slope.sd:
+        return Motion("still", slope.value, slope.sd)
+    return Motion("growing" if slope.value > 0 else "closing", slope.value, slope.sd)

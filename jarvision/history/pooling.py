@@ -43,7 +43,7 @@ def pool_coverage(readings: Sequence[Reading], settings: TrackingSettings) -> Co
 
 
 def seen_share(quarters: Iterable[int], settings: TrackingSettings) -> float:
-    """Return the share of the 360 degrees that views at the given quarter turns reach together."""
+    """The share of the 360 degrees that views at the given quarter turns reach together."""
     middles = np.array(sorted(set(quarters))) * settings.quarter_turn_deg
     degrees = np.arange(0.5, 360.0)
     away = np.abs((degrees[:, None] - middles + 180.0) % 360.0 - 180.0)
@@ -60,26 +60,26 @@ def _mean_coverage(side: Sequence[Coverage]) -> Coverage:
 
 
 def _weighted(coverages: Sequence[Coverage], weights: NDArray[np.float64]) -> Coverage:
-    """Return the weighted mean of every field."""
+    """The weighted mean of every field."""
     rows = [(c.percent, c.low, c.high, c.soft_percent, c.seen_percent) for c in coverages]
     return Coverage(*(float(x) for x in np.average(np.array(rows), axis=0, weights=weights)))
 
 
 def day_fill_height_mm(readings: Sequence[Reading]) -> float:
-    """Return the median fill height of the day, NaN when no reading has one."""
+    """The median fill height of the day, NaN when no reading has one."""
     heights = [r.fill_height_mm for r in readings if r.fill_height_mm is not None]
     return float(np.median(heights)) if heights else math.nan
 
 
 # --------------------------------------------------------------------------- patches of a day
 def wall_radius_mm(readings: Sequence[Reading], settings: TrackingSettings) -> float:
-    """Return the median inner radius of the day's photos, an ordinary jar's where none has one."""
+    """The median inner radius of the day's photos, an ordinary jar's where none has one."""
     radii = [r.radius_mm for r in readings if r.radius_mm is not None]
     return float(np.median(radii)) if radii else settings.wall_radius_mm
 
 
 def pool_patches(readings: Sequence[Reading], settings: TrackingSettings) -> list[Patch]:
-    """Return the patches of a day's photos in the frame of the front view.
+    """The patches of a day's photos in the frame of the front view.
 
     A patch that two photos show becomes one: the mean of both for photos of the same side, the
     larger one for different sides, since the edge of a view cuts patches. Nothing is dropped
@@ -91,7 +91,7 @@ def pool_patches(readings: Sequence[Reading], settings: TrackingSettings) -> lis
     for reading in readings:
         side = QUARTERS[reading.view]
         fresh = [turned(p, side * settings.quarter_turn_deg) for p in reading.patches]
-        pairs = dict(match([p for _, p in pooled], fresh, reach, settings))
+        pairs = dict(match([p for _, p in pooled], fresh, reach=reach, settings=settings))
         matched = set(pairs.values())
         merged = [
             (s, _merged(p, fresh[pairs[i]], same_side=s == side) if i in pairs else p)

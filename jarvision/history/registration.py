@@ -14,7 +14,7 @@ from jarvision.settings.history import TrackingSettings
 from jarvision.vision.tissue.thumbnail import FINER, SMALL_CELL_DEG, SMALL_CELL_MM, SmallWall
 
 
-def find_turn(before: SmallWall, after: SmallWall, settings: TrackingSettings) -> Turn:
+def find_turn(before: SmallWall, after: SmallWall, *, settings: TrackingSettings) -> Turn:
     """Find how far the jar was turned between two photos of the same side.
 
     Patterns of different jars agree by chance to 0.13 at most (84 pairs of the sample shelf), those
@@ -79,7 +79,7 @@ def _windowed(pattern: Float32Array) -> Float32Array:
 
 
 def _agreement(before: Float32Array, after: Float32Array, down: int, across: int) -> float:
-    """Return Pearson's r of two patterns where ``after`` is ``before`` moved down and across."""
+    """Pearson's r of two patterns where ``after`` is ``before`` moved down and across."""
     rows, cols = before.shape
     if abs(down) >= rows or abs(across) >= cols:
         return 0.0

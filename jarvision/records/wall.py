@@ -282,5 +282,5 @@ class WallThumbnail:
 
 
 def radius_mm(area_cm2: float) -> float:
-    """Return the radius of the disc of equal area, mm."""
+    """The radius of the disc of equal area, mm."""
     return 10.0 * math.sqrt(max(area_cm2, 0.0) / math.pi)

@@ -43,7 +43,7 @@ class Register(Mapping[str, JarEntry]):
         return len(self.entries)
 
     def entry(self, jar: str) -> JarEntry:
-        """Return the jar's line, or an unregistered entry that says so."""
+        """The jar's line, or an unregistered entry that says so."""
         return self.entries.get(jar) or JarEntry(jar, registered=False)
 
 
@@ -102,7 +102,7 @@ def parse_register(
 
 
 def shared_parents(register: Mapping[str, JarEntry]) -> dict[str, tuple[str, ...]]:
-    """Return the spawn jars that feed more than one jar, each with its jars in register order."""
+    """The spawn jars that feed more than one jar, each with its jars in register order."""
     children: dict[str, list[str]] = {}
     for entry in register.values():
         if entry.parent:
@@ -111,7 +111,7 @@ def shared_parents(register: Mapping[str, JarEntry]) -> dict[str, tuple[str, ...
 
 
 def siblings(register: Mapping[str, JarEntry], jar: str) -> tuple[str, ...]:
-    """Return the other jars that were made from the same spawn jar as ``jar``."""
+    """The other jars that were made from the same spawn jar as ``jar``."""
     parent = register[jar].parent if jar in register else ""
     return tuple(j for j in shared_parents(register).get(parent, ()) if j != jar)
 
@@ -193,7 +193,7 @@ def _species_warnings(
     lines: Mapping[str, int],
     is_known: Callable[[str], bool] | None,
 ) -> tuple[str, ...]:
-    """Return one sentence for every jar whose species has no profile."""
+    """One sentence for every jar whose species has no profile."""
     if is_known is None:
         return ()
     return tuple(

@@ -147,7 +147,7 @@ def _children(register: Mapping[str, JarEntry]) -> dict[str, list[str]]:
 def _generations(
     children: Mapping[str, list[str]], first: tuple[str, ...]
 ) -> list[tuple[str, ...]]:
-    """Return ``first``, their children, their children's children, until there are none."""
+    """``first``, their children, their children's children, until there are none."""
     found = []
     while first:
         found.append(first)

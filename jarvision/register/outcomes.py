@@ -197,7 +197,7 @@ def contaminated_jars(outcomes: Mapping[str, JarOutcome]) -> set[str]:
 def verdict_before(
     result: ShelfResult, jar: str, day: date
 ) -> tuple[VerdictWord | None, date | None]:
-    """Return a jar's verdict and its day, unless the scoring is younger than ``day``.
+    """A jar's verdict and its day, unless the scoring is younger than ``day``.
 
     A verdict that already knew the outcome would praise itself.
     """

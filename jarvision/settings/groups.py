@@ -32,6 +32,6 @@ class Settings:
     plan: PlanSettings = field(default_factory=PlanSettings)
 
     def digest(self) -> str:
-        """Return 12 hex digits that change when any value does, the same on every machine."""
+        """12 hex digits that change when any value does, the same on every machine."""
         text = json.dumps(asdict(self), sort_keys=True, separators=(",", ":"))
         return hashlib.sha256(text.encode()).hexdigest()[:12]

@@ -101,7 +101,7 @@ class Section:
 
 @cache
 def sections() -> Mapping[str, Section]:
-    """Return every section of a settings file by name, in the order of the work."""
+    """Every section of a settings file by name, in the order of the work."""
     return types.MappingProxyType(
         {name: _section(name, type(group)) for name, group in groups(Settings())}
     )

@@ -108,7 +108,7 @@ def parse_settings(text: str, *, name: str = SETTINGS_NAME) -> Settings:
 
 
 def with_values(chosen: Mapping[str, Mapping[str, Any]]) -> Settings:
-    """Return the defaults with some values replaced: section to name to value, not checked."""
+    """The defaults with some values replaced: section to name to value, not checked."""
     settings = Settings()
     made = {name: replace(group, **chosen.get(name, {})) for name, group in groups(settings)}
     photo = {name: made.pop(name) for name, _ in groups(settings) if hasattr(settings.photo, name)}
@@ -116,7 +116,7 @@ def with_values(chosen: Mapping[str, Mapping[str, Any]]) -> Settings:
 
 
 def changes(settings: Settings) -> tuple[Change, ...]:
-    """Return the settings that differ from their defaults, in the order of the file."""
+    """The settings that differ from their defaults, in the order of the file."""
     return tuple(
         Change(field, value)
         for name, group in groups(settings)

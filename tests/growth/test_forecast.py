@@ -325,7 +325,7 @@ def test_no_healthy_jar_is_stalled_on_any_day() -> None:
         history = build_history(Story(truth, seed=seed).readings(), oyster())
         for length in range(3, 25):
             series = as_series(history.days[:length], START, limits)
-            false += find_stall(series, history, OYSTER, limits).days > 0
+            false += find_stall(series, history, OYSTER, settings=limits).days > 0
             asked += 1
     assert false <= 0.01 * asked
 

@@ -35,7 +35,7 @@ def wall(opacity: np.ndarray) -> SmallWall:
 
 
 def speed(before: np.ndarray, after: np.ndarray, gap_days: float = 1.0) -> float:
-    front = fastest_front([before], wall(after), gap_days, LIMITS)
+    front = fastest_front([before], wall(after), gap_days=gap_days, settings=LIMITS)
     return 0.0 if front is None else front.mm_per_day
 
 
@@ -87,7 +87,9 @@ def test_specks_are_no_front() -> None:
 
 
 def test_the_front_says_where_it_ran() -> None:
-    front = fastest_front([discs()], wall(discs(((70.0, 30.0), 9.0))), 1.0, LIMITS)
+    front = fastest_front(
+        [discs()], wall(discs(((70.0, 30.0), 9.0))), gap_days=1.0, settings=LIMITS
+    )
     assert front is not None
     assert front.angle_deg == pytest.approx(np.rad2deg(70.0 / RADIUS_MM) - 60.0, abs=2.0)
     assert front.height_mm == pytest.approx(ROWS * SMALL_CELL_MM - 30.0, abs=2.0)

@@ -40,7 +40,7 @@ def test_the_turn_of_a_real_surface_is_found_to_a_degree(name: str, turn_deg: fl
     turn = find_turn(
         small(photographed(texture, 0.0)),
         small(photographed(texture, turn_deg, bright=0.6)),
-        LIMITS,
+        settings=LIMITS,
     )
     assert turn.found
     assert turn.turn_deg == pytest.approx(turn_deg, abs=1.0)
@@ -53,7 +53,7 @@ def test_growth_over_a_half_of_the_wall_does_not_hide_the_turn() -> None:
     discs = skimage.data.binary_blobs(512, blob_size_fraction=0.15, volume_fraction=0.5, rng=3)
     white = np.array(discs[:ROWS, :COLS])
     linear = np.where(white[..., None], np.float32(0.8), after.linear)
-    turn = find_turn(small(before), small(replace(after, linear=linear)), LIMITS)
+    turn = find_turn(small(before), small(replace(after, linear=linear)), settings=LIMITS)
     assert turn.found
     assert turn.turn_deg == pytest.approx(18.0, abs=1.5)
 
@@ -61,7 +61,7 @@ def test_growth_over_a_half_of_the_wall_does_not_hide_the_turn() -> None:
 def test_a_floor_found_two_millimetres_lower_is_a_rise() -> None:
     wall = photographed(skimage.data.gravel(), 0.0)
     raised = replace(wall, heights_mm=wall.heights_mm + 4.0)
-    turn = find_turn(small(wall), small(raised), LIMITS)
+    turn = find_turn(small(wall), small(raised), settings=LIMITS)
     assert turn.found
     assert turn.rise_mm == pytest.approx(4.0, abs=1.0)
 
@@ -69,15 +69,15 @@ def test_a_floor_found_two_millimetres_lower_is_a_rise() -> None:
 def test_a_turn_out_of_view_and_another_jar_are_not_found() -> None:
     texture = skimage.data.gravel()
     here = small(photographed(texture, 0.0))
-    assert not find_turn(here, small(photographed(texture, 180.0)), LIMITS).found
+    assert not find_turn(here, small(photographed(texture, 180.0)), settings=LIMITS).found
     for name, other in TEXTURES.items():
         if name != "gravel":
-            assert not find_turn(here, small(photographed(other(), 0.0)), LIMITS).found
+            assert not find_turn(here, small(photographed(other(), 0.0)), settings=LIMITS).found
 
 
 def test_a_wall_without_any_pattern_gives_no_turn() -> None:
     plain = small(photographed(np.full((512, 512), 128), 0.0))
-    assert find_turn(plain, plain, LIMITS) == Turn()
+    assert find_turn(plain, plain, settings=LIMITS) == Turn()
 
 
 def test_a_map_is_moved_to_where_its_places_are_on_the_next_day() -> None:

@@ -40,7 +40,7 @@ _NAMES = ("like", "latin", "common")
 
 
 def load_species(folder: Path) -> SpeciesBook:
-    """Return the package's profiles together with those in ``folder/species``.
+    """The package's profiles together with those in ``folder/species``.
 
     A profile of the grower's own goes before one of the package under every name that both have.
 

@@ -45,7 +45,7 @@ _LARGEST = 1000  # days, degrees or mm: no living culture needs more
 
 @cache
 def load_profiles() -> Mapping[str, SpeciesProfile]:
-    """Return all profiles of the package by name, in alphabetical order."""
+    """All profiles of the package by name, in alphabetical order."""
     folder = resources.files("jarvision.register.species") / "profiles"
     files = sorted((f for f in folder.iterdir() if f.name.endswith(".toml")), key=lambda f: f.name)
     profiles = (parse_profile(f.name[: -len(".toml")], f.read_text("utf-8")) for f in files)
@@ -53,7 +53,7 @@ def load_profiles() -> Mapping[str, SpeciesProfile]:
 
 
 def find_profile(name: str) -> SpeciesProfile:
-    """Return the profile for a common, Latin or file name, or :data:`DEFAULT_PROFILE`.
+    """The profile for a common, Latin or file name, or :data:`DEFAULT_PROFILE`.
 
     Case, hyphens, spaces and the full stop of ``P. ostreatus`` do not matter; a strain written
     behind the name (``Pleurotus ostreatus 'Blue'``, ``oyster, strain 3``) is passed over. A name
@@ -69,7 +69,7 @@ def is_known(name: str) -> bool:
 
 @cache
 def package_book() -> SpeciesBook:
-    """Return the profiles of the package, to be asked by any name."""
+    """The profiles of the package, to be asked by any name."""
     return SpeciesBook(load_profiles())
 
 
@@ -80,7 +80,7 @@ class SpeciesBook:
     profiles: Mapping[str, SpeciesProfile]
 
     def find(self, name: str) -> SpeciesProfile:
-        """Return the profile, or :data:`DEFAULT_PROFILE`; see :func:`find_profile`."""
+        """The profile, or :data:`DEFAULT_PROFILE`; see :func:`find_profile`."""
         return self._match(name) or DEFAULT_PROFILE
 
     def knows(self, name: str) -> bool:
@@ -138,7 +138,7 @@ def _sourced_value(name: str, key: str, cell: Any) -> Any:
 
 
 def checked_value(key: str, value: Any) -> Any:
-    """Return a value of a profile as the profile holds it.
+    """A value of a profile as the profile holds it.
 
     Raises
     ------
@@ -180,7 +180,7 @@ def _is_number(value: Any) -> bool:
 
 # --------------------------------------------------------------------------- names
 def as_words(name: str) -> str:
-    """Return a name as lower-case words: ``"P.  Ostreatus"`` becomes ``"p ostreatus"``."""
+    """A name as lower-case words: ``"P.  Ostreatus"`` becomes ``"p ostreatus"``."""
     return " ".join(re.findall(r"[^\W_]+", re.sub("['’]", "", name.casefold())))
 
 

@@ -71,7 +71,7 @@ def load_card_values(folder: Path, *, layout: CardLayout | None = None) -> CardV
 
 
 def value_files(folder: Path) -> list[Path]:
-    """Return the files of card values in ``folder/calibration``, by name; none is fine."""
+    """The files of card values in ``folder/calibration``, by name; none is fine."""
     place = folder / VALUES_FOLDER
     if not place.is_dir():
         return []

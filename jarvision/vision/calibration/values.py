@@ -59,12 +59,12 @@ class CardValues:
 
 
 def nominal_values(layout: CardLayout | None = None) -> CardValues:
-    """Return the values that the card was designed with."""
+    """The values that the card was designed with."""
     return CardValues((layout or load_layout()).nominal_linear, "nominal", NOMINAL_DE00)
 
 
 def scale_layout(layout: CardLayout, print_scale: float) -> CardLayout:
-    """Return the card as it came out of the printer: every length times ``print_scale``."""
+    """The card as it came out of the printer: every length times ``print_scale``."""
     if print_scale == 1.0:
         return layout
     return replace(

@@ -26,7 +26,7 @@ class _Spot:
 
 
 def find_pins(wall: Wall, tissue: Tissue, *, settings: PinSettings) -> tuple[Patch, ...]:
-    """Return the largest group of caps as one patch of kind ``pins``; empty when there is none.
+    """The largest group of caps as one patch of kind ``pins``; empty when there is none.
 
     Its area is that of the caps, its confidence the mean chance over them. Pins come in groups: a
     single small spot is more often a kernel or a drop that looks like one, a large one is enough.

@@ -177,7 +177,7 @@ class _Grid:
 
 
 def _pattern(wall: Wall, seen: BoolArray, grid: _Grid) -> Float32Array:
-    """Return the contents' pattern, 0 where it was not seen.
+    """The contents' pattern, 0 where it was not seen.
 
     The logarithm of the light less its wide mean, over its wide spread: lamp and exposure drop out.
     """
@@ -193,7 +193,7 @@ def _pattern(wall: Wall, seen: BoolArray, grid: _Grid) -> Float32Array:
 
 
 def _wide_mean(field: Float32Array, known: Float32Array) -> Float32Array:
-    """Return the Gaussian mean of the known places about each place."""
+    """The Gaussian mean of the known places about each place."""
     sigma = _WIDE_MM * FINER / SMALL_CELL_MM
     total = cv2.GaussianBlur(field * known, (0, 0), sigma)
     weight = cv2.GaussianBlur(known, (0, 0), sigma)
