@@ -177,7 +177,7 @@ def _warnings(entry: JarEntry, register: Register) -> tuple[str, ...]:
 
 def _about_parent(entry: JarEntry, register: Register) -> list[str]:
     parent = register[entry.parent]
-    others = [e.jar for e in register.values() if e.parent == parent.jar and e.jar != entry.jar]
+    others = register.siblings(entry.jar)
     found = []
     if others and parent.kind == "spawn":
         found.append(

@@ -12,6 +12,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import date
+from functools import cached_property
 from pathlib import Path
 from typing import Any, get_args
 
@@ -45,6 +46,29 @@ class Register(Mapping[str, JarEntry]):
     def entry(self, jar: str) -> JarEntry:
         """The jar's line, or an unregistered entry that says so."""
         return self.entries.get(jar) or JarEntry(jar, registered=False)
+
+    @classmethod
+    def of(cls, entries: Mapping[str, JarEntry]) -> Register:
+        """A register as it is, or one made of entries by name."""
+        return entries if isinstance(entries, cls) else cls(entries)
+
+    def children(self, jar: str) -> tuple[str, ...]:
+        """The jars that were made from ``jar``, in register order."""
+        return self._fed.get(jar, ())
+
+    def siblings(self, jar: str) -> tuple[str, ...]:
+        """The other jars that were made from the same spawn jar as ``jar``."""
+        parent = self.entry(jar).parent
+        return tuple(other for other in self.children(parent) if other != jar) if parent else ()
+
+    @cached_property
+    def _fed(self) -> Mapping[str, tuple[str, ...]]:
+        """Every spawn jar that feeds another, with all that it feeds."""
+        found: dict[str, list[str]] = {}
+        for entry in self.values():
+            if entry.parent:
+                found.setdefault(entry.parent, []).append(entry.jar)
+        return {parent: tuple(jars) for parent, jars in found.items()}
 
 
 def read_register(path: Path, *, is_known_species: Callable[[str], bool] | None = None) -> Register:
@@ -99,21 +123,6 @@ def parse_register(
     _check_parents(entries, lines, file)
     warnings = _species_warnings(entries, lines, is_known_species)
     return Register(entries, warnings)
-
-
-def shared_parents(register: Mapping[str, JarEntry]) -> dict[str, tuple[str, ...]]:
-    """The spawn jars that feed more than one jar, each with its jars in register order."""
-    children: dict[str, list[str]] = {}
-    for entry in register.values():
-        if entry.parent:
-            children.setdefault(entry.parent, []).append(entry.jar)
-    return {parent: tuple(jars) for parent, jars in children.items() if len(jars) > 1}
-
-
-def siblings(register: Mapping[str, JarEntry], jar: str) -> tuple[str, ...]:
-    """The other jars that were made from the same spawn jar as ``jar``."""
-    parent = register[jar].parent if jar in register else ""
-    return tuple(j for j in shared_parents(register).get(parent, ()) if j != jar)
 
 
 # --------------------------------------------------------------------------- one line

@@ -13,6 +13,7 @@ from typing import Final, Literal
 
 from jarvision.base.errors import UsageError
 from jarvision.records import JarEntry, VerdictWord
+from jarvision.register.jars import Register
 
 Action = Literal["isolate", "inspect", "none"]
 State = VerdictWord | Literal["not scored"]
@@ -85,8 +86,9 @@ def trace(
         hint = f"Did you mean {' or '.join(near)}?" if near else "Add it with jarvision jars add."
         raise UsageError(f"Jar '{jar}' is not in the register", hint)
     known = states or {}
+    family = Register.of(register)
     relatives: list[FamilyJar] = []
-    for step, (relation, why, members) in enumerate(_circles(register, jar), 1):
+    for step, (relation, why, members) in enumerate(_circles(family, jar), 1):
         found = [(name, known.get(name, JarState())) for name in members]
         found.sort(key=lambda pair: _STATES.index(pair[1].verdict))  # stable: register order
         relatives += [_relative(name, relation, step, state, why) for name, state in found]
@@ -105,17 +107,14 @@ def _relative(jar: str, relation: str, step: int, state: JarState, why: str) -> 
 
 
 # --------------------------------------------------------------------------- the order
-def _circles(
-    register: Mapping[str, JarEntry], jar: str
-) -> Iterator[tuple[str, str, tuple[str, ...]]]:
+def _circles(register: Register, jar: str) -> Iterator[tuple[str, str, tuple[str, ...]]]:
     """Yield relation, reason and jars, from the nearest to the farthest."""
-    children = _children(register)
     yield _DOWN[0], "keep it closed and out of the room", (jar,)
-    yield from _named(_DOWN, "got what was in it", _generations(children, (jar,)), skip=1)
+    yield from _named(_DOWN, "got what was in it", _generations(register, (jar,)), skip=1)
     below, height = jar, 0
     while parent := register[below].parent:
-        others = tuple(c for c in children[parent] if c != below)
-        around = _generations(children, others)
+        others = register.siblings(below)
+        around = _generations(register, others)
         if height == 0:
             why = f"fed from the same spawn, {parent}"
             yield from _named(_ASIDE, why, around)
@@ -136,20 +135,10 @@ def _named(
             yield names[min(depth, len(names) - 1)], why, jars
 
 
-def _children(register: Mapping[str, JarEntry]) -> dict[str, list[str]]:
-    found: dict[str, list[str]] = {}
-    for entry in register.values():
-        if entry.parent:
-            found.setdefault(entry.parent, []).append(entry.jar)
-    return found
-
-
-def _generations(
-    children: Mapping[str, list[str]], first: tuple[str, ...]
-) -> list[tuple[str, ...]]:
+def _generations(register: Register, first: tuple[str, ...]) -> list[tuple[str, ...]]:
     """``first``, their children, their children's children, until there are none."""
     found = []
     while first:
         found.append(first)
-        first = tuple(child for jar in first for child in children.get(jar, ()))
+        first = tuple(child for jar in first for child in register.children(jar))
     return found

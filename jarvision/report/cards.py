@@ -11,8 +11,9 @@ from typing import Any
 from markupsafe import Markup
 
 from jarvision.base.text import printable
-from jarvision.records import HALF_VIEW_DEG, JarDay, JarEntry, JarStory, Patch, Reading, VerdictWord
+from jarvision.records import HALF_VIEW_DEG, JarDay, JarStory, Patch, Reading, VerdictWord
 from jarvision.records.photo_reasons import PHOTO_REASONS
+from jarvision.register.jars import Register
 from jarvision.register.lineage import trace
 from jarvision.report import svg
 from jarvision.report.pictures import (
@@ -161,7 +162,7 @@ class Surroundings:
     out: Path
     today: date
     detail: Detail
-    register: Mapping[str, JarEntry]
+    register: Register
     anchors: Mapping[str, str]
     verdicts: Mapping[str, VerdictWord]
 

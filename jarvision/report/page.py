@@ -20,6 +20,7 @@ from jarvision.base.text import printable
 from jarvision.base.version import __version__
 from jarvision.records import JarEntry, JarStory, Reading, ShelfResult
 from jarvision.records.flags import CAUTIONS
+from jarvision.register.jars import Register
 from jarvision.report import svg
 from jarvision.report.cards import (
     Cell,
@@ -222,7 +223,7 @@ def _surroundings(
         out=out,
         today=result.scored_on,
         detail=detail_for(len(stories)),
-        register={**parents, **entries, **(register or {})},
+        register=Register({**parents, **entries, **(register or {})}),
         anchors={s.verdict.jar: f"jar-{n}" for n, s in enumerate(stories, 1)},
         verdicts={s.verdict.jar: s.verdict.verdict for s in stories},
     )

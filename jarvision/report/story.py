@@ -21,7 +21,7 @@ from jarvision.records import (
 )
 from jarvision.records.flags import CAUTIONS, FLAGS
 from jarvision.records.photo_reasons import PHOTO_REASONS
-from jarvision.register.jars import siblings
+from jarvision.register.jars import Register
 from jarvision.register.outcomes import JarOutcome
 from jarvision.report.words import VERDICT_WORDS, tell_day, tell_side, tell_span
 from jarvision.settings.growth import GrowthSettings
@@ -70,23 +70,22 @@ def tell_story(
     settings
         Tell a shake from a bad reading; None: as they are by default.
     """
+    known = Register.of(register or {})
     chapters = (
-        ("Start", _start(story.history.entry, story.profile, register or {})),
+        ("Start", _start(story.history.entry, story.profile, known)),
         ("Photos", _photos(story.history)),
         ("Growth", _growth(story, settings or GrowthSettings())),
         ("Areas", _areas(story.history)),
         ("Verdict", _verdict(story, scored_on)),
         *([("Outcome", _outcome(outcome))] if outcome else []),
-        ("What to do", _what_to_do(story, register or {})),
+        ("What to do", _what_to_do(story, known)),
         ("Caution", _caution(story)),
     )
     return tuple(Chapter(heading, tuple(sentences)) for heading, sentences in chapters)
 
 
 # --------------------------------------------------------------------------- start
-def _start(
-    entry: JarEntry, profile: SpeciesProfile, register: Mapping[str, JarEntry]
-) -> Iterable[str]:
+def _start(entry: JarEntry, profile: SpeciesProfile, register: Register) -> Iterable[str]:
     if not entry.registered:
         yield f"{entry.jar} is not in the register, so that its age and parent are not known."
     kind = "spawn" if entry.kind == "spawn" else "fruiting"
@@ -101,10 +100,10 @@ def _start(
     if not profile.latin:
         yield "There is no profile of its species, so that it is judged cautiously."
     if entry.parent:
-        others = siblings(register, entry.jar)
+        others = register.siblings(entry.jar)
         also = f", which also feeds {_listed(others)}" if others else ""
         yield f"It was fed from {entry.parent}{also}."
-    fed = [e.jar for e in register.values() if e.parent == entry.jar]
+    fed = register.children(entry.jar)
     if fed:
         yield f"It feeds {_listed(fed)}."
 
@@ -237,7 +236,7 @@ def _outcome(outcome: JarOutcome) -> Iterable[str]:
         yield f"That is a biological efficiency of {efficiency:.0f} %."
 
 
-def _what_to_do(story: JarStory, register: Mapping[str, JarEntry]) -> Iterable[str]:
+def _what_to_do(story: JarStory, register: Register) -> Iterable[str]:
     verdict, jar = story.verdict.verdict, story.verdict.jar
     words = VERDICT_WORDS[verdict]
     yield f"{words.heading}. {words.advice}"
@@ -245,7 +244,7 @@ def _what_to_do(story: JarStory, register: Mapping[str, JarEntry]) -> Iterable[s
     for kind in FLAGS.values():  # in the order of the table, each once
         if kind.word in told and kind.severity in ("act", "look"):
             yield kind.remedy
-    related = siblings(register, jar) or [e for e in register.values() if e.parent == jar]
+    related = register.siblings(jar) or register.children(jar)
     if verdict in ("no-go", "check") and related:
         yield f"Other jars share its spawn: jarvision trace {jar} says in which order to look."
 

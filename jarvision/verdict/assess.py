@@ -8,7 +8,7 @@ from datetime import date
 from jarvision.growth.forecast import fit_growth
 from jarvision.growth.priors import Sibling, batch_of, fit_siblings
 from jarvision.records import JarHistory, JarStory
-from jarvision.register.jars import Register, siblings
+from jarvision.register.jars import Register
 from jarvision.register.species import SpeciesBook
 from jarvision.settings.groups import Settings
 from jarvision.verdict.decide import decide
@@ -62,7 +62,7 @@ def _tell(
         profile,
         today=today,
         settings=settings,
-        siblings=siblings(known, history.entry.jar),
+        siblings=known.siblings(history.entry.jar),
     )
     return JarStory(
         history=history,

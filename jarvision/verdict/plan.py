@@ -15,7 +15,7 @@ from typing import Final, Literal
 
 from jarvision.records import JarEntry, JarStory, ShelfResult
 from jarvision.records.flags import FLAGS, Severity
-from jarvision.register.jars import siblings
+from jarvision.register.jars import Register
 from jarvision.settings.plan import PlanSettings
 
 Task = Literal[
@@ -130,7 +130,7 @@ def make_plan(
     chosen = settings or PlanSettings()
     first = today or result.scored_on
     last = first + timedelta(days=chosen.days - 1)
-    known = register or {s.verdict.jar: s.history.entry for s in result.stories}
+    known = Register.of(register or {s.verdict.jar: s.history.entry for s in result.stories})
     stories = _open_stories(result, known, ended=ended, today=first)
     uses = {story.verdict.jar: _use(story, first) for story in stories if _promising(story)}
     bad = {*contaminated, *(s.verdict.jar for s in result.stories if s.verdict.verdict == "no-go")}
@@ -164,7 +164,7 @@ def _in_order(items: Iterable[PlanItem]) -> tuple[PlanItem, ...]:
 
 
 def _open_stories(
-    result: ShelfResult, register: Mapping[str, JarEntry], *, ended: Collection[str], today: date
+    result: ShelfResult, register: Register, *, ended: Collection[str], today: date
 ) -> list[JarStory]:
     """Stories that go on: without an outcome, and not used for another jar unless no-go."""
     entries = register.values()
@@ -177,12 +177,12 @@ def _open_stories(
     ]
 
 
-def _bad_kin(jar: str, register: Mapping[str, JarEntry], bad: Collection[str]) -> tuple[str, ...]:
+def _bad_kin(jar: str, register: Register, bad: Collection[str]) -> tuple[str, ...]:
     """Bad jars among the jar's parent and those that were fed from the same spawn."""
     entry = register.get(jar)
     if entry is None or not entry.parent:
         return ()
-    return tuple(name for name in (entry.parent, *siblings(register, jar)) if name in bad)
+    return tuple(name for name in (entry.parent, *register.siblings(jar)) if name in bad)
 
 
 # --------------------------------------------------------------------------- one jar

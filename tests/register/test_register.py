@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from jarvision.base.errors import RegisterError
-from jarvision.register.jars import Register, read_register, shared_parents, siblings
+from jarvision.register.jars import Register, read_register
 from jarvision.register.species import is_known
 
 PLAIN = """jar,kind,species,substrate,started,parent,profile,notes
@@ -97,10 +97,10 @@ def test_an_unknown_species_is_a_warning_not_an_error(tmp_path: Path) -> None:
 
 def test_a_spawn_jar_that_feeds_two_jars_is_found(tmp_path: Path) -> None:
     register = read(tmp_path, PLAIN)
-    assert shared_parents(register) == {"S1": ("F1", "F2")}
-    assert siblings(register, "F2") == ("F1",)
-    assert siblings(register, "S1") == ()
-    assert siblings(register, "stranger") == ()
+    assert register.children("S1") == ("F1", "F2")
+    assert register.children("F1") == register.children("stranger") == ()
+    assert register.siblings("F2") == ("F1",)
+    assert register.siblings("S1") == register.siblings("stranger") == ()
 
 
 def test_a_jar_that_is_not_in_the_register_says_so(tmp_path: Path) -> None:
