@@ -63,8 +63,6 @@ class SettingField:
         Its place in a settings file.
     whole
         True when only whole numbers will do.
-    optional
-        True when it may be left unset.
     default
         A number, or None for not set.
     unit
@@ -78,7 +76,6 @@ class SettingField:
     section: str
     name: str
     whole: bool
-    optional: bool
     default: float | None
     unit: str
     limits: Limits
@@ -138,7 +135,6 @@ def _field(section: str, name: str, hint: Any, default: Any, reason: str | None)
         section=section,
         name=name,
         whole=int in kinds,
-        optional=type(None) in kinds,
         default=default,
         unit=unit,
         limits=stated[0] if stated else _usual_limits(name, unit, whole=int in kinds),

@@ -123,7 +123,7 @@ def paired(*, down: bool, value: str = "SPECTRAL_DEC", white: float = 1.0) -> st
 def linear(tmp_path: Path, text: str) -> np.ndarray:
     path = tmp_path / "m.txt"
     path.write_text(text)
-    values = read_card_values(path)
+    values = read_card_values(path).values
     assert values.reference == "measured"
     return values.linear
 
@@ -221,7 +221,7 @@ def test_spoilt_spectra_give_values_or_a_sentence(
     path = tmp_path_factory.getbasetemp() / "spoilt-spectra.txt"
     path.write_text(text[:place] + put_in + text[place + cut :])
     try:
-        values = read_card_values(path)
+        values = read_card_values(path).values
     except UsageError as error:
         assert error.message
         return

@@ -3,8 +3,9 @@ from __future__ import annotations
 import pytest
 
 from jarvision.base.errors import UsageError
+from jarvision.records import OFF_COLOUR_KINDS
 from jarvision.register.species import DEFAULT_PROFILE, find_profile, is_known, load_profiles
-from jarvision.register.species.profiles import NEVER_NORMAL, UNITS, parse_profile
+from jarvision.register.species.profiles import MAY_BE_NORMAL, UNITS, parse_profile
 
 # Spawn run in days and C, fruiting in C. Stamets 2000, Growing Gourmet and Medicinal Mushrooms,
 # growth parameters, as quoted by secondary pages or from memory (bulk substrate; Fahrenheit
@@ -124,13 +125,16 @@ GOOD = "\n".join(
 )
 
 
+NEVER_NORMAL = sorted({*OFF_COLOUR_KINDS, "bare", "wet"} - MAY_BE_NORMAL)
+
+
 def test_a_profile_written_by_hand_is_read() -> None:
     assert parse_profile("example", GOOD).spawn_run_days == (10.0, 20.0)
 
 
 @pytest.mark.parametrize(
     ("old", "new"),
-    [('["stain"]', f'["{kind}"]') for kind in sorted(NEVER_NORMAL)]
+    [('["stain"]', f'["{kind}"]') for kind in NEVER_NORMAL]
     + [
         ("[10, 20]", "[20, 10]"),
         ('unit = "C"', 'unit = "F"'),

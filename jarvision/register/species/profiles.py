@@ -35,10 +35,9 @@ UNITS: Mapping[str, str] = MappingProxyType(
     }
 )
 
-NEVER_NORMAL = frozenset({"green", "black", "bare", "wet"})
-"""Patch kinds that no profile may call normal: a slip in a text file must not hide a mould."""
-
 MAY_BE_NORMAL = frozenset({"stain", "yellow", "pink"})
+"""Patch kinds that a profile may call normal, and no other: a slip in a text file must not hide a
+mould."""
 
 _LARGEST = 1000  # days, degrees or mm: no living culture needs more
 

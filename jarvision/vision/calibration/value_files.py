@@ -64,7 +64,7 @@ def load_card_values(folder: Path, *, layout: CardLayout | None = None) -> CardV
         passed over, or a mistyped measurement would go unnoticed.
     """
     layout = layout or load_layout()
-    found = [_read(path, layout=layout) for path in value_files(folder)]
+    found = [read_card_values(path, layout=layout) for path in value_files(folder)]
     if not found:
         return nominal_values(layout)
     return max(found, key=lambda dated: dated.rank).values
@@ -78,24 +78,6 @@ def value_files(folder: Path) -> list[Path]:
     return sorted(
         path for path in place.iterdir() if path.suffix.lower() in SUFFIXES and path.is_file()
     )
-
-
-def read_card_values(path: Path, *, layout: CardLayout | None = None) -> CardValues:
-    """Read one file.
-
-    ``XYZ_X`` to ``XYZ_Z`` (0 to 100) or ``LAB_L`` to ``LAB_B``, for the 2 degree observer, under
-    D50 unless the header says D65; D50 values are adapted by Bradford. Spectra are used before
-    them: a spectrum says what the swatch is under D65 without any adaptation, whatever observer
-    and illuminant the header names for the other fields. Swatches are known by ``SAMPLE_NAME`` or
-    ``SAMPLE_ID``: their name, or their number from 1, down the left column, then down the right
-    one. Repeated readings of a swatch are averaged.
-
-    Raises
-    ------
-    UsageError
-        Not a table, not of this card, or not complete; names the file and, where it can, the line.
-    """
-    return _read(path, layout=layout or load_layout()).values
 
 
 def write_as_printed(
@@ -143,16 +125,34 @@ def write_as_printed(
 
 # --------------------------------------------------------------------------- reading
 @dataclass(frozen=True)
-class _Dated:
+class DatedValues:
+    """The values of one file, and the day on which it says that it was made."""
+
     values: CardValues
     created: date
 
     @property
     def rank(self) -> tuple[bool, date, str]:
+        """Sorts files: measured after as-printed, newer after older, then by name."""
         return self.values.reference == "measured", self.created, self.values.source
 
 
-def _read(path: Path, *, layout: CardLayout) -> _Dated:
+def read_card_values(path: Path, *, layout: CardLayout | None = None) -> DatedValues:
+    """Read one file.
+
+    ``XYZ_X`` to ``XYZ_Z`` (0 to 100) or ``LAB_L`` to ``LAB_B``, for the 2 degree observer, under
+    D50 unless the header says D65; D50 values are adapted by Bradford. Spectra are used before
+    them: a spectrum says what the swatch is under D65 without any adaptation, whatever observer
+    and illuminant the header names for the other fields. Swatches are known by ``SAMPLE_NAME`` or
+    ``SAMPLE_ID``: their name, or their number from 1, down the left column, then down the right
+    one. Repeated readings of a swatch are averaged.
+
+    Raises
+    ------
+    UsageError
+        Not a table, not of this card, or not complete; names the file and, where it can, the line.
+    """
+    layout = layout or load_layout()
     try:
         table = _colour_table(_text_of(path))
         _check_version(table, layout)
@@ -169,7 +169,7 @@ def _read(path: Path, *, layout: CardLayout) -> _Dated:
     except CgatsError as error:
         other = f"If it is no measurement of the card, take it out of {path.parent.name}."
         raise UsageError(f"{path}, {error.message}", f"{error.remedy} {other}".strip()) from error
-    return _Dated(values, _created(table, path))
+    return DatedValues(values, _created(table, path))
 
 
 def _text_of(path: Path) -> str:

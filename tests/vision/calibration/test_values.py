@@ -67,7 +67,7 @@ XYZ_D65 = table(linear_to_xyz(true_linear()) * 100, "XYZ_X XYZ_Y XYZ_Z", header=
 
 # --------------------------------------------------------------------------- measured files
 def test_measured_xyz_under_d65_are_taken_as_they_are(tmp_path: Path) -> None:
-    values = read_card_values(put(tmp_path, "m.txt", XYZ_D65))
+    values = read_card_values(put(tmp_path, "m.txt", XYZ_D65)).values
     assert values.reference == "measured"
     assert values.source == "m.txt"
     assert np.allclose(values.linear, true_linear(), atol=1e-6)
@@ -79,7 +79,7 @@ def test_measured_d50_values_are_adapted_as_colour_science_does(tmp_path: Path) 
     d50 = colour.adaptation.chromatic_adaptation_VonKries(xyz, D65, D50, transform="Bradford")
     lab = colour.XYZ_to_Lab(d50, colour.CCS_ILLUMINANTS[OBSERVER]["D50"])
     for numbers, fields in ((d50 * 100, "XYZ_X XYZ_Y XYZ_Z"), (lab, "LAB_L LAB_A LAB_B")):
-        values = read_card_values(put(tmp_path, "m.txt", table(numbers, fields)))
+        values = read_card_values(put(tmp_path, "m.txt", table(numbers, fields))).values
         off = delta_e_2000(values.lab, linear_to_lab(true_linear()))
         assert off.max() < 0.03  # D50 to four digits in one place, five in the other
 
@@ -88,7 +88,7 @@ def test_cielab_under_d65_comes_back(tmp_path: Path) -> None:
     header = 'WEIGHTING_FUNCTION "ILLUMINANT,D65"\nWEIGHTING_FUNCTION "OBSERVER,2degree"'
     text = table(linear_to_lab(true_linear()), "LAB_L LAB_A LAB_B", header=header)
     assert np.allclose(
-        read_card_values(put(tmp_path, "m.txt", text)).linear, true_linear(), atol=1e-5
+        read_card_values(put(tmp_path, "m.txt", text)).values.linear, true_linear(), atol=1e-5
     )
 
 
@@ -101,7 +101,7 @@ def test_swatches_are_known_by_name_or_number_in_any_order(tmp_path: Path) -> No
         text = table(
             lab[order], "LAB_L LAB_A LAB_B", names=words, header="ILLUMINANT D65", id_field=field
         )
-        values = read_card_values(put(tmp_path, "m.txt", text))
+        values = read_card_values(put(tmp_path, "m.txt", text)).values
         assert np.allclose(values.lab, lab, atol=1e-3)
 
 
@@ -111,7 +111,7 @@ def test_readings_of_one_swatch_are_averaged_unless_they_disagree(tmp_path: Path
     names = (*LAYOUT.names, LAYOUT.names[0])
     fields, header = "XYZ_X XYZ_Y XYZ_Z", "ILLUMINANT D65"
     text = table(np.vstack([xyz, near]), fields, names=names, header=header)
-    values = read_card_values(put(tmp_path, "m.txt", text))
+    values = read_card_values(put(tmp_path, "m.txt", text)).values
     assert np.allclose(values.linear[0], true_linear()[0] * 1.01, atol=1e-5)
     text = table(np.vstack([xyz, far]), fields, names=names, header=header)
     with pytest.raises(UsageError, match="disagree"):
@@ -165,7 +165,7 @@ def test_a_spoilt_file_gives_values_or_a_sentence(
     text = XYZ_D65[:place] + put_in + XYZ_D65[place + cut :]
     path.write_bytes(text.encode("utf-8", "surrogatepass"))
     try:
-        values = read_card_values(path)
+        values = read_card_values(path).values
     except JarvisionError as error:
         assert isinstance(error, UsageError)
         return

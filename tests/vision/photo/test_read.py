@@ -4,116 +4,41 @@ from __future__ import annotations
 
 import io
 import os
-import struct
-import zlib
 from datetime import date, datetime, timedelta
 from pathlib import Path
 
 import colour
 import cv2
 import numpy as np
-import pillow_heif
 import pytest
 import tifffile
 from icc_profiles import ADOBE, ADOBE_CURVE, P3, SRGB, SRGB_CURVE, rgb_profile
 from PIL import Image
+from stored_photos import (
+    CORNERS,
+    FOCAL_35MM,
+    KINDS,
+    LOSSY,
+    OFFSET,
+    ORIENTATION,
+    ORIGINAL,
+    exif_bytes,
+    heic,
+    picture,
+    png16,
+    quarters_of,
+    ramp,
+    read,
+    saved,
+    stored_for,
+)
 
 from jarvision.base.errors import PhotoRefusedError
-from jarvision.records import Photo
 from jarvision.vision.photo import WORKING_LONG_SIDE_PX, read_photo
 from jarvision.vision.photo.icc import BROKEN_PROFILE
 
-pillow_heif.register_heif_opener()
-
-ORIENTATION, EXIF_IFD, ORIGINAL, OFFSET, FOCAL_35MM = 274, 0x8769, 0x9003, 0x9011, 0xA405
-CORNERS = ((200, 40, 40), (40, 200, 40), (40, 40, 200), (220, 220, 60))
-
-
-def picture(rows: int = 48, cols: int = 64) -> np.ndarray:
-    """Four plain quarters of four colours: no turn or mirroring leaves it as it is."""
-    quarters = np.array(CORNERS, np.uint8).reshape(2, 2, 3)
-    return quarters.repeat(rows // 2, axis=0).repeat(cols // 2, axis=1)
-
-
-def stored_for(orientation: int, upright: np.ndarray) -> np.ndarray:
-    """How a camera stores a picture that EXIF's ``orientation`` turns upright.
-
-    EXIF 2.32, tag 0x0112: on which side of the upright picture the stored row 0 and column 0 lie.
-    """
-    row_0, col_0 = {
-        1: ("top", "left"),
-        2: ("top", "right"),
-        3: ("bottom", "right"),
-        4: ("bottom", "left"),
-        5: ("left", "top"),
-        6: ("right", "top"),
-        7: ("right", "bottom"),
-        8: ("left", "bottom"),
-    }[orientation]
-    swapped = row_0 in ("left", "right")
-    stored = upright.swapaxes(0, 1) if swapped else upright
-    if row_0 in ("bottom", "right"):
-        stored = stored[::-1]
-    if col_0 in ("bottom", "right"):
-        stored = stored[:, ::-1]
-    return np.ascontiguousarray(stored)
-
-
-def exif_bytes(details: dict[int, object] | None = None, orientation: int = 1) -> bytes:
-    exif = Image.Exif()
-    exif[ORIENTATION] = orientation
-    if details:
-        exif.get_ifd(EXIF_IFD).update(details)
-    return exif.tobytes()
-
-
-def png16(samples: np.ndarray, exif: bytes = b"", icc: bytes = b"") -> bytes:
-    """A 16-bit PNG, with its extra chunks put in by hand (ISO/IEC 15948, 5.3 and 11.3)."""
-    stored = samples[..., ::-1] if samples.ndim == 3 else samples
-    _, buffer = cv2.imencode(".png", np.ascontiguousarray(stored))
-    raw, extra = buffer.tobytes(), b""
-    if exif:
-        extra += _chunk(b"eXIf", exif.removeprefix(b"Exif\0\0"))
-    if icc:
-        extra += _chunk(b"iCCP", b"p\0\0" + zlib.compress(icc))
-    return raw[:33] + extra + raw[33:]
-
-
-def _chunk(kind: bytes, data: bytes) -> bytes:
-    return struct.pack(">I", len(data)) + kind + data + struct.pack(">I", zlib.crc32(kind + data))
-
-
-def read(content: bytes, folder: Path, name: str = "a.jpg", dated: date | None = None) -> Photo:
-    path = folder / name
-    path.write_bytes(content)
-    return read_photo(path, name=name, dated=dated)
-
-
-def saved(image: Image.Image, **options: object) -> bytes:
-    buffer = io.BytesIO()
-    image.save(buffer, **options)  # type: ignore[arg-type]
-    return buffer.getvalue()
-
-
-def quarters_of(rgb: np.ndarray) -> np.ndarray:
-    """Median colour of the four quarters."""
-    rows, cols = rgb.shape[0] // 2, rgb.shape[1] // 2
-    parts = (rgb[:rows, :cols], rgb[:rows, cols:], rgb[rows:, :cols], rgb[rows:, cols:])
-    return np.array([np.median(part, axis=(0, 1)) for part in parts])
-
 
 # --------------------------------------------------------------------------- which way up
-LOSSY = {"quality": 95}
-KINDS = {
-    "JPEG": {"format": "JPEG", **LOSSY},
-    "PNG": {"format": "PNG"},
-    "TIFF": {"format": "TIFF"},
-    "TIFF, packed": {"format": "TIFF", "compression": "tiff_lzw"},
-    "WebP": {"format": "WEBP", **LOSSY},
-    "HEIC": {"format": "HEIF", **LOSSY},
-}
-
-
 @pytest.mark.parametrize("orientation", range(1, 9))
 @pytest.mark.parametrize("kind", KINDS)
 def test_every_format_comes_out_upright_exactly_once(
@@ -167,26 +92,6 @@ def test_a_heic_photo_comes_back_from_its_file(tmp_path: Path) -> None:
     assert photo.taken_at == datetime(2026, 3, 1, 8, 9, 10)
     assert photo.utc_offset == timedelta(hours=1)
     assert photo.focal_known
-
-
-def heic(deep: np.ndarray, *, bits: int, **how: object) -> bytes:
-    """Samples from 0 to 65535 as a HEIC file of 10 or 12 bits."""
-    rows, cols, _ = deep.shape
-    file = pillow_heif.from_bytes(mode="RGB;16", size=(cols, rows), data=deep.tobytes())
-    buffer = io.BytesIO()
-    before = pillow_heif.options.SAVE_HDR_TO_12_BIT
-    pillow_heif.options.SAVE_HDR_TO_12_BIT = bits == 12
-    try:
-        file.save(buffer, quality=100, chroma=444, **how)
-    finally:
-        pillow_heif.options.SAVE_HDR_TO_12_BIT = before
-    return buffer.getvalue()
-
-
-def ramp() -> np.ndarray:
-    """All greys from black to white, 16 bits, ``(64, 256, 3)``."""
-    levels = np.linspace(0, 65535, 256).astype(np.uint16)
-    return np.ascontiguousarray(np.broadcast_to(levels[None, :, None], (64, 256, 3)))
 
 
 @pytest.mark.parametrize("bits", [10, 12])
@@ -364,95 +269,3 @@ def test_damaged_exif_never_costs_the_photo(seed: int, tmp_path: Path) -> None:
         exif[place] = rng.integers(0, 256)
     content = saved(Image.fromarray(picture()), format="JPEG", exif=bytes(exif))
     assert read(content, tmp_path).rgb.size == 48 * 64 * 3
-
-
-# --------------------------------------------------------------------------- no photo
-def unreadable(content: bytes, folder: Path) -> str:
-    with pytest.raises(PhotoRefusedError) as caught:
-        read(content, folder)
-    assert caught.value.reason == "unreadable"
-    assert caught.value.detail
-    return caught.value.detail
-
-
-def test_what_is_no_picture_is_refused_in_words(tmp_path: Path) -> None:
-    assert unreadable(b"", tmp_path) == "the file is empty"
-    for content in (b"hello", b"\xff\xd8\xff", b"\0" * 500, b"%!PS-Adobe-3.0 EPSF-3.0\n"):
-        unreadable(content, tmp_path)
-    unreadable(saved(Image.fromarray(picture()), format="GIF"), tmp_path)
-    unreadable(saved(Image.new("F", (8, 8)), format="TIFF"), tmp_path)
-    with pytest.raises(PhotoRefusedError, match="no such file"):
-        read_photo(tmp_path / "none.jpg", name="none.jpg")
-    with pytest.raises(PhotoRefusedError, match="no file"):
-        read_photo(tmp_path, name="folder")
-
-
-@pytest.mark.parametrize("share", [0.02, 0.3, 0.6, 0.95])
-@pytest.mark.parametrize("kind", [*KINDS, "PNG, 16 bits"])
-def test_truncated_pictures_are_refused(kind: str, share: float, tmp_path: Path) -> None:
-    noise = np.random.default_rng(2).integers(0, 256, (64, 64, 3), dtype=np.uint8)
-    if kind == "PNG, 16 bits":
-        content = png16(noise.astype(np.uint16) * 257)
-    else:
-        content = saved(Image.fromarray(noise), **KINDS[kind])
-    unreadable(content[: int(len(content) * share)], tmp_path)
-
-
-def test_a_bomb_is_refused_before_it_is_decoded(tmp_path: Path) -> None:
-    """A PNG of a few bytes that says it is 20000 x 20000 pixels."""
-    header = _chunk(b"IHDR", struct.pack(">IIBBBBB", 20000, 20000, 8, 2, 0, 0, 0))
-    data = _chunk(b"IDAT", zlib.compress(b"\0" * 100))
-    unreadable(b"\x89PNG\r\n\x1a\n" + header + data + _chunk(b"IEND", b""), tmp_path)
-    slim = _chunk(b"IHDR", struct.pack(">IIBBBBB", 11000, 11000, 8, 2, 0, 0, 0))
-    said = unreadable(b"\x89PNG\r\n\x1a\n" + slim + data + _chunk(b"IEND", b""), tmp_path)
-    assert "11000 x 11000" in said
-
-
-@pytest.mark.parametrize("kind", [*KINDS, "PNG, 16 bits"])
-def test_spoilt_bytes_give_a_photo_or_a_refusal(kind: str, tmp_path: Path) -> None:
-    rng = np.random.default_rng(3)
-    if kind == "PNG, 16 bits":
-        whole = png16(picture().astype(np.uint16) * 257)
-    else:
-        whole = saved(Image.fromarray(picture()), exif=exif_bytes(), **KINDS[kind])
-    for _ in range(40):
-        spoilt = bytearray(whole)
-        for place in rng.integers(0, len(whole), 5):
-            spoilt[place] = rng.integers(0, 256)
-        try:
-            assert read(bytes(spoilt), tmp_path).rgb.ndim == 3
-        except PhotoRefusedError as refusal:
-            assert refusal.reason == "unreadable"
-
-
-@pytest.mark.parametrize("kind", KINDS)
-def test_the_extension_does_not_matter(kind: str, tmp_path: Path) -> None:
-    content = saved(Image.fromarray(picture()), **KINDS[kind])
-    for name in ("a.png", "a.HEIC", "a"):
-        assert read(content, tmp_path, name).rgb.shape == (48, 64, 3)
-
-
-# --------------------------------------------------------------------------- two decoders
-def noisy(rows: int, cols: int) -> Image.Image:
-    """A smooth picture with noise: every coefficient of its JPEG counts."""
-    rng = np.random.default_rng(rows + cols)
-    smooth = cv2.resize(rng.uniform(0, 255, (6, 8, 3)), (cols, rows))
-    return Image.fromarray(np.clip(smooth + rng.normal(0, 9, smooth.shape), 0, 255).astype("uint8"))
-
-
-@pytest.mark.parametrize("subsampling", [0, 1, 2])
-@pytest.mark.parametrize("size", [(1501, 1999), (2700, 3600), (3003, 4007)])
-def test_a_sound_jpeg_has_the_pixels_that_pillow_decodes(
-    size: tuple[int, int], subsampling: int, tmp_path: Path
-) -> None:
-    content = saved(noisy(*size), format="JPEG", quality=90, subsampling=subsampling)
-    with Image.open(io.BytesIO(content)) as image:
-        image.draft(None, tuple(int(side * 1800 / max(size)) for side in image.size))
-        assert np.array_equal(read(content, tmp_path).rgb, np.asarray(image))
-
-
-def test_a_jpeg_whose_thumbnail_alone_has_its_end_is_refused(tmp_path: Path) -> None:
-    thumbnail = saved(noisy(64, 48), format="JPEG")
-    within = b"Exif\0\0" + thumbnail  # an end of image, inside a segment before the scan
-    content = saved(noisy(640, 480), format="JPEG", exif=within)
-    assert unreadable(content[: len(content) * 3 // 4], tmp_path)
