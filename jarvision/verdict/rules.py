@@ -27,7 +27,14 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import timedelta
 
-from jarvision.records import HALF_VIEW_DEG, OFF_COLOUR_KINDS, Finding, JarDay, TrackedPatch, VerdictWord
+from jarvision.records import (
+    HALF_VIEW_DEG,
+    OFF_COLOUR_KINDS,
+    Finding,
+    JarDay,
+    TrackedPatch,
+    VerdictWord,
+)
 from jarvision.records.wording import Fact
 from jarvision.settings.verdict import VerdictSettings
 from jarvision.verdict.evidence import (
