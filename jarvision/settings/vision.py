@@ -45,21 +45,28 @@ class ColourSettings:
     """Usual offset that lens flare adds to the print's sheen, linear: one per cent of white."""
 
     sheen_usual: Annotated[float, Limits(1e-4, 0.02)] = 0.01
+    """What the surface of a matte print mirrors as a rule, as a share of white. This and the three
+    below are the best of a few in the cross-validation of colour/fit.py."""
+
     sheen_max: Annotated[float, Limits(0.021, 0.2)] = 0.04
+    """... and the most: a smooth dielectric of index 1.5 mirrors 4 % (Fresnel)."""
+
     sheen_log_sd: float = 0.5
+    """Spread of its odds between none and the most."""
+
     sheen_slope_sd: float = 0.35
-    """What the surface of a matte print mirrors, as a share of white: the usual and the most (a
-    smooth dielectric of index 1.5 mirrors 4 %, Fresnel), the spread of its odds in between, and how
-    much its logarithm grows over half a card. The best of a few in the cross-validation of
-    colour/fit.py."""
+    """How much its logarithm grows over half a card."""
 
     tone_sd: float = 0.1
-    field_sd: float = 2.0
-    tilt_sd: float = 0.2
-    """Usual bend of a tone curve (encoded signal), and usual size of the light's terms and of a
-    second lamp's tint over half a card (natural log): priors that hold what paper and greys leave
-    open. The tone's was the best of 0.07, 0.1, 0.17 and 0.3 in the cross-validation of
+    """Usual bend of a tone curve, encoded signal: a prior that holds what paper and greys leave
+    open, as the two below are. The best of 0.07, 0.1, 0.17 and 0.3 in the cross-validation of
     colour/fit.py."""
+
+    field_sd: float = 2.0
+    """Usual size of the terms of the light over half a card, natural logarithm."""
+
+    tilt_sd: float = 0.2
+    """Usual size of a second lamp's tint over half a card, natural logarithm."""
 
     white_reflectance_min: Annotated[float, Limits(0, 0.7)] = 0.55
     """Nominal linear value from which a swatch counts as white when exposure is judged."""
@@ -94,10 +101,11 @@ class AcceptanceSettings:
     3.2, around 1.45 by 8. Sharp photos show 0.2 to 0.8."""
 
     white_clipped_max: float = 0.02
+    """Share of burnt-out pixels in the white swatch that has fewest."""
+
     clipped_swatches_max: Annotated[float, Limits(0, 32)] = 9
-    """Share of burnt-out pixels in the best white swatch, and number of swatches of 32 that are
-    burnt out. With up to 9 a tenth moved by 2 to 3 points, with 9 to 12 by 4 (about then every
-    white is gone), with more than 15 by 15."""
+    """Swatches of 32 that are burnt out. With up to 9 a tenth moved by 2 to 3 points, with 9 to 12
+    by 4 (about then every white is gone), with more than 15 by 15."""
 
     white_level_min: Annotated[float, Limits(0, 1)] = 0.03
     """Linear signal of the card's white, five stops under the end of the scale. At 0.037 a tenth
@@ -155,9 +163,13 @@ class JarSettings:
     is meant, if the next one is so much farther from it."""
 
     lid_wide_mm: float = 25.0
+    """What is at least so wide above the contents is a lid ..."""
+
     lid_tall_mm: float = 8.0
+    """... if it is so tall, too."""
+
     neighbour_tall_mm: float = 30.0
-    """What is so big above the contents is a lid; what is so tall beside them is another jar."""
+    """What is so tall beside the contents is another jar."""
 
     upright_top_mm: Annotated[float, Limits(0, 260)] = 195.0
     upright_bottom_mm: Annotated[float, Limits(0, 300)] = 280.0
@@ -168,22 +180,31 @@ class JarSettings:
     """Liveliness (CIELAB bytes a pixel) of plain print without noise."""
 
     peak_share: float = 0.35
+    """The outer edge is at least this share of the side's strongest edge: against white paper glass
+    shows far less than what stands in it."""
+
     peak_over_quiet: float = 2.5
+    """... and at least so many times the liveliness of plain print."""
+
     peak_clear: float = 2.2
-    """The outer edge is at least this share of the side's strongest edge or clear by itself, and so
-    many times the liveliness of plain print. Against white paper glass shows far less than what
-    stands in it."""
+    """An edge of this liveliness is clear by itself, whatever share of the strongest it is."""
 
     border_mm: float = 3.0
     """Contents hidden to within this of the field's border may reach beyond it."""
 
     beyond_mm: float = 29.0
+    """Where the hidden span meets the field's border, the edge is sought so far outside it: to the
+    card's side."""
+
     outside_mm: float = 8.0
+    """... and elsewhere so far outside, past glass of 3 mm and a millimetre of gap."""
+
     inside_mm: float = 6.0
+    """The edge is sought so far inside the hidden span ..."""
+
     shadow_mm: float = 30.0
-    """The edge is sought so far outside the hidden span (to the card's side where the span meets
-    the field's border; glass of 3 mm and a millimetre of gap otherwise) and inside it. A span that
-    meets the border may be a shadow lit by a second lamp: then the jar may end well inside."""
+    """... and so far where the span meets the border: that may be a shadow lit by a second lamp,
+    and then the jar may end well inside."""
 
     line_reach_mm: float = 1.5
     """Each row's edge is sought within this of its column."""
@@ -200,17 +221,25 @@ class JarSettings:
     """Liveliness from which a row shows the edge."""
 
     on_line_mm: float = 1.0
+    """An edge within this of its line is on it."""
+
     top_step_mm: Annotated[float, Limits(0.5)] = 4.0
+    """Lines are followed upwards in steps of this."""
+
     top_missed_steps: Annotated[int, Limits(1, 100)] = 3
+    """The straight wall ends where an edge is off its line for so many steps."""
+
     on_line_unknown: float = 0.5
-    """The straight wall ends where an edge is off its line for three steps of 4 mm. A line of which
-    more than this share runs along a printed edge tells nothing."""
+    """A line of which more than this share runs along a printed edge tells nothing."""
 
     lid_min_mm: float = 4.0
+    """Empty glass and the lid above it are each at least so high."""
+
     lid_empty_share: float = 0.3
+    """A row of empty glass hides less than this share of the field: it is seen through it."""
+
     lid_hidden_share: float = 0.6
-    """Empty glass shows the field over most of the jar's width, a lid hides it; each is at least
-    so high."""
+    """A row of the lid hides more than this share."""
 
     lean_max: float = 0.09
     """Greatest slope of a leaning card that is believed: 5 degrees."""
@@ -239,9 +268,10 @@ class JarSettings:
     """Kernels are 2 to 6 mm: fewer pixels lose the texture of thin growth."""
 
     page_reach_mm: float = 4.0
+    """The page's lower end is sought this far around A4's and Letter's."""
+
     page_edge_levels: Annotated[float, Limits(0, unit="grey levels a row")] = 1.5
-    """The page's lower end is sought this far around A4's and Letter's; a weaker step of grey
-    levels a row is no edge."""
+    """A weaker step of grey levels a row is no edge of the page."""
 
     fill_median_cells: Annotated[int, Limits(1, 999, odd=True)] = 21
     """Median window (6 mm) of the fill line."""
@@ -262,10 +292,14 @@ class JarSettings:
     and a card's lean shifts the table by another two."""
 
     lean_prior: Annotated[float, Limits(-0.5, 0.5)] = 0.0
+    """Slope of a standing page before anything is measured: upright."""
+
     lean_prior_sd: float = 0.03
+    """Standard deviation of that: pages lean by up to 3 degrees, backwards as a rule (common
+    practice, no source)."""
+
     lean_sd: float = 0.015
-    """A standing page leans by up to 3 degrees, backwards as a rule (common practice, no source);
-    its slope as measured on the edges is uncertain by about 0.9 degrees."""
+    """Standard uncertainty of the slope as measured on the edges: about 0.9 degrees."""
 
 
 @dataclass(frozen=True)
@@ -282,9 +316,10 @@ class MaskSettings:
     """So far above and below a groove its shadow and its lens hide what stands behind."""
 
     ring_mm: float = 1.5
+    """What surrounds a burnt-out area is looked at this wide."""
+
     ring_white_share: float = 0.6
-    """What surrounds a burnt-out area is looked at this wide; with a smaller share of growth in it
-    the area is a mirrored lamp."""
+    """With a smaller share of growth around it a burnt-out area is a mirrored lamp."""
 
 
 @dataclass(frozen=True)
@@ -311,19 +346,26 @@ class CoverageSettings:
     """Interval of the coverage."""
 
     floor_points: float = 0.8
+    """Half-width of the interval that is always there, points: what outline and colour cost. This
+    and the three weights below, of the sets tried with rendered photos in view, are the narrowest
+    that held the truth on 95 % of those whose contents the network knows."""
+
     doubt_weight: Annotated[float, Limits(0)] = 0.5
+    """Points a percent of the network's mean doubt on what is seen."""
+
     guess_weight: Annotated[float, Limits(0)] = 0.6
+    """Points a percent of its mean doubt on what is hidden."""
+
     unseen_weight: Annotated[float, Limits(0)] = 0.05
-    """Half-width of the interval, points: what outline and colour cost, and the weights of the
-    network's mean doubt on what is seen, of its doubt on what is hidden, and of the hidden share,
-    all percent. Of the sets tried, with rendered photos in view, the narrowest that held the truth
-    on 95 % of those whose contents the network knows."""
+    """Points a percent of the wall that is hidden."""
 
     novelty_from: Annotated[float, Limits(0)] = 2.6
+    """From this distance to the nearest known look of bare contents on the interval is wider. A
+    quarter of the jars learned from lie beyond, and nearly all jars with contents that no training
+    jar held."""
+
     novelty_points: Annotated[float, Limits(0)] = 7.0
-    """From this distance to the nearest known look of bare contents on, and by so many points for
-    each unit beyond it, the interval is wider. A quarter of the jars learned from lie beyond, and
-    nearly all jars with contents that no training jar held."""
+    """... by so many points for each unit of distance beyond it."""
 
     colour_weight: Annotated[float, Limits(0)] = 0.35
     """Points a CIEDE2000 of residual: coverage moved by 0.05 to 0.56 points for each CIEDE2000 by
