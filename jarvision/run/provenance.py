@@ -15,13 +15,30 @@ from jarvision.settings.vision import PhotoSettings
 from jarvision.vision.calibration.values import CardValues
 from jarvision.vision.card.layout import load_layout
 
-AFTER_THE_READING: Final = frozenset(
-    {"api.py", "app", "growth", "history", "report", "run", "truth", "verdict"}
-)
-"""Parts of the package that come after a reading or carry it about. Whatever is not named here
-counts as making readings: a new module costs a second reading, never a stale one."""
+PACKAGE: Final = Path(__file__).parents[1]
 
-_CODE_SUFFIXES: Final = frozenset({".py", ".onnx", ".toml"})
+AFTER_THE_READING: Final = frozenset(
+    {
+        # whole rooms
+        "app", "growth", "history", "report", "run", "truth", "verdict", "register/species",
+        # what the rest of the package holds beside it
+        "__init__.py", "api.py",
+        "base/cgats.py", "base/csv_text.py", "base/spectra.csv", "base/spectra.py",
+        "base/version.py",
+        "register/edit.py", "register/jar_shapes.py", "register/jars.py", "register/lineage.py",
+        "register/outcomes.py",
+        "settings/groups.py", "settings/growth.py", "settings/history.py", "settings/plan.py",
+        "settings/table.py", "settings/toml.py", "settings/verdict.py",
+        "vision/calibration/as_printed.py", "vision/calibration/calibrate.py",
+        "vision/calibration/inks.py", "vision/calibration/spectral_fields.py",
+        "vision/calibration/value_files.py", "vision/card/draw.py",
+    }
+)  # fmt: skip
+"""Rooms and files that :mod:`jarvision.vision.read` does not reach: a change in them makes no photo
+be read again. Whatever is not named counts as making readings: a new module costs a second reading,
+never a stale one. What card values and settings come to has digests of its own."""
+
+_CODE_SUFFIXES: Final = frozenset({".py", ".onnx", ".npz", ".toml", ".csv"})
 _HEX_DIGITS: Final = 12
 
 
@@ -64,17 +81,18 @@ def made_with(values: CardValues, settings: PhotoSettings | None = None) -> Prov
 def code_version() -> str:
     """Version of the package and digest of its code, such as ``0.1.0+0f1e2d3c4b5a``."""
     found = hashlib.sha256()
-    root = Path(__file__).parents[1]
-    for path in _reading_code(root):
-        found.update(path.relative_to(root).as_posix().encode())
+    for path in reading_code(PACKAGE):
+        found.update(path.relative_to(PACKAGE).as_posix().encode())
         found.update(hashlib.sha256(path.read_bytes()).digest())
     return f"{__version__}+{found.hexdigest()[:_HEX_DIGITS]}"
 
 
-def _reading_code(root: Path) -> Iterator[Path]:
-    for path in sorted(root.rglob("*")):
-        first = path.relative_to(root).parts[0]
-        if path.suffix in _CODE_SUFFIXES and first not in AFTER_THE_READING:
+def reading_code(package: Path) -> Iterator[Path]:
+    """Files of a package that a reading is made with, sorted: code, models, tables."""
+    for path in sorted(package.rglob("*")):
+        name = path.relative_to(package)
+        places = {name.as_posix(), *(parent.as_posix() for parent in name.parents)}
+        if path.suffix in _CODE_SUFFIXES and not places & AFTER_THE_READING:
             yield path
 
 
