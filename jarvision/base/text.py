@@ -38,3 +38,8 @@ def printable(text: str) -> str:
     spelt = text.encode("utf-8", "backslashreplace").decode("utf-8")
     spaced = "".join(" " if c.isspace() else c for c in spelt)
     return "".join(c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in spaced)
+
+
+def counted(number: int, thing: str, things: str = "") -> str:
+    """Number and noun, ``1 jar`` or ``2 jars``; ``things`` where the plural is not in s."""
+    return f"1 {thing}" if number == 1 else f"{number} {things or f'{thing}s'}"

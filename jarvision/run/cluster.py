@@ -1,7 +1,7 @@
 """A Dask cluster in place of worker processes: the same function, photo by photo.
 
 Workers need this version of jarvision and nothing else: a photo of a folder on this machine travels
-with its job, one behind an address is fetched by the worker, pictures come back in the outcome.
+with its job, one behind an address is fetched by the worker, pictures come back in the result.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from typing import Any, Final, TypeAlias
 
 from jarvision.base.errors import JarvisionError, UsageError
 from jarvision.base.text import printable
-from jarvision.run.jobs import Fleet, Job, Outcome, Parcel, PhotoReader, read_job, unread
+from jarvision.run.jobs import Fleet, Job, JobResult, Parcel, PhotoReader, read_job, unread
 from jarvision.run.provenance import code_version
 from jarvision.run.stamps import stamp_of
 from jarvision.vision.photo.read import MAX_BYTES
@@ -65,8 +65,8 @@ def cluster_fleet(address: str) -> Iterator[Fleet]:
             yield lambda jobs, read: _read_all(client, jobs, read)
 
 
-def _read_all(client: Client, jobs: Iterable[Job], read: PhotoReader) -> Iterator[Outcome]:
-    """Yield outcomes as they come; twice as many photos as threads are under way."""
+def _read_all(client: Client, jobs: Iterable[Job], read: PhotoReader) -> Iterator[JobResult]:
+    """Yield results as they come; twice as many photos as threads are under way."""
     import distributed
 
     wait: Any = distributed.wait
@@ -98,7 +98,7 @@ def _read_all(client: Client, jobs: Iterable[Job], read: PhotoReader) -> Iterato
                 raise _lost(client) from None
             looks = 0
             for future in done:
-                yield _outcome(client, future, flying.pop(future))
+                yield _result(client, future, flying.pop(future))
                 future.release()
     finally:
         if flying and client.status == "running":
@@ -119,7 +119,7 @@ def _packed(read: PhotoReader, job: Job) -> bytes | None:
     return pickle.dumps((code_version(), read, job))
 
 
-def _read_packed(packed: bytes) -> Outcome:
+def _read_packed(packed: bytes) -> JobResult:
     """Read one photo; runs in a worker of the cluster."""
     import cv2
 
@@ -134,12 +134,12 @@ def _read_packed(packed: bytes) -> Outcome:
         return read_job(read, job)
 
 
-def _outcome(client: Client, future: Future, job: Job) -> Outcome:
+def _result(client: Client, future: Future, job: Job) -> JobResult:
     from distributed import CancelledError, KilledWorker
 
     try:
-        outcome: Outcome = future.result()
-        return outcome
+        result: JobResult = future.result()
+        return result
     except KilledWorker:
         return unread(job, "reading this photo ended several workers of the cluster")
     except CancelledError:

@@ -1,7 +1,7 @@
-"""One photo in, one outcome out: the function that every worker runs, wherever it is.
+"""One photo in, one result out: the function that every worker runs, wherever it is.
 
-Jobs and outcomes are small and picklable. A worker that does not see the folder of photos gets a
-parcel with its job, and sends the pictures back in its outcome.
+Jobs and results are small and picklable. A worker that does not see the folder of photos gets a
+parcel with its job, and sends the pictures back in its result.
 """
 
 from __future__ import annotations
@@ -81,7 +81,7 @@ class Job:
     known
         SHA-256 of contents that need no reading: of such a photo only the content is told.
     parcel
-        For a worker that does not see ``path``; its pictures then come back in the outcome.
+        For a worker that does not see ``path``; its pictures then come back in the result.
     """
 
     path: Path
@@ -105,7 +105,7 @@ class Job:
 
 
 @dataclass(frozen=True)
-class Outcome:
+class JobResult:
     """What became of a job.
 
     Attributes
@@ -129,8 +129,8 @@ class Outcome:
 
 
 PhotoReader = Callable[[Job], Reading]
-Fleet = Callable[[Iterable[Job], PhotoReader], Iterator[Outcome]]
-"""Reads jobs somewhere and yields their outcomes as they come, in any order."""
+Fleet = Callable[[Iterable[Job], PhotoReader], Iterator[JobResult]]
+"""Reads jobs somewhere and yields their results as they come, in any order."""
 
 
 @cache
@@ -156,7 +156,7 @@ def read_one(job: Job) -> Reading:
     )
 
 
-def read_job(read: PhotoReader, job: Job) -> Outcome:
+def read_job(read: PhotoReader, job: Job) -> JobResult:
     """Read one photo, unless its content is known; what is wrong with it becomes its own row.
 
     Raises
@@ -170,16 +170,16 @@ def read_job(read: PhotoReader, job: Job) -> Outcome:
     stamp = stamp_of(job.path)
     content = content_of(job.path) if stamp is not None and stamp.size <= MAX_BYTES else ""
     if content and content in job.known:
-        return Outcome(job.name, None, content, stamp)
+        return JobResult(job.name, None, content, stamp)
     try:
-        return Outcome(job.name, read(job), content, stamp)
+        return JobResult(job.name, read(job), content, stamp)
     except (ImportError, NotWritableError, UsageError):
         raise
     except Exception as error:  # one odd photo must not cost the others: it becomes its own row
         return unread(job, f"{type(error).__name__}: {error}")
 
 
-def _read_parcel(read: PhotoReader, job: Job, parcel: Parcel) -> Outcome:
+def _read_parcel(read: PhotoReader, job: Job, parcel: Parcel) -> JobResult:
     """Read a photo in a folder of its own, laid out like the scored one."""
     with tempfile.TemporaryDirectory(prefix="jarvision-", ignore_cleanup_errors=True) as place:
         root, out = Path(place) / "photos", Path(place) / "out"
@@ -189,23 +189,23 @@ def _read_parcel(read: PhotoReader, job: Job, parcel: Parcel) -> Outcome:
         try:
             here.path.write_bytes(parcel.open())
         except FileNotFoundError:
-            return Outcome(job.name, None)
+            return JobResult(job.name, None)
         except Exception as error:  # file systems behind an address have errors of their own
             here.path.touch()
             fault = f"cannot fetch the file: {error}"
         os.utime(here.path, ns=(parcel.mtime_ns, parcel.mtime_ns))
         if fault:
             return unread(here, fault)
-        outcome = read_job(read, here)
+        result = read_job(read, here)
         found = sorted(path for path in out.rglob("*") if path.is_file())
         pictures = tuple((path.relative_to(out).as_posix(), path.read_bytes()) for path in found)
-        return replace(outcome, stamp=parcel.stamp, pictures=pictures)
+        return replace(result, stamp=parcel.stamp, pictures=pictures)
 
 
-def unread(job: Job, detail: str) -> Outcome:
-    """Outcome of a photo that could not be read this time; without a reading when it is gone."""
+def unread(job: Job, detail: str) -> JobResult:
+    """Result of a photo that could not be read this time; without a reading when it is gone."""
     if job.parcel is None and not os.path.lexists(job.path):
-        return Outcome(job.name, None)
+        return JobResult(job.name, None)
     parts = read_name(job.name)
     taken_at, source = time_without_exif(job.path, dated=parts.day)
     if source == "file" and job.parcel is not None:
@@ -220,4 +220,4 @@ def unread(job: Job, detail: str) -> Outcome:
         reason="unreadable",
         detail=printable(detail),
     )
-    return Outcome(job.name, reading)
+    return JobResult(job.name, reading)

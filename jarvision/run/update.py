@@ -8,10 +8,10 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path, PurePosixPath
 
 from jarvision.base.files import write_whole
-from jarvision.base.text import printable
+from jarvision.base.text import counted, printable
 from jarvision.records import Reading
 from jarvision.register.photo_names import picture_name, read_name
-from jarvision.run.jobs import Fleet, Job, Outcome, PhotoReader
+from jarvision.run.jobs import Fleet, Job, JobResult, PhotoReader
 from jarvision.run.provenance import Provenance
 from jarvision.run.sources import PhotoFolder
 from jarvision.run.store import Known, Store
@@ -20,6 +20,7 @@ Progress = Callable[[int, int, Reading | None], None]
 """Called in the parent with photos done, photos to do and the newest reading (None: known)."""
 
 Tell = Callable[[str], None]
+"""Takes a sentence for the user; it goes to no file."""
 
 
 @dataclass
@@ -37,7 +38,9 @@ class Tally:
         """What a person should hear; nothing when every photo was new."""
         told = []
         if self.known:
-            told.append(f"{_photos(self.known)} known from earlier runs, {self.read} read now.")
+            told.append(
+                f"{counted(self.known, 'photo')} known from earlier runs, {self.read} read now."
+            )
         for names, what in (
             (self.changed, "changed since the last run and read again"),
             (self.outdated, "read again: jarvision, its settings or the card's colours changed"),
@@ -46,7 +49,7 @@ class Tally:
         ):
             if names:
                 more = " and others" if len(names) > 1 else ""
-                told.append(f"{_photos(len(names))} {what}: {printable(names[0])}{more}.")
+                told.append(f"{counted(len(names), 'photo')} {what}: {printable(names[0])}{more}.")
         return told
 
 
@@ -162,10 +165,10 @@ class _Round:
             replace(intake.job_of(path), known=known, parcel=intake.folder.parcel(path))
             for path, known in todo
         )
-        for done, outcome in enumerate(intake.fleet(queue, intake.read), start=1):
-            self._take(outcome)
+        for done, result in enumerate(intake.fleet(queue, intake.read), start=1):
+            self._take(result)
             if progress is not None:
-                progress(done, len(todo), outcome.reading)
+                progress(done, len(todo), result.reading)
         self._settle()
         return self.loose
 
@@ -196,10 +199,10 @@ class _Round:
         return same and not known.by_file_time and self.intake.holds(known, self.names[new])
 
     # ----------------------------------------------------------------------- as photos come
-    def _take(self, outcome: Outcome) -> None:
-        name, reading, stamp = outcome.name, outcome.reading, outcome.stamp
+    def _take(self, result: JobResult) -> None:
+        name, reading, stamp = result.name, result.reading, result.stamp
         before = self.index.get(name)
-        if stamp is None or not outcome.content:
+        if stamp is None or not result.content:
             self.loose[self.names[name]] = reading
             self.tally.read += reading is not None
             return
@@ -208,23 +211,23 @@ class _Round:
             self.tally.known += 1
             return
         if reading is None:
-            reading = self._adopted(name, outcome.content)
+            reading = self._adopted(name, result.content)
             if reading is None:
                 return  # the old row was damaged and is forgotten: the next round reads the photo
             self.tally.known += 1
         else:
-            for relative, picture in outcome.pictures:
+            for relative, picture in result.pictures:
                 write_whole(self.intake.out / relative, picture)
             self.tally.read += 1
         self.store.keep(
             reading,
             stamp=stamp,
-            content=outcome.content,
+            content=result.content,
             made_with=self.intake.provenance(self.names[name]),
         )
         if before is None:
-            self._note_move(name, outcome.content)
-        elif before.content != outcome.content:
+            self._note_move(name, result.content)
+        elif before.content != result.content:
             self.tally.changed.append(name)
 
     def _adopted(self, name: str, content: str) -> Reading | None:
@@ -270,7 +273,3 @@ class _Round:
         self.store.mark(left, here=False)
         self.store.mark(back, here=True)
         self.tally.gone.extend(left)
-
-
-def _photos(count: int) -> str:
-    return "1 photo" if count == 1 else f"{count} photos"

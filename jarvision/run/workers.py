@@ -19,7 +19,7 @@ from itertools import chain, islice
 from typing import Final
 
 from jarvision.base.errors import WorkersError
-from jarvision.run.jobs import Fleet, Job, Outcome, PhotoReader, read_job, unread
+from jarvision.run.jobs import Fleet, Job, JobResult, PhotoReader, read_job, unread
 
 _MOST_WORKERS: Final = 61 if sys.platform == "win32" else 1024
 """Windows cannot wait for more processes at once."""
@@ -34,7 +34,7 @@ _NO_START_REMEDY: Final = (
 def local_fleet(workers: int) -> Fleet:
     """Worker processes on this machine; 1 reads in this process."""
 
-    def read_all(jobs: Iterable[Job], read: PhotoReader) -> Iterator[Outcome]:
+    def read_all(jobs: Iterable[Job], read: PhotoReader) -> Iterator[JobResult]:
         one_job = partial(read_job, read)
         queue = iter(jobs)
         first = list(islice(queue, workers))  # no more workers than jobs
@@ -47,8 +47,8 @@ def local_fleet(workers: int) -> Fleet:
 
 
 def _read_pooled(
-    waiting: Iterator[Job], one_job: Callable[[Job], Outcome], workers: int
-) -> Iterator[Outcome]:
+    waiting: Iterator[Job], one_job: Callable[[Job], JobResult], workers: int
+) -> Iterator[JobResult]:
     """Read in worker processes.
 
     The jobs in flight when a worker dies are suspects: they are read again one by one, each alone
@@ -68,11 +68,11 @@ def _read_pooled(
 
 
 def _read_until_broken(
-    waiting: Iterator[Job], one_job: Callable[[Job], Outcome], workers: int
-) -> Generator[Outcome, None, list[Job]]:
-    """Yield outcomes; return the jobs in flight when a worker died, none when all are done."""
+    waiting: Iterator[Job], one_job: Callable[[Job], JobResult], workers: int
+) -> Generator[JobResult, None, list[Job]]:
+    """Yield results; return the jobs in flight when a worker died, none when all are done."""
     pool = _new_pool(workers)
-    flying: dict[Future[Outcome], Job] = {}
+    flying: dict[Future[JobResult], Job] = {}
     broken = False
     try:
         while not broken:
@@ -96,7 +96,7 @@ def _read_until_broken(
     return list(flying.values())
 
 
-def _read_alone(jobs: list[Job], one_job: Callable[[Job], Outcome]) -> Iterator[Outcome]:
+def _read_alone(jobs: list[Job], one_job: Callable[[Job], JobResult]) -> Iterator[JobResult]:
     for job in jobs:
         with _new_pool(1) as pool:
             try:
