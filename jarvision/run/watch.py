@@ -11,6 +11,7 @@ from collections.abc import Callable, Collection, Iterator, Mapping
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Literal
 
 from jarvision.base.errors import NothingToScoreError, UsageError
 from jarvision.run.lock import only_run
@@ -22,6 +23,8 @@ from jarvision.vision.photo.read import is_whole
 
 PATIENCE_S = 300.0
 """A photo that has not grown for so long is read as it is: its copy broke off, or it is damaged."""
+
+_Change = Literal["none", "came", "ready"]
 
 Pass = Callable[[PhotoFolder, Collection[Path]], None]
 """Works on a folder; the second argument names the photos that are not ready yet."""
@@ -46,6 +49,14 @@ class Rhythm:
     clock: Callable[[], float] = time.monotonic
 
 
+@dataclass(frozen=True)
+class Look:
+    """What a look at the folder found: photos that became ready; any that came, changed or went."""
+
+    fresh: bool
+    moved: bool
+
+
 @dataclass
 class Arrivals:
     """Which photos are ready, from one look at the folder to the next.
@@ -63,30 +74,33 @@ class Arrivals:
     whole: Callable[[Path], bool]
     _waiting: dict[Path, tuple[Stamp, float]] = field(default_factory=dict)
 
-    def look(self, stamps: Mapping[Path, Stamp | None], now_s: float) -> tuple[bool, bool]:
-        """Take a look; tell whether photos became ready, and whether any came, changed or went."""
-        fresh = False
-        moved = any(path not in stamps for path in self.ready)
+    def look(self, stamps: Mapping[Path, Stamp | None], now_s: float) -> Look:
+        """Take a look."""
+        gone = any(path not in stamps for path in self.ready)
         self.ready = {path: stamp for path, stamp in self.ready.items() if path in stamps}
         self._waiting = {path: seen for path, seen in self._waiting.items() if path in stamps}
-        for path, stamp in stamps.items():
-            if path in self.ready and self.ready[path] == stamp:
-                continue
-            before = self._waiting.get(path)
-            if stamp is not None and (before is None or before[0] != stamp or not stamp.sure):
-                self._waiting[path] = (stamp, now_s)
-                self.ready.pop(path, None)
-                moved = True
-            elif stamp is None or self._is_ready(path, before, now_s):
-                self._waiting.pop(path, None)
-                self.ready[path] = stamp
-                fresh = True
-        return fresh, moved or fresh
+        changes = {self._see(path, stamp, now_s) for path, stamp in stamps.items()}
+        return Look(fresh="ready" in changes, moved=gone or bool(changes - {"none"}))
 
     @property
     def waiting(self) -> frozenset[Path]:
         """Photos that are not ready yet."""
         return frozenset(self._waiting)
+
+    def _see(self, path: Path, stamp: Stamp | None, now_s: float) -> _Change:
+        """Take a photo from those that came to those that wait, from there to those ready."""
+        if path in self.ready and self.ready[path] == stamp:
+            return "none"
+        before = self._waiting.get(path)
+        if stamp is not None and (before is None or before[0] != stamp or not stamp.sure):
+            self._waiting[path] = (stamp, now_s)
+            self.ready.pop(path, None)
+            return "came"
+        if stamp is None or self._is_ready(path, before, now_s):
+            self._waiting.pop(path, None)
+            self.ready[path] = stamp
+            return "ready"
+        return "none"
 
     def _is_ready(self, path: Path, before: tuple[Stamp, float] | None, now_s: float) -> bool:
         patient = before is not None and now_s - before[1] >= PATIENCE_S
@@ -112,39 +126,63 @@ def watch_folder(
     NotWritableError
         From ``work``.
     """
-    arrivals: Arrivals | None = None
-    beside: Mapping[str, str] = {}
-    due_since: float | None = rhythm.clock()  # what came while nobody watched is told, too
-    lost = False
+    # what came while nobody watched is told, too
+    watch = _Watch(out, work, rhythm, due_since=rhythm.clock())
     while True:
+        watch.look(open_source)
+        rhythm.sleep(rhythm.interval_s)
+
+
+@dataclass
+class _Watch:
+    """What a watch remembers from one look to the next.
+
+    ``beside`` holds the contents of what lies beside the photos, ``due_since`` when the report
+    began to lack something, ``lost`` whether the folder was away or wrong at the last look.
+    """
+
+    out: Path
+    work: Work
+    rhythm: Rhythm
+    due_since: float | None
+    arrivals: Arrivals | None = None
+    beside: Mapping[str, str] = field(default_factory=dict)
+    lost: bool = False
+
+    def look(self, open_source: Callable[[], AbstractContextManager[PhotoFolder]]) -> None:
+        """Look once, and do what there is to do."""
         try:
             with open_source() as source:
-                if arrivals is None:
-                    arrivals = _begin(source, out, work.tell)
-                stamps = _stamps(source, out)
-                now_s = rhythm.clock()
-                fresh, moved = arrivals.look(stamps, now_s)
-                changed = _beside(source.root, out)
-                if moved or changed != beside:
-                    due_since, beside = now_s, changed
-                if fresh:
-                    work.read(source, arrivals.waiting)
-                    due_since = rhythm.clock()
-                if due_since is not None and rhythm.clock() - due_since >= rhythm.pause_s:
-                    work.refresh(source, arrivals.waiting)
-                    due_since = None
-                if lost:
-                    work.tell("That is settled: going on.")
-                lost = False
+                self._work_on(source)
+                if self.lost:
+                    self.work.tell("That is settled: going on.")
+                self.lost = False
         except NothingToScoreError:  # not yet
             pass
         except UsageError as error:
-            if arrivals is None:
+            if self.arrivals is None:
                 raise
-            if not lost:
-                work.tell(f"{error} Waiting.")
-            lost = True
-        rhythm.sleep(rhythm.interval_s)
+            if not self.lost:
+                self.work.tell(f"{error} Waiting.")
+            self.lost = True
+
+    def _work_on(self, source: PhotoFolder) -> None:
+        """Read what is ready; refresh the report when nothing has come for a while."""
+        if self.arrivals is None:
+            self.arrivals = _begin(source, self.out, self.work.tell)
+        stamps = _stamps(source, self.out)
+        now_s = self.rhythm.clock()
+        seen = self.arrivals.look(stamps, now_s)
+        beside = _beside(source.root, self.out)
+        if seen.moved or beside != self.beside:
+            self.due_since, self.beside = now_s, beside
+        if seen.fresh:
+            self.work.read(source, self.arrivals.waiting)
+            self.due_since = self.rhythm.clock()
+        due = self.due_since
+        if due is not None and self.rhythm.clock() - due >= self.rhythm.pause_s:
+            self.work.refresh(source, self.arrivals.waiting)
+            self.due_since = None
 
 
 def _begin(source: PhotoFolder, out: Path, tell: Callable[[str], None]) -> Arrivals:

@@ -14,10 +14,11 @@ from PIL import Image
 from jarvision.base.errors import NotWritableError, UsageError
 from jarvision.run.sources import NearFolder, PhotoFolder, open_folder
 from jarvision.run.stamps import UNSURE, Stamp
-from jarvision.run.watch import PATIENCE_S, Arrivals, Rhythm, Work, watch_folder
+from jarvision.run.watch import PATIENCE_S, Arrivals, Look, Rhythm, Work, watch_folder
 from jarvision.vision.photo.read import is_whole
 
 A, B = Path("a.jpg"), Path("b.jpg")
+NOTHING, MOVED, FRESH = Look(False, False), Look(False, True), Look(True, True)
 LONG_AGO_NS = 1_700_000_000_000_000_000
 
 
@@ -39,12 +40,12 @@ def picture(form: str, side: int = 64) -> bytes:
 # --------------------------------------------------------------------------- one photo
 def test_a_photo_is_ready_when_it_has_stopped_growing() -> None:
     arrivals = Arrivals({}, whole=lambda _: True)
-    assert arrivals.look({A: stamp(10)}, 0) == (False, True)
-    assert arrivals.look({A: stamp(20)}, 1) == (False, True)
+    assert arrivals.look({A: stamp(10)}, 0) == MOVED
+    assert arrivals.look({A: stamp(20)}, 1) == MOVED
     assert arrivals.waiting == {A}
-    assert arrivals.look({A: stamp(20)}, 2) == (True, True)
+    assert arrivals.look({A: stamp(20)}, 2) == FRESH
     assert arrivals.waiting == frozenset()
-    assert arrivals.look({A: stamp(20)}, 3) == (False, False)
+    assert arrivals.look({A: stamp(20)}, 3) == NOTHING
 
 
 def test_a_photo_without_its_end_is_waited_for_but_not_for_ever() -> None:
@@ -52,33 +53,33 @@ def test_a_photo_without_its_end_is_waited_for_but_not_for_ever() -> None:
     ends = False
     arrivals = Arrivals({}, whole=lambda _: ends)
     arrivals.look({A: stamp(20)}, 0)
-    assert arrivals.look({A: stamp(20)}, PATIENCE_S - 1) == (False, False)
-    assert arrivals.look({A: stamp(20)}, PATIENCE_S) == (True, True)
-    assert arrivals.look({A: stamp(20), B: stamp(9)}, PATIENCE_S + 1) == (False, True)
+    assert arrivals.look({A: stamp(20)}, PATIENCE_S - 1) == NOTHING
+    assert arrivals.look({A: stamp(20)}, PATIENCE_S) == FRESH
+    assert arrivals.look({A: stamp(20), B: stamp(9)}, PATIENCE_S + 1) == MOVED
     ends = True
-    assert arrivals.look({A: stamp(20), B: stamp(9)}, PATIENCE_S + 2) == (True, True)
+    assert arrivals.look({A: stamp(20), B: stamp(9)}, PATIENCE_S + 2) == FRESH
 
 
 def test_a_photo_whose_time_is_now_may_still_change() -> None:
     arrivals = Arrivals({}, whole=lambda _: True)
     for now in range(3):
-        assert not arrivals.look({A: stamp(20, UNSURE)}, now)[0]
-    assert not arrivals.look({A: stamp(20)}, 3)[0]
-    assert arrivals.look({A: stamp(20)}, 4)[0]
+        assert not arrivals.look({A: stamp(20, UNSURE)}, now).fresh
+    assert not arrivals.look({A: stamp(20)}, 3).fresh
+    assert arrivals.look({A: stamp(20)}, 4).fresh
 
 
 def test_a_photo_that_changes_or_goes_is_noticed() -> None:
     arrivals = Arrivals({A: stamp(20)}, whole=lambda _: True)
-    assert arrivals.look({A: stamp(20)}, 0) == (False, False)
-    assert arrivals.look({A: stamp(21)}, 1) == (False, True)
-    assert arrivals.look({A: stamp(21)}, 2) == (True, True)
-    assert arrivals.look({}, 3) == (False, True)
+    assert arrivals.look({A: stamp(20)}, 0) == NOTHING
+    assert arrivals.look({A: stamp(21)}, 1) == MOVED
+    assert arrivals.look({A: stamp(21)}, 2) == FRESH
+    assert arrivals.look({}, 3) == MOVED
 
 
 def test_what_is_no_file_is_not_waited_for() -> None:
     arrivals = Arrivals({}, whole=lambda _: False)
-    assert arrivals.look({A: None}, 0) == (True, True)
-    assert arrivals.look({A: None}, 1) == (False, False)
+    assert arrivals.look({A: None}, 0) == FRESH
+    assert arrivals.look({A: None}, 1) == NOTHING
 
 
 @pytest.mark.parametrize("form", ["JPEG", "PNG", "TIFF", "WEBP", "HEIF"])
