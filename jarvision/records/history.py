@@ -30,7 +30,8 @@ class Reading:
     unusable photo shows it with what to do. ``radius_mm`` is the inner radius of the jar, by which
     degrees become lengths on its wall. ``groove_height_mm`` is above the inner floor;
     ``shape_conflict`` says how the photo contradicts the jar's profile; ``fill_sd_mm`` is the
-    standard uncertainty of ``fill_height_mm``.
+    standard uncertainty of ``fill_height_mm``. ``notes`` say what was odd about how the file was
+    read, one sentence each without a full stop.
     """
 
     photo: str
@@ -54,6 +55,7 @@ class Reading:
     groove_height_mm: float | None = None
     shape_conflict: str = ""
     fill_sd_mm: float | None = None
+    notes: tuple[str, ...] = ()
 
     def area_cm2(self, *kinds: str) -> float:
         """Summed area of the patches of the given kinds, cm2."""

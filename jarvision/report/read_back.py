@@ -1,6 +1,7 @@
-"""The last scoring, read back from the tables of its output folder.
+"""A scoring read back from its tables, for folders whose store does not keep it.
 
-What the tables do not hold is left empty: outlines and confidence of patches, the fitted curve.
+Such are folders of older versions, and tables that came without their store. What the tables do not
+hold is left empty: outlines and confidence of patches, the fitted curve, how long a stall lasts.
 """
 
 from __future__ import annotations
@@ -10,6 +11,7 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 from pathlib import Path
+from statistics import median
 from typing import Any, TypeVar, cast
 
 from jarvision.base.csv_text import read_table
@@ -58,12 +60,8 @@ def read_result(
     UsageError
         When ``out`` holds no scoring, or one of its tables has a wrong line.
     """
-    if not (out / "verdicts.csv").is_file():
-        raise UsageError(
-            f"{printable(str(out))} holds no verdicts.csv",
-            f"Score first: jarvision score photos --out {printable(str(out))}; or name the folder "
-            "with --out.",
-        )
+    if not holds_tables(out):
+        raise no_scoring(out)
     readings = _records(out, "readings.csv", READINGS, _reading)
     patches = _grouped(_records(out, "patches.csv", PATCHES, lambda c: (_key(c), _patch(c))))
     usable = _grouped(((r.jar, r.taken_at.date()), r) for r in readings if r.status == "ok")
@@ -82,6 +80,20 @@ def read_result(
         readings=readings,
         stories=tuple(_story(row, register or Register(), tables, find) for row in rows),
         settings_digest=next((row.settings for row in rows), ""),
+    )
+
+
+def holds_tables(out: Path) -> bool:
+    """Tell whether a scoring's tables lie in a folder."""
+    return (out / "verdicts.csv").is_file()
+
+
+def no_scoring(out: Path) -> UsageError:
+    """What to tell of a folder without a scoring."""
+    return UsageError(
+        f"{printable(str(out))} holds no verdicts.csv",
+        f"Score first: jarvision score photos --out {printable(str(out))}; or name the folder "
+        "with --out.",
     )
 
 
@@ -215,7 +227,7 @@ def _day(
         views=int(cells["views"]),
         coverage=cover,
         patches=patches.get(key, ()),
-        fill_height_mm=sum(fills) / len(fills) if fills else math.nan,
+        fill_height_mm=median(fills) if fills else math.nan,
         readings=seen,
     )
 

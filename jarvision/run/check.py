@@ -2,21 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
 from jarvision.base.errors import PhotoRefusedError
-from jarvision.records import JarShape
 from jarvision.records.photo_reasons import PHOTO_REASONS
-from jarvision.register.jar_shapes import load_jar_shapes, shapes_of
-from jarvision.register.jars import REGISTER_NAME, read_register
 from jarvision.register.photo_names import read_name
-from jarvision.settings.toml import SETTINGS_NAME, find_settings
+from jarvision.run.shelf import Shelf, home_of, open_shelf, placed
+from jarvision.settings.groups import Settings
 from jarvision.settings.vision import PhotoSettings
-from jarvision.vision.calibration.value_files import load_card_values, value_files
 from jarvision.vision.calibration.values import CardValues
 from jarvision.vision.photo import read_photo
-from jarvision.vision.read import look
+from jarvision.vision.read import look, which_jar
 
 
 @dataclass(frozen=True)
@@ -68,47 +66,51 @@ def check_photo(
     Never raises for what is wrong with the photo: that is the answer. ``values`` are those of
     the user's card, ``settings`` those of the photo's stages; None takes ``calibration`` and
     ``jarvision.toml`` beside the photo, or beside its folder. What the register there says of the
-    jar's glass is used, too, where the photo's name tells the jar.
+    jar's glass is used, too.
 
     Raises
     ------
     UsageError
         What the folder holds is wrong as it stands.
     """
-    name = str(path)
+    shelf = open_shelf(home_of(path), settings=Settings(photo=settings) if settings else None)
+    return _checked(path, shelf, values or shelf.values)
+
+
+def check_photos(
+    paths: Iterable[Path], *, settings_file: Path | None = None
+) -> Iterator[PhotoCheck]:
+    """Check photos as :func:`check_photo` does; what lies beside them is loaded once a folder."""
+    shelves: dict[Path, Shelf] = {}
+    for path in paths:
+        home = home_of(path)
+        if home not in shelves:
+            shelves[home] = open_shelf(home, settings_file=settings_file)
+        yield _checked(path, shelves[home], shelves[home].values)
+
+
+def _checked(path: Path, shelf: Shelf, values: CardValues) -> PhotoCheck:
+    asked = str(path)
+    name = placed(path).relative_to(shelf.folder).as_posix()
+    parts = read_name(name)
     notes: tuple[str, ...] = ()
-    home = home_of(path)
-    settings = settings or find_settings(home).photo
-    values = values or load_card_values(home)
     try:
-        photo = read_photo(path, name=path.name)
+        photo = read_photo(path, name=name, dated=parts.day)
         notes = photo.notes
-        sight = look(photo, settings=settings, values=values, shape=_shape_of(path, home))
+        known = which_jar(photo, parts, shapes=shelf.shapes_for(name))
+        sight = look(
+            photo,
+            settings=shelf.settings.photo,
+            values=values,
+            shape=known.shape,
+            squares=known.squares,
+        )
     except PhotoRefusedError as refusal:
-        return PhotoCheck(name, refusal.reason, refusal.detail, notes=notes)
+        return PhotoCheck(asked, refusal.reason, refusal.detail, notes=notes)
     return PhotoCheck(
-        photo=name,
+        photo=asked,
         seen_percent=sight.coverage.seen_percent,
         colour_de00_median=sight.colour.de00_median,
         px_per_mm=sight.card.px_per_mm,
         notes=notes,
     )
-
-
-def _shape_of(path: Path, home: Path) -> JarShape | None:
-    """What the grower says of the glass of the jar in the photo's name; None when nothing."""
-    register = home / REGISTER_NAME
-    if not register.is_file():
-        return None
-    shapes, _ = shapes_of(read_register(register).values(), load_jar_shapes(home))
-    jar = read_name(path.resolve().relative_to(home).as_posix()).jar
-    return shapes.get(jar)
-
-
-def home_of(path: Path) -> Path:
-    """The folder that would be scored: the photo's own, or the one above a jar's folder."""
-    near = path.resolve().parent
-    for folder in (near, near.parent):
-        if (folder / SETTINGS_NAME).is_file() or value_files(folder):
-            return folder
-    return near

@@ -6,7 +6,7 @@ The parent alone owns the store, the progress and the tables in the output folde
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date
@@ -16,43 +16,33 @@ from jarvision.base.errors import NothingToScoreError, NotWritableError, UsageEr
 from jarvision.base.files import sweep_parts
 from jarvision.base.text import printable
 from jarvision.history.build import build_histories
-from jarvision.records import JarShape, Reading, ShelfResult
-from jarvision.register.jar_shapes import load_jar_shapes, shapes_for_photo, shapes_of
-from jarvision.register.jars import REGISTER_NAME, Register, read_register
-from jarvision.register.species import SpeciesBook, load_species
+from jarvision.records import Reading, ShelfResult
 from jarvision.run.jobs import Fleet, Job, PhotoReader, read_one
 from jarvision.run.lock import only_run
 from jarvision.run.provenance import made_with
+from jarvision.run.shelf import Shelf
 from jarvision.run.sources import NearFolder, PhotoFolder
 from jarvision.run.store import Store
-from jarvision.run.update import Intake, Progress
+from jarvision.run.update import Intake, Progress, Tell
 from jarvision.run.workers import local_fleet, refuse_in_a_starting_worker
-from jarvision.settings.groups import Settings
-from jarvision.settings.toml import changes, find_settings
 from jarvision.verdict.assess import tell_stories
-from jarvision.vision.calibration.value_files import load_card_values
-from jarvision.vision.calibration.values import CardValues
-
-Tell = Callable[[str], None]
-"""Takes a sentence for the user; it goes to no file."""
 
 
-def score_folder(
-    folder: Path | PhotoFolder,
+def score_shelf(
+    shelf: Shelf,
     *,
     out: Path,
-    register: Path | None = None,
+    source: PhotoFolder | None = None,
     jobs: int = 1,
     progress: Progress | None = None,
     today: date | None = None,
-    settings: Settings | None = None,
     read: PhotoReader | None = None,
     fleet: Fleet | None = None,
     skip: Collection[Path] = (),
     publish: Callable[[ShelfResult], None] | None = None,
     tell: Tell | None = None,
 ) -> ShelfResult:
-    """Score every photo under ``folder`` and tell the story of every jar.
+    """Score every photo of a shelf's folder and tell the story of every jar.
 
     What an earlier run has read into ``out`` is not read again (:mod:`jarvision.run.update`).
 
@@ -60,15 +50,13 @@ def score_folder(
     ----------
     out
         Output folder; made when missing. Photos inside it are not scored.
-    register
-        ``jars.csv``; None takes the one in ``folder`` when there is one.
+    source
+        Where the photos are; None: on this machine, in the shelf's folder.
     jobs
         Worker processes. 1 reads in this process, where a decoder's crash would end the run.
     today
         Day that the verdicts are for. None: the day of the newest usable photo, so that the same
         folder gives the same verdicts on every later day.
-    settings
-        None: those of ``jarvision.toml`` in ``folder``, or the defaults.
     read
         Reads one photo; None is the package's own reader. Must be picklable when ``jobs`` > 1.
     fleet
@@ -83,122 +71,80 @@ def score_folder(
     Raises
     ------
     UsageError
-        ``folder`` is no folder, or ``out`` is the same one.
+        The folder is none, or ``out`` is the same one; something beside the photos is wrong.
     NothingToScoreError
-        No photo under ``folder``.
+        No photo there.
     NotWritableError
         ``out`` cannot be written.
-    RegisterError
-        The register has a wrong line.
-    SettingsError
-        The settings, or a species profile of the grower's own, are wrong.
     WorkersError
         A script calls this outside of ``if __name__ == "__main__":``: its workers would, too.
     """
     refuse_in_a_starting_worker()
-    ground = _prepare(folder, out=out, register=register, settings=settings, skip=skip)
-    chosen, known, warnings = ground.settings, ground.known, [*ground.warnings]
+    ground = _prepare(shelf, source, out=out, skip=skip)
     with _open_intake(ground, fleet or local_fleet(jobs), read or read_one, tell) as intake:
         readings = intake.take(ground.paths, progress=progress, tell=tell)
         if not readings:
             raise NothingToScoreError("All photos went away while they were read", "Try again.")
-        day = today or _newest_day(readings)
-        histories = build_histories(readings, known, settings=chosen)
-        unseen = sorted(set(known) - {history.entry.jar for history in histories})
-        if unseen:
-            warnings.append(f"in the register but without a photo: {', '.join(unseen)}")
-        result = ShelfResult(
-            folder=ground.source.label,
-            scored_on=day,
-            readings=readings,
-            stories=tell_stories(
-                histories, known, today=day, settings=chosen, species=ground.species
-            ),
-            warnings=tuple(printable(warning) for warning in warnings),
-            settings_digest=chosen.digest(),
-        )
+        result = _assess(ground, readings, today=today or _newest_day(readings))
         if publish is not None:
             publish(result)
     return result
 
 
-def read_folder(
-    folder: Path | PhotoFolder,
+def read_shelf(
+    shelf: Shelf,
     *,
     out: Path,
-    register: Path | None = None,
+    source: PhotoFolder | None = None,
     jobs: int = 1,
-    settings: Settings | None = None,
     read: PhotoReader | None = None,
     fleet: Fleet | None = None,
     skip: Collection[Path] = (),
     tell: Tell | None = None,
 ) -> None:
-    """Read what is new under ``folder`` and keep it in ``out``; tell no story yet.
+    """Read what is new in a shelf's folder and keep it in ``out``; tell no story yet.
 
-    Parameters and errors are those of :func:`score_folder`.
+    Parameters and errors are those of :func:`score_shelf`.
     """
-    ground = _prepare(folder, out=out, register=register, settings=settings, skip=skip)
+    ground = _prepare(shelf, source, out=out, skip=skip)
     with _open_intake(ground, fleet or local_fleet(jobs), read or read_one, tell) as intake:
         intake.update(ground.paths, tell=tell)
 
 
 @dataclass(frozen=True)
 class _Ground:
-    """What a run stands on: the folder, what lies beside the photos, the photos."""
+    """What a run stands on: the photos, what lies beside them, where the results go."""
 
+    shelf: Shelf
     source: PhotoFolder
     out: Path
-    settings: Settings
-    species: SpeciesBook
-    known: Register
-    values: CardValues
-    shapes: Mapping[str, JarShape]
     paths: Sequence[Path]
     warnings: Sequence[str]
 
     def job(self, path: Path) -> Job:
         """Job of a photo."""
-        root = self.source.root
-        shapes = shapes_for_photo(path.relative_to(root).as_posix(), self.shapes)
-        return Job(path, root, self.out, self.values, self.settings.photo, shapes)
+        root, shelf = self.source.root, self.shelf
+        shapes = shelf.shapes_for(path.relative_to(root).as_posix())
+        return Job(path, root, self.out, shelf.values, shelf.settings.photo, shapes)
 
 
 def _prepare(
-    folder: Path | PhotoFolder,
-    *,
-    out: Path,
-    register: Path | None,
-    settings: Settings | None,
-    skip: Collection[Path],
+    shelf: Shelf, source: PhotoFolder | None, *, out: Path, skip: Collection[Path]
 ) -> _Ground:
     """Read all that is small, and find the photos, before the first one is opened."""
-    source = NearFolder(folder) if isinstance(folder, Path) else folder
-    root = source.root
-    _check_apart(root, out)
-    chosen = settings or find_settings(root)
-    species = load_species(root)
-    known = find_register(root, register, species=species)
-    warnings = [*known.warnings, *_settings_warnings(chosen)]
-    paths = [path for path in source.photos(out=out, warn=warnings.append) if path not in skip]
+    source = source or NearFolder(shelf.folder)
+    _check_apart(source.root, out)
+    missed: list[str] = []
+    paths = [path for path in source.photos(out=out, warn=missed.append) if path not in skip]
     if not paths:
         raise NothingToScoreError(
             f"No photo found in {printable(source.label)}",
             "Put JPEG, PNG, TIFF, WebP or HEIC photos there, one folder or name per jar.",
         )
     _check_writable(out)
-    shapes, odd = shapes_of(known.values(), load_jar_shapes(root))
-    return _Ground(
-        source=source,
-        out=out,
-        settings=chosen,
-        species=species,
-        known=known,
-        values=load_card_values(root),
-        shapes=shapes,
-        paths=paths,
-        warnings=(*warnings, *odd),
-    )
+    ground = _Ground(shelf, source, out, paths, warnings=(*shelf.warnings, *missed))
+    ground.job(paths[0])  # a wrong file beside the photos is told now, not half-way
+    return ground
 
 
 @contextmanager
@@ -207,6 +153,7 @@ def _open_intake(
 ) -> Iterator[Intake]:
     """Hold the output folder and open its store."""
     say = tell or _say_nothing
+    shelf = ground.shelf
     with only_run(ground.out, tell=say), Store(ground.out, tell=say) as store:
         sweep_parts(ground.out)
         yield Intake(
@@ -214,10 +161,31 @@ def _open_intake(
             folder=ground.source,
             out=ground.out,
             job_of=ground.job,
-            made_with=made_with(ground.values, ground.settings.photo),
+            made_with=made_with(shelf.values, shelf.settings.photo),
             fleet=fleet,
             read=read,
         )
+
+
+def _assess(ground: _Ground, readings: tuple[Reading, ...], *, today: date) -> ShelfResult:
+    """Tell the story of every jar, and what else the grower should hear."""
+    shelf = ground.shelf
+    histories = build_histories(readings, shelf.register, settings=shelf.settings)
+    stories = tell_stories(
+        histories, shelf.register, today=today, settings=shelf.settings, species=shelf.species
+    )
+    warnings = [*ground.warnings, *_file_notes(readings)]
+    unseen = sorted(set(shelf.register) - {history.entry.jar for history in histories})
+    if unseen:
+        warnings.append(f"in the register but without a photo: {', '.join(unseen)}")
+    return ShelfResult(
+        folder=ground.source.label,
+        scored_on=today,
+        readings=readings,
+        stories=stories,
+        warnings=tuple(printable(warning) for warning in warnings),
+        settings_digest=shelf.settings.digest(),
+    )
 
 
 def _say_nothing(_: str) -> None:
@@ -225,20 +193,11 @@ def _say_nothing(_: str) -> None:
 
 
 # --------------------------------------------------------------------------- what is told beside
-def _settings_warnings(settings: Settings) -> list[str]:
-    """One line that names what differs from the defaults, for which alone figures are stated."""
-    changed = changes(settings)
-    if not changed:
-        return []
-    told = "; ".join(map(str, changed))
-    return [f"settings of your own, for which no accuracy was measured: {told}"]
-
-
 def _file_notes(readings: Iterable[Reading]) -> list[str]:
-    """One line for each note on how files of usable photos were read, with the first of them."""
+    """One line for each note on how files were read, with the first photo that it holds for."""
     found: dict[str, list[str]] = {}
     for reading in readings:
-        for note in filter(None, reading.detail.split("; ") if reading.status == "ok" else ()):
+        for note in reading.notes:
             found.setdefault(note, []).append(reading.photo)
     return [
         f"{names[0]}{f' and {len(names) - 1} more' if len(names) > 1 else ''}: {note}"
@@ -252,24 +211,6 @@ def _newest_day(readings: Iterable[Reading]) -> date:
 
 
 # --------------------------------------------------------------------------- folders
-def find_register(
-    folder: Path, register: Path | None, *, species: SpeciesBook | None = None
-) -> Register:
-    """Read the register that was named, else ``jars.csv`` in ``folder``; empty without either.
-
-    A jar of a species that ``species`` does not know gives a warning; None: not asked.
-
-    Raises
-    ------
-    RegisterError
-        The register has a wrong line.
-    """
-    path = register or folder / REGISTER_NAME
-    if register is None and not path.is_file():
-        return Register()
-    return read_register(path, is_known_species=species.knows if species else None)
-
-
 def _check_apart(folder: Path, out: Path) -> None:
     if out.resolve() == folder.resolve():
         raise UsageError(

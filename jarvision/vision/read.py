@@ -80,6 +80,18 @@ class WallSight:
     wall: RawWall
 
 
+@dataclass(frozen=True)
+class KnownJar:
+    """What is known before a photo is looked at: its squares, its jar, what the grower says of it.
+
+    ``shape`` is None when nothing is known of the jar's glass.
+    """
+
+    squares: Squares
+    jar: str
+    shape: JarShape | None
+
+
 def wall_of(
     photo: Photo,
     *,
@@ -192,10 +204,11 @@ def read_jar_photo(
         return _refused(name, parts, refusal, jar=parts.jar, taken=taken)
     jar, taken = "", (photo.taken_at, photo.time_source)  # until tag and name agree: neither jar
     try:
-        squares = find_squares(photo.rgb)
-        jar = _jar_of(squares, parts)
-        shape = (shapes or {}).get(jar)
-        analysis = look(photo, settings=settings, values=values, shape=shape, squares=squares)
+        known = which_jar(photo, parts, shapes=shapes or {})
+        jar = known.jar
+        analysis = look(
+            photo, settings=settings, values=values, shape=known.shape, squares=known.squares
+        )
     except PhotoRefusedError as refusal:
         reading = _refused(name, parts, refusal, jar=jar, taken=taken, notes=photo.notes)
         return reading if out is None else _with_refusal(reading, photo, out=out)
@@ -203,12 +216,23 @@ def read_jar_photo(
     return reading if out is None else _with_pictures(reading, analysis, out=out)
 
 
-def _jar_of(squares: Squares, parts: NameParts) -> str:
-    """Jar id of a photo: its tag when one is read, else its name; the two must agree.
+def which_jar(photo: Photo, parts: NameParts, *, shapes: Mapping[str, JarShape]) -> KnownJar:
+    """Tell a photo's jar, before it is looked at: by its tag when one is read, else by its name.
 
     A name that is spelt out in the register's way (``B2-07``) is kept when its number is the
     tag's; a name that says nothing (a camera's counter or date) gives way to the tag's number.
+
+    Raises
+    ------
+    PhotoRefusedError
+        ``jar_mismatch``: tag and name disagree.
     """
+    squares = find_squares(photo.rgb)
+    jar = _jar_of(squares, parts)
+    return KnownJar(squares, jar, shapes.get(jar))
+
+
+def _jar_of(squares: Squares, parts: NameParts) -> str:
     tags = read_tags(squares)
     if not tags:
         return parts.jar
@@ -238,6 +262,7 @@ def _refused(
         status="unusable",
         reason=refusal.reason,
         detail="; ".join(filter(None, (refusal.detail, *notes))),
+        notes=notes,
     )
 
 
@@ -261,6 +286,7 @@ def _reading_of(analysis: PhotoAnalysis, *, jar: str, parts: NameParts) -> Readi
         groove_height_mm=analysis.wall.groove_mm,
         shape_conflict=analysis.jar.shape_conflict,
         fill_sd_mm=fill_height_sd_mm(analysis.wall, radius_sd_mm=analysis.jar.radius_sd_mm),
+        notes=analysis.photo.notes,
     )
 
 

@@ -10,9 +10,9 @@ import csv
 from pathlib import Path
 
 import pytest
+from scoring import score_folder
 
 from jarvision.records import JarStory, Reading, ShelfResult
-from jarvision.run.score import score_folder
 from jarvision.settings.verdict import VerdictSettings
 
 SAMPLES = Path(__file__).parents[2] / "sample_images"

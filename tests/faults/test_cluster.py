@@ -12,13 +12,13 @@ from typing import Any
 
 import pytest
 from paced import PACE_S, files_of, fill, paced
+from scoring import score_folder
 
 from jarvision.base.errors import JarvisionError, UsageError
 from jarvision.records import Reading, ShelfResult
 from jarvision.report import write_report
 from jarvision.run.cluster import cluster_fleet
 from jarvision.run.jobs import Fleet, Job
-from jarvision.run.score import score_folder
 from jarvision.run.sources import open_folder
 from jarvision.run.workers import local_fleet
 

@@ -18,6 +18,7 @@ import pytest
 from fake_shelf import fake_reading
 from paced import fill, paced
 from PIL import Image
+from scoring import score_folder
 
 from jarvision.base.errors import NotWritableError
 from jarvision.records import Reading, ShelfResult
@@ -25,7 +26,6 @@ from jarvision.report import write_report
 from jarvision.run.jobs import Job
 from jarvision.run.lock import LOCK_NAME
 from jarvision.run.photo_files import STORE_NAME
-from jarvision.run.score import score_folder
 from jarvision.run.workers import local_fleet
 
 LONG_NAME = "J1_" + "ä" * 90 + "_2026-03-01.jpg"  # 209 bytes in UTF-8

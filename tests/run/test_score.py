@@ -13,12 +13,12 @@ from pathlib import Path
 import pytest
 from fake_shelf import fake_reading, fake_refusal
 from PIL import Image
+from scoring import score_folder
 
 from jarvision.base.errors import NothingToScoreError, NotWritableError, RegisterError, UsageError
 from jarvision.records import Reading
 from jarvision.register.photo_names import read_name
 from jarvision.run.jobs import Job
-from jarvision.run.score import score_folder
 from jarvision.run.workers import local_fleet
 
 

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 from fake_shelf import fake_reading
+from scoring import score_folder
 
 from jarvision.base.errors import NothingToScoreError, UsageError
 from jarvision.base.files import write_whole
@@ -17,7 +18,6 @@ from jarvision.register.photo_names import picture_name, read_name
 from jarvision.report import write_report
 from jarvision.run.jobs import Job, Parcel, read_job
 from jarvision.run.photo_files import STORE_NAME
-from jarvision.run.score import score_folder
 from jarvision.run.sources import NearFolder, open_folder
 from jarvision.run.stamps import Stamp
 from jarvision.run.workers import local_fleet

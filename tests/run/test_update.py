@@ -5,22 +5,20 @@ from __future__ import annotations
 import os
 import shutil
 import threading
-from collections.abc import Callable
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
 import pytest
 from fake_shelf import fake_reading, fake_refusal
+from scoring import score_folder
 
 from jarvision.base.errors import NotWritableError
 from jarvision.records import Reading, ShelfResult
 from jarvision.register.photo_names import picture_name, read_name
-from jarvision.run import provenance
 from jarvision.run.jobs import Job
 from jarvision.run.lock import only_run
 from jarvision.run.photo_files import STORE_NAME
-from jarvision.run.score import score_folder
 from jarvision.settings.groups import Settings
 from jarvision.settings.vision import JarSettings, PhotoSettings
 
@@ -189,7 +187,7 @@ def test_what_a_reading_was_made_with_decides_whether_it_holds(
     shelf.score()
     more: dict[str, object] = {}
     if what == "code":
-        monkeypatch.setattr(provenance, "code_version", lambda: "0.1.0+other")
+        monkeypatch.setattr("jarvision.run.provenance.code_version", lambda: "0.1.0+other")
     elif what == "settings":
         more["settings"] = Settings(photo=PhotoSettings(jar=JarSettings(smooth_px=1.6)))
     else:
@@ -344,44 +342,3 @@ def test_an_output_that_fails_ends_the_run_and_keeps_what_was_read(shelf: Shelf)
     with pytest.raises(NotWritableError):
         shelf.score(read=full)
     assert shelf.score()[1] == [NAMES[2]]
-
-
-# --------------------------------------------------------------------------- provenance
-def test_the_code_of_a_reading_is_all_but_what_comes_after(monkeypatch: pytest.MonkeyPatch) -> None:
-    """What a reading imports must count: a stale reading would be silent."""
-    import subprocess
-    import sys
-
-    code = (
-        "import sys, jarvision.vision.read; "
-        "print(*(m for m in sys.modules if m.startswith('jarvision.')))"
-    )
-    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
-    parts = {module.split(".")[1] for module in done.stdout.split()}
-    after = {name.removesuffix(".py") for name in provenance.AFTER_THE_READING}
-    assert "vision" in parts and parts & after == set()
-
-
-def test_every_name_that_comes_after_the_reading_is_a_part_of_the_package() -> None:
-    package = Path(provenance.__file__).parents[1]
-    assert [n for n in provenance.AFTER_THE_READING if not (package / n).exists()] == []
-
-
-@pytest.mark.parametrize(
-    "change",
-    [lambda v: replace(v, print_scale=1.001), lambda v: replace(v, linear=v.linear + 1e-9)],
-)
-def test_the_digest_of_the_card_sees_every_number(change: Callable[..., object]) -> None:
-    from jarvision.vision.calibration.values import nominal_values
-
-    values = nominal_values()
-    assert provenance.made_with(values) == provenance.made_with(nominal_values())
-    assert provenance.made_with(change(values)) != provenance.made_with(values)  # type: ignore[arg-type]
-
-
-def test_what_is_told_of_a_jar_is_part_of_the_provenance() -> None:
-    from jarvision.vision.calibration.values import nominal_values
-
-    plain = provenance.made_with(nominal_values())
-    assert plain.with_jar("") == plain
-    assert plain.with_jar("K1: 90 mm") != plain.with_jar("K1: 91 mm") != plain

@@ -13,7 +13,7 @@ from PIL import Image
 from jarvision.base.colourspace import byte_to_linear_table, srgb_encode
 from jarvision.vision.card import marks as printed
 from jarvision.vision.card.draw import card_marks
-from jarvision.vision.card.layout import load_layout
+from jarvision.vision.card.layout import TAG_FAMILY, load_layout
 
 LAYOUT = load_layout()
 PX_PER_MM = 5.0
@@ -63,3 +63,29 @@ def with_jar(card: np.ndarray, *, seed: int = 0) -> np.ndarray:
     top, left = 550, 255
     behind[top : top + 740, left : left + 440] = speckles[..., None] * np.array([1.0, 0.8, 0.5])
     return behind
+
+
+def tag_picture(number: int, side_px: int) -> np.ndarray:
+    """Grey values of a jar tag."""
+    family = cv2.aruco.getPredefinedDictionary(getattr(cv2.aruco, TAG_FAMILY))
+    return np.asarray(cv2.aruco.generateImageMarker(family, number, side_px))
+
+
+def photo_with_tag(path: Path, number: int) -> Path:
+    """A plain photo with one jar tag of 120 px in it, and no card."""
+    picture = np.full((1000, 750), 235, np.uint8)
+    picture[300:420, 300:420] = tag_picture(number, 120)
+    exif = Image.Exif()
+    exif.get_ifd(0x8769)[0x9003] = "2026:03:05 18:00:00"
+    Image.fromarray(picture).convert("RGB").save(path, quality=95, exif=exif)
+    return path
+
+
+def stick_tag(path: Path, number: int) -> Path:
+    """Put a jar tag on white paper into the margin below the card of a photo."""
+    with Image.open(path) as image:
+        picture, exif = np.array(image), image.getexif()
+    picture[1406:1494, 300:388] = 235
+    picture[1418:1482, 312:376] = tag_picture(number, 64)[..., None]
+    Image.fromarray(picture).save(path, quality=95, exif=exif)
+    return path

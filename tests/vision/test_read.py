@@ -3,25 +3,11 @@
 from datetime import datetime
 from pathlib import Path
 
-import cv2
-import numpy as np
 import pytest
+from card_photos import photo_with_tag
 from PIL import Image
 
-from jarvision.vision.card.layout import TAG_FAMILY
 from jarvision.vision.read import read_jar_photo
-
-
-def photo_with_tag(path: Path, number: int) -> Path:
-    """A plain photo with one jar tag of 120 px in it, and no card."""
-    family = cv2.aruco.getPredefinedDictionary(getattr(cv2.aruco, TAG_FAMILY))
-    tag = cv2.aruco.generateImageMarker(family, number, 120)
-    picture = np.full((1000, 750), 235, np.uint8)
-    picture[300:420, 300:420] = tag
-    exif = Image.Exif()
-    exif.get_ifd(0x8769)[0x9003] = "2026:03:05 18:00:00"
-    Image.fromarray(picture).convert("RGB").save(path, quality=95, exif=exif)
-    return path
 
 
 def test_a_photo_whose_tag_and_name_disagree_counts_for_neither_jar(tmp_path: Path) -> None:

@@ -2,20 +2,21 @@
 
 from __future__ import annotations
 
-import json
+from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from jarvision.app.cli.console import stderr
+from jarvision.app.cli.console import tell_lines
 from jarvision.app.cli.options import AsJson, Quiet, SettingsFile
-from jarvision.base.text import printable
+from jarvision.app.cli.plain import echo_json
+from jarvision.base.text import counted, printable
 
 if TYPE_CHECKING:
     from jarvision.vision.calibration.calibrate import Calibration
 
-EXAMPLE = "Example: jarvision calibrate card1.jpg card2.jpg --out photos --bar-mm 99.5"
+CALIBRATE_EXAMPLE = "Example: jarvision calibrate card1.jpg card2.jpg --out photos --bar-mm 99.5"
 
 
 def calibrate(
@@ -52,12 +53,14 @@ def calibrate(
     settings = find_settings(out, chosen=settings_file).photo.colour
     result = calibrate_print(photos, out=out, bar_mm=bar_mm, settings=settings)
     used = len(photos) - len(result.refused)
-    typer.echo(json.dumps(_record(result), indent=2) if as_json else printable(str(result.path)))
-    if not quiet:
-        _tell(result, used=used)
+    if as_json:
+        echo_json(_document(result))
+    else:
+        typer.echo(printable(str(result.path)))
+    tell_lines([*_left_out(result), *_findings(result, used=used)], quiet=quiet)
 
 
-def _record(result: Calibration) -> dict[str, Any]:
+def _document(result: Calibration) -> dict[str, Any]:
     from jarvision.vision.calibration.inks import INKS
 
     return {
@@ -76,27 +79,26 @@ def _record(result: Calibration) -> dict[str, Any]:
     }
 
 
-def _tell(result: Calibration, *, used: int) -> None:
+def _left_out(result: Calibration) -> Iterator[str]:
     from jarvision.records.photo_reasons import PHOTO_REASONS
-    from jarvision.vision.calibration.inks import INKS
 
-    console = stderr()
     for refusal in result.refused:
         reason = PHOTO_REASONS.get(refusal.reason)
         remedy = f" {reason.remedy}" if reason else ""
-        line = f"{refusal.photo} left out: {refusal.detail}.{remedy}"
-        console.print(printable(line), soft_wrap=True)
+        yield f"{refusal.photo} left out: {refusal.detail}.{remedy}"
+
+
+def _findings(result: Calibration, *, used: int) -> Iterator[str]:
+    from jarvision.vision.calibration.inks import INKS
+
     inks = ", ".join(
         f"{ink} {share:.0%}" for ink, share in zip(INKS, result.inks.colours, strict=True)
     )
-    photos = "1 photo" if used == 1 else f"{used} photos"
-    lines = [
-        f"From {photos}. Strength of the inks: {inks}.",
+    yield f"From {counted(used, 'photo')}. Strength of the inks: {inks}."
+    yield (
         f"Expected error of a swatch: {result.values.expected_de00:.1f} CIEDE2000; a measurement "
-        "of the card would be better.",
-        f"Print scale: {result.values.print_scale:.1%}.",
-    ]
+        "of the card would be better."
+    )
+    yield f"Print scale: {result.values.print_scale:.1%}."
     if used == 1:
-        lines.append("Two or three photos from different places would be better than one.")
-    for line in lines:
-        console.print(line, soft_wrap=True)
+        yield "Two or three photos from different places would be better than one."

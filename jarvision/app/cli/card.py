@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import typer
 
-from jarvision.app.cli.console import stderr
+from jarvision.app.cli.console import tell_lines
 from jarvision.app.cli.options import OutFolder, Quiet
 
-EXAMPLE = "Example: jarvision card --out print"
+CARD_EXAMPLE = "Example: jarvision card --out print"
 
 
 def card(
@@ -25,8 +25,7 @@ def card(
     files = draw_card(out)
     for path in (files.pdf_a4, files.pdf_letter, files.png):
         typer.echo(path)
-    if not quiet:
-        stderr().print(
-            "Print one of the PDFs at 100 % on matt paper and check its 100 mm bar with a ruler.",
-            soft_wrap=True,
-        )
+    tell_lines(
+        ["Print one of the PDFs at 100 % on matt paper and check its 100 mm bar with a ruler."],
+        quiet=quiet,
+    )

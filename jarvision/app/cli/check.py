@@ -2,20 +2,20 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from jarvision.app.cli.options import AsJson, SettingsFile
+from jarvision.app.cli.plain import echo_json, rounded
 from jarvision.base.errors import ExitCode
 from jarvision.base.text import printable
 
 if TYPE_CHECKING:
     from jarvision.run.check import PhotoCheck
 
-EXAMPLE = "Example: jarvision check IMG_2031.jpg"
+CHECK_EXAMPLE = "Example: jarvision check IMG_2031.jpg"
 
 
 def check(
@@ -30,18 +30,15 @@ def check(
 
     Exit codes: 0 all good, 2 bad usage, 4 some photos are not good.
     """
-    from jarvision.run.check import check_photo
-    from jarvision.settings.toml import read_settings
+    from jarvision.run.check import check_photos
 
-    settings = read_settings(settings_file).photo if settings_file else None
     checked = []
-    for path in photos:
-        result = check_photo(path, settings=settings)
+    for result in check_photos(photos, settings_file=settings_file):
         checked.append(result)
         if not as_json:
             typer.echo(_line(result))
     if as_json:
-        typer.echo(json.dumps([_record(result) for result in checked], indent=2))
+        echo_json([_document(result) for result in checked])
     if not all(result.good for result in checked):
         raise typer.Exit(ExitCode.SOME_UNUSABLE)
 
@@ -58,10 +55,7 @@ def _line(result: PhotoCheck) -> str:
     return printable(f"{result.photo}: {meaning}{numbers}. {result.advice}{notes}".rstrip())
 
 
-def _record(result: PhotoCheck) -> dict[str, Any]:
-    def rounded(value: float | None, digits: int) -> float | None:
-        return None if value is None else round(value, digits)
-
+def _document(result: PhotoCheck) -> dict[str, Any]:
     return {
         "photo": printable(result.photo),
         "status": "ok" if result.good else "unusable",

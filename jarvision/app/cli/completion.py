@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-EXAMPLE = "Example: jarvision completion bash >> ~/.bashrc"
+COMPLETION_EXAMPLE = "Example: jarvision completion bash >> ~/.bashrc"
 VARIABLE = "_JARVISION_COMPLETE"
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import traceback
+from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 from jarvision.base.text import printable
@@ -29,6 +30,15 @@ def stderr() -> Console:
     from rich.console import Console
 
     return Console(stderr=True, highlight=False, markup=False, emoji=False)
+
+
+def tell_lines(lines: Iterable[str], *, quiet: bool = False) -> None:
+    """Say something to the user, one line each, on stderr; nothing when they want it quiet."""
+    if quiet:
+        return
+    console = stderr()
+    for line in lines:
+        console.print(printable(line), soft_wrap=True)
 
 
 def tell_error(message: str, remedy: str, *, trace: Exception | None = None) -> None:

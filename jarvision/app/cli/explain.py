@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import textwrap
 from dataclasses import asdict
 from typing import Annotated
@@ -11,11 +10,19 @@ import typer
 
 from jarvision.app.cli.console import TABLE_WIDTH
 from jarvision.app.cli.options import AsJson
-from jarvision.app.cli.places import REPORT, OutOption, RegisterOption, find_story, open_shelf
+from jarvision.app.cli.places import (
+    REPORT,
+    OutOption,
+    RegisterOption,
+    find_story,
+    needed_scoring,
+    open_paperwork,
+)
+from jarvision.app.cli.plain import echo_json
 from jarvision.base.text import printable
 
 INDENT = "  "
-EXAMPLE = "Example: jarvision explain K07 --out report --register photos/jars.csv"
+EXPLAIN_EXAMPLE = "Example: jarvision explain K07 --out report --register photos/jars.csv"
 
 
 def explain(
@@ -28,23 +35,21 @@ def explain(
 
     Exit codes: 0 done, 2 the jar was not scored, or bad usage.
     """
-    from jarvision.report.read_back import read_result
     from jarvision.report.story import tell_story
-    from jarvision.settings.toml import find_settings
 
-    shelf = open_shelf(register, needed=False)
-    result = read_result(out, shelf.register, species=shelf.species)
+    shelf = open_paperwork(register, needed=False)
+    result = needed_scoring(out, shelf)
     story = find_story(result, jar)
     chapters = tell_story(
         story,
         scored_on=result.scored_on,
         register=shelf.register,
         outcome=shelf.outcomes.get(jar),
-        settings=find_settings(shelf.folder).growth,
+        settings=shelf.settings.growth,
     )
     if as_json:
         document = {"jar": jar, "chapters": [asdict(chapter) for chapter in chapters]}
-        typer.echo(json.dumps(document, indent=2))
+        echo_json(document)
         return
     for number, chapter in enumerate(chapters):
         if number:
@@ -53,5 +58,5 @@ def explain(
         for sentence in chapter.sentences:
             told = printable(sentence)
             typer.echo(
-                textwrap.fill(told, TABLE_WIDTH, initial_indent="  ", subsequent_indent="  ")
+                textwrap.fill(told, TABLE_WIDTH, initial_indent=INDENT, subsequent_indent=INDENT)
             )

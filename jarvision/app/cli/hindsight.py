@@ -2,21 +2,23 @@
 
 from __future__ import annotations
 
-import json
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 import typer
 
+from jarvision.app.cli.console import tell_lines
+from jarvision.app.cli.harvest import harvest_numbers, tell_efficiency, tell_weight
 from jarvision.app.cli.options import AsJson, Quiet
-from jarvision.app.cli.places import RegisterOption, open_shelf, tell_lines
-from jarvision.base.text import printable
+from jarvision.app.cli.places import RegisterOption, open_paperwork
+from jarvision.app.cli.plain import echo_json
+from jarvision.base.text import counted, printable
 
 if TYPE_CHECKING:
     from jarvision.register.outcomes import JarOutcome
     from jarvision.truth.hindsight import Hindsight, Share
 
-EXAMPLE = "Example: jarvision hindsight --register photos/jars.csv"
+HINDSIGHT_EXAMPLE = "Example: jarvision hindsight --register photos/jars.csv"
 
 
 def hindsight(
@@ -30,14 +32,14 @@ def hindsight(
     """
     from jarvision.truth.hindsight import look_back
 
-    outcomes = open_shelf(register).outcomes
+    outcomes = open_paperwork(register).outcomes
     found = look_back(outcomes.values())
     yields = [jar for jar in outcomes.values() if jar.fresh_grams is not None]
     if as_json:
         document = {**asdict(found), "yields": [_yield(jar) for jar in yields]}
-        typer.echo(json.dumps(document, indent=2))
+        echo_json(document)
         return
-    for line in (*_verdicts(found), *(_told(jar) for jar in yields)):
+    for line in (*_verdicts(found), *(_sentence(jar) for jar in yields)):
         typer.echo(printable(line))
     tell_lines(
         [
@@ -54,9 +56,11 @@ def _verdicts(found: Hindsight) -> list[str]:
         _share("no-go", found.no_go, "contaminated", found.wrong_no_go),
     ]
     if found.undecided:
-        lines.append(f"wait or check: {_jars(found.undecided)}, neither right nor wrong.")
+        lines.append(f"wait or check: {counted(found.undecided, 'jar')}, neither right nor wrong.")
     if found.without_verdict:
-        lines.append(f"no verdict from before the outcome: {_jars(found.without_verdict)}.")
+        lines.append(
+            f"no verdict from before the outcome: {counted(found.without_verdict, 'jar')}."
+        )
     return lines
 
 
@@ -65,30 +69,18 @@ def _share(verdict: str, share: Share, right: str, wrong: tuple[str, ...]) -> st
         return f"{verdict}: no jar with an outcome yet."
     text = (
         f"{verdict}: {share.percent:.0f} % right (95 % interval {share.low_percent:.0f} to "
-        f"{share.high_percent:.0f} %): {share.count} of {_jars(share.of)} {right}."
+        f"{share.high_percent:.0f} %): {share.count} of {counted(share.of, 'jar')} {right}."
     )
     return f"{text} Not so: {', '.join(wrong)}." if wrong else text
 
 
-def _jars(count: int) -> str:
-    return "1 jar" if count == 1 else f"{count} jars"
-
-
-def _told(jar: JarOutcome) -> str:
-    flushes = "1 flush" if len(jar.flushes) == 1 else f"{len(jar.flushes)} flushes"
-    text = f"{jar.jar}: {jar.fresh_grams:g} g in {flushes}"
-    efficiency = jar.biological_efficiency_percent
-    if efficiency is None:
-        return f"{text}; no dry weight is recorded, so no biological efficiency."
-    return f"{text}, biological efficiency {efficiency:.0f} % of {jar.dry_grams:g} g dry."
+def _sentence(jar: JarOutcome) -> str:
+    efficiency = tell_efficiency(jar)
+    if efficiency:
+        return f"{jar.jar}: {tell_weight(jar)}, {efficiency}."
+    missing = "no dry weight is recorded, so no biological efficiency"
+    return f"{jar.jar}: {tell_weight(jar)}; {missing}."
 
 
 def _yield(jar: JarOutcome) -> dict[str, Any]:
-    efficiency = jar.biological_efficiency_percent
-    return {
-        "jar": jar.jar,
-        "fresh_grams": jar.fresh_grams,
-        "dry_grams": jar.dry_grams,
-        "flushes": len(jar.flushes),
-        "biological_efficiency_percent": None if efficiency is None else round(efficiency, 1),
-    }
+    return {"jar": jar.jar, **harvest_numbers(jar), "flushes": len(jar.flushes)}

@@ -2,34 +2,39 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from jarvision.app.cli.console import tell_lines
 from jarvision.app.cli.options import AsJson, Quiet
 from jarvision.app.cli.places import (
     REPORT,
     OutOption,
     RegisterOption,
     last_scoring,
-    open_shelf,
+    open_paperwork,
     register_path,
-    tell_lines,
 )
-from jarvision.base.text import printable
+from jarvision.app.cli.plain import echo_json
+from jarvision.base.text import counted, printable
 
-NEW_EXAMPLE = "Example: jarvision jars new --register photos/jars.csv"
-ADD_EXAMPLE = (
+if TYPE_CHECKING:
+    from jarvision.run.shelf import Shelf
+
+JARS_NEW_EXAMPLE = "Example: jarvision jars new --register photos/jars.csv"
+JARS_ADD_EXAMPLE = (
     "Example: jarvision jars add K08 --kind fruiting --species oyster --substrate straw "
     "--started 2026-03-01 --parent K07"
 )
 
-app = typer.Typer(name="jars", help="Start the jar register, add jars to it.", no_args_is_help=True)
+jars_app = typer.Typer(
+    name="jars", help="Start the jar register, add jars to it.", no_args_is_help=True
+)
 
 
-@app.command("new", epilog=NEW_EXAMPLE)
+@jars_app.command("new", epilog=JARS_NEW_EXAMPLE)
 def new(register: RegisterOption = None) -> None:
     """Write a register without jars, to be filled in. A file that is there is left alone.
 
@@ -41,7 +46,7 @@ def new(register: RegisterOption = None) -> None:
     typer.echo(printable(str(path)))
 
 
-@app.command("add", epilog=ADD_EXAMPLE)
+@jars_app.command("add", epilog=JARS_ADD_EXAMPLE)
 def add(
     jar: Annotated[str, typer.Argument(metavar="JAR", help="Name of the new jar.")],
     kind: Annotated[str, typer.Option(help="spawn or fruiting. Empty means spawn.")] = "",
@@ -68,7 +73,6 @@ def add(
     Exit codes: 0 done, 2 a wrong line or bad usage, 5 not writable.
     """
     from jarvision.register.edit import add_jar
-    from jarvision.register.species import load_species
 
     cells = {
         "jar": jar,
@@ -80,9 +84,10 @@ def add(
         "profile": profile,
         "notes": notes,
     }
-    path = register_path(register)
-    added = add_jar(path, cells, is_known_species=load_species(path.parent).knows)
-    doubts = [*added.warnings, *_doubts_about(added.entry.parent, out, path)]
+    shelf = open_paperwork(register)
+    path = shelf.register_path
+    added = add_jar(path, cells, is_known_species=shelf.species.knows)
+    doubts = [*added.warnings, *_doubts_about(added.entry.parent, out, shelf)]
     if as_json:
         document = {
             "jar": added.entry.jar,
@@ -90,18 +95,17 @@ def add(
             "jars": len(added.register),
             "notes": doubts,
         }
-        typer.echo(json.dumps(document, indent=2))
+        echo_json(document)
     else:
-        jars = "1 jar" if len(added.register) == 1 else f"{len(added.register)} jars"
+        jars = counted(len(added.register), "jar")
         typer.echo(printable(f"{added.entry.jar} added to {path}, which now holds {jars}."))
     tell_lines([f"Note: {doubt}." for doubt in doubts], quiet=quiet)
 
 
-def _doubts_about(parent: str, out: Path, register: Path) -> list[str]:
+def _doubts_about(parent: str, out: Path, shelf: Shelf) -> list[str]:
     """Say what the last scoring and the outcomes hold against a jar's spawn."""
     if not parent:
         return []
-    shelf = open_shelf(register)
     result, outcome = last_scoring(out, shelf), shelf.outcomes.get(parent)
     stories = result.stories if result else ()
     verdict = next((s.verdict.verdict for s in stories if s.verdict.jar == parent), "")

@@ -2,28 +2,29 @@
 
 from __future__ import annotations
 
-import json
 from datetime import date, datetime
 from typing import TYPE_CHECKING, Annotated, Any, cast
 
 import typer
 
+from jarvision.app.cli.console import tell_lines
+from jarvision.app.cli.harvest import harvest_numbers, tell_efficiency, tell_weight
 from jarvision.app.cli.options import AsJson, Quiet
 from jarvision.app.cli.places import (
     REPORT,
     OutOption,
     RegisterOption,
     last_scoring,
-    open_shelf,
-    tell_lines,
+    open_paperwork,
 )
+from jarvision.app.cli.plain import echo_json, iso
 from jarvision.base.errors import UsageError
 from jarvision.base.text import printable
 
 if TYPE_CHECKING:
     from jarvision.register.outcomes import JarOutcome
 
-EXAMPLE = "Example: jarvision outcome K08 harvested --grams 84 --dry-grams 100"
+OUTCOME_EXAMPLE = "Example: jarvision outcome K08 harvested --grams 84 --dry-grams 100"
 
 
 def outcome(
@@ -57,17 +58,11 @@ def outcome(
 
     Exit codes: 0 done, 2 bad usage, 5 not writable.
     """
-    from jarvision.register.outcomes import (
-        OUTCOMES,
-        OUTCOMES_NAME,
-        Outcome,
-        add_outcome,
-        verdict_before,
-    )
+    from jarvision.register.outcomes import OUTCOMES, Outcome, add_outcome, verdict_before
 
     if word not in OUTCOMES:
         raise UsageError(f"'{printable(word)}' is no outcome", f"Say one of {', '.join(OUTCOMES)}.")
-    shelf = open_shelf(register)
+    shelf = open_paperwork(register)
     if jar not in shelf.register:
         raise UsageError(
             f"Jar '{printable(jar)}' is not in the register", "Add it with jarvision jars add."
@@ -77,9 +72,11 @@ def outcome(
     result = last_scoring(out, shelf)
     verdict, verdict_date = verdict_before(result, jar, day) if result else (None, None)
     line = Outcome(jar, cast(Any, word), day, grams, dry_grams, note.strip(), verdict, verdict_date)
-    path = shelf.folder / OUTCOMES_NAME
-    whole = add_outcome(path, line, entry=shelf.register[jar], today=today)
-    typer.echo(json.dumps(_document(whole), indent=2) if as_json else printable(_told(whole)))
+    whole = add_outcome(shelf.outcomes_path, line, entry=shelf.register[jar], today=today)
+    if as_json:
+        echo_json(_document(whole))
+    else:
+        typer.echo(printable(_sentence(whole)))
     if whole.verdict is None:
         tell_lines(
             [
@@ -96,29 +93,24 @@ def _today() -> date:
 
 def _document(whole: JarOutcome) -> dict[str, Any]:
     """Name everything that is known of the jar's outcome."""
-    efficiency = whole.biological_efficiency_percent
     return {
         "jar": whole.jar,
         "outcome": whole.outcome,
-        "date": whole.day.isoformat(),
+        "date": iso(whole.day),
         "verdict": whole.verdict,
-        "verdict_date": whole.verdict_date.isoformat() if whole.verdict_date else None,
-        "flushes": [{"date": day.isoformat(), "grams": grams} for day, grams in whole.flushes],
-        "fresh_grams": whole.fresh_grams,
-        "dry_grams": whole.dry_grams,
-        "biological_efficiency_percent": None if efficiency is None else round(efficiency, 1),
+        "verdict_date": iso(whole.verdict_date),
+        "flushes": [{"date": iso(day), "grams": grams} for day, grams in whole.flushes],
+        **harvest_numbers(whole),
     }
 
 
-def _told(whole: JarOutcome) -> str:
+def _sentence(whole: JarOutcome) -> str:
     """Tell the jar's outcome with all its lines."""
-    parts = [f"{whole.jar}: {whole.outcome}"]
-    if whole.verdict:
-        parts.append(f"the verdict of {whole.verdict_date} was {whole.verdict}")
-    if whole.fresh_grams is not None:
-        flushes = "1 flush" if len(whole.flushes) == 1 else f"{len(whole.flushes)} flushes"
-        parts.append(f"{whole.fresh_grams:g} g in {flushes}")
-    efficiency = whole.biological_efficiency_percent
-    if efficiency is not None:
-        parts.append(f"biological efficiency {efficiency:.0f} % of {whole.dry_grams:g} g dry")
-    return ", ".join(parts) + "."
+    verdict = f"the verdict of {whole.verdict_date} was {whole.verdict}" if whole.verdict else ""
+    parts = (
+        f"{whole.jar}: {whole.outcome}",
+        verdict,
+        tell_weight(whole),
+        tell_efficiency(whole),
+    )
+    return ", ".join(filter(None, parts)) + "."

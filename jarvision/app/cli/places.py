@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Final
 
@@ -13,9 +12,7 @@ from jarvision.base.text import printable
 
 if TYPE_CHECKING:
     from jarvision.records import JarStory, ShelfResult
-    from jarvision.register.jars import Register
-    from jarvision.register.outcomes import JarOutcome
-    from jarvision.register.species import SpeciesBook
+    from jarvision.run.shelf import Shelf
 
 REGISTERS: Final = (Path("jars.csv"), Path("photos") / "jars.csv")
 REPORT: Final = Path("report")
@@ -33,55 +30,57 @@ OutOption = Annotated[
 ]
 
 
-@dataclass(frozen=True)
-class Shelf:
-    """What lies in one folder: the register, what became of its jars, species of the grower's."""
-
-    folder: Path
-    register: Register
-    outcomes: dict[str, JarOutcome]
-    species: SpeciesBook
-
-
 def register_path(register: Path | None) -> Path:
     """Path of the register that was named, else of the first usual one that is there."""
     return register or next((path for path in REGISTERS if path.is_file()), REGISTERS[0])
 
 
-def open_shelf(register: Path | None, *, needed: bool = True) -> Shelf:
-    """Read the register and the outcomes beside it.
+def open_paperwork(
+    register: Path | None, *, needed: bool = True, settings_file: Path | None = None
+) -> Shelf:
+    """Load the register and what lies beside it.
 
     Raises
     ------
     UsageError
-        When there is no register where one was named or is needed, or a line is wrong.
+        When there is no register where one was named or is needed, or something there is wrong.
     """
-    from jarvision.register.jars import Register, read_register
-    from jarvision.register.outcomes import OUTCOMES_NAME, read_outcomes, taken_together
-    from jarvision.register.species import load_species
+    from jarvision.run.shelf import open_shelf
 
     path = register_path(register)
-    there = path.is_file()
-    if not there and (needed or register is not None):
-        raise UsageError(
-            f"There is no register {printable(str(path))}",
-            "Name yours with --register, or start one with jarvision jars new.",
-        )
-    return Shelf(
-        folder=path.parent,
-        register=read_register(path) if there else Register(),
-        outcomes=taken_together(read_outcomes(path.parent / OUTCOMES_NAME)),
-        species=load_species(path.parent),
-    )
+    named = path if needed or register is not None else None
+    return open_shelf(path.parent, register=named, settings_file=settings_file)
 
 
 def last_scoring(out: Path, shelf: Shelf) -> ShelfResult | None:
-    """Read the last scoring; None when the folder holds none."""
-    from jarvision.report.read_back import read_result
+    """The last scoring, read from its tables; None when there is none.
 
-    if not (out / "verdicts.csv").is_file():
+    Raises
+    ------
+    UsageError
+        A table has a wrong line.
+    """
+    from jarvision.report.read_back import holds_tables, read_result
+
+    if not holds_tables(out):
         return None
     return read_result(out, shelf.register, species=shelf.species)
+
+
+def needed_scoring(out: Path, shelf: Shelf) -> ShelfResult:
+    """The last scoring as :func:`last_scoring` finds it.
+
+    Raises
+    ------
+    UsageError
+        The folder holds none, or a table has a wrong line.
+    """
+    from jarvision.report.read_back import no_scoring
+
+    result = last_scoring(out, shelf)
+    if result is None:
+        raise no_scoring(out)
+    return result
 
 
 def find_story(result: ShelfResult, jar: str) -> JarStory:
@@ -97,13 +96,3 @@ def find_story(result: ShelfResult, jar: str) -> JarStory:
             return story
     known = ", ".join(printable(story.verdict.jar) for story in result.stories)
     raise UsageError(f"Jar '{printable(jar)}' was not scored", f"Scored were: {known or 'none'}.")
-
-
-def tell_lines(lines: list[str], *, quiet: bool = False) -> None:
-    """Say something to the user, one line each, on stderr; nothing when they want it quiet."""
-    from jarvision.app.cli.console import stderr
-
-    if quiet:
-        return
-    for line in lines:
-        stderr().print(printable(line), soft_wrap=True)

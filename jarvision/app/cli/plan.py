@@ -2,22 +2,27 @@
 
 from __future__ import annotations
 
-import json
 from dataclasses import replace
 from datetime import datetime
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from jarvision.app.cli.console import tell_lines
 from jarvision.app.cli.options import AsJson, Quiet, SettingsFile
-from jarvision.app.cli.places import REPORT, OutOption, RegisterOption, open_shelf, tell_lines
+from jarvision.app.cli.places import (
+    REPORT,
+    OutOption,
+    RegisterOption,
+    needed_scoring,
+    open_paperwork,
+)
+from jarvision.app.cli.plain import echo_json, iso, rounded
 
 if TYPE_CHECKING:
-    from datetime import date
-
     from jarvision.verdict.plan import Plan
 
-EXAMPLE = "Example: jarvision plan --out report --register photos/jars.csv"
+PLAN_EXAMPLE = "Example: jarvision plan --out report --register photos/jars.csv"
 
 
 def plan(
@@ -46,13 +51,11 @@ def plan(
     """
     from jarvision.register.outcomes import contaminated_jars
     from jarvision.report.plan_files import write_plan
-    from jarvision.report.read_back import read_result
-    from jarvision.settings.toml import find_settings
     from jarvision.verdict.plan import make_plan
 
-    shelf = open_shelf(register, needed=False)
-    result = read_result(out, shelf.register, species=shelf.species)
-    amounts = find_settings(shelf.folder, chosen=settings_file).plan
+    shelf = open_paperwork(register, needed=False, settings_file=settings_file)
+    result = needed_scoring(out, shelf)
+    amounts = shelf.settings.plan
     if days is not None:
         amounts = replace(amounts, days=days)
     made = make_plan(
@@ -65,38 +68,35 @@ def plan(
     )
     paths = write_plan(made, out, shelf=result.folder)
     if as_json:
-        typer.echo(json.dumps(_document(made), indent=2))
+        echo_json(_document(made))
     else:
         _print(made)
     tell_lines([f"Written: {', '.join(str(path) for path in paths)}"], quiet=quiet)
 
 
 def _document(made: Plan) -> dict[str, Any]:
-    def told(day: date | None) -> str | None:
-        return day.isoformat() if day else None
-
     return {
-        "first": told(made.first),
-        "last": told(made.last),
+        "first": iso(made.first),
+        "last": iso(made.last),
         "items": [
             {
-                "date": told(item.day),
+                "date": iso(item.day),
                 "task": item.task,
                 "jars": list(item.jars),
                 "urgency": item.urgency,
-                "low": told(item.low),
-                "high": told(item.high),
+                "low": iso(item.low),
+                "high": iso(item.high),
                 "text": item.text,
             }
             for item in made.items
         ],
         "substrate": [
             {
-                "soak_on": told(batch.soak_on),
-                "pack_on": told(batch.pack_on),
+                "soak_on": iso(batch.soak_on),
+                "pack_on": iso(batch.pack_on),
                 "spawn_jars": list(batch.spawn_jars),
                 "dry_g": batch.dry_g,
-                "water_g": round(batch.water_g, 1),
+                "water_g": rounded(batch.water_g, 1),
             }
             for batch in made.batches
         ],

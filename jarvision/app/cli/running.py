@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import signal
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -15,9 +15,7 @@ from jarvision.base.text import printable
 
 if TYPE_CHECKING:
     from jarvision.records import Reading
-    from jarvision.run.update import Progress
-
-Tell = Callable[[str], None]
+    from jarvision.run.update import Progress, Tell
 
 
 @contextmanager

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from jarvision.app.cli.console import stderr, stdout
+from jarvision.app.cli.console import stdout, tell_lines
 from jarvision.app.cli.options import (
     AsJson,
     Jobs,
@@ -18,13 +18,14 @@ from jarvision.app.cli.options import (
     RegisterFile,
     SettingsFile,
 )
+from jarvision.app.cli.plain import echo_json
 from jarvision.app.cli.running import cores, progress_bar, stoppable
 from jarvision.base.errors import ExitCode
 
 if TYPE_CHECKING:
     from jarvision.records import ShelfResult
 
-EXAMPLE = "Example: jarvision score photos --out report --register photos/jars.csv"
+SCORE_EXAMPLE = "Example: jarvision score photos --out report --register photos/jars.csv"
 
 
 def score(
@@ -70,26 +71,26 @@ def score(
     ):
         result = score_and_write(source, wish, fleet=fleet, tell=tell, progress=progress)
     if as_json:
-        from jarvision.app.cli.document import to_json
+        from jarvision.app.cli.document import result_document
 
-        typer.echo(to_json(result))
+        echo_json(result_document(result))
     else:
         from jarvision.app.cli.summary import print_summary
 
         print_summary(stdout(), result)
-    if not quiet:
-        _tell_notes(result, out)
+    tell_lines(_notes(result, out), quiet=quiet)
     if strict and any(reading.status == "unusable" for reading in result.readings):
         raise typer.Exit(ExitCode.SOME_UNUSABLE)
 
 
-def _tell_notes(result: ShelfResult, out: Path) -> None:
+def _notes(result: ShelfResult, out: Path) -> list[str]:
     from jarvision.app.cli.summary import tell_refused
 
-    console = stderr()
-    for line in (*result.warnings, *tell_refused(result)):
-        console.print(line, soft_wrap=True)
-    console.print(f"Report: {out / 'report.html'}", soft_wrap=True)
     tables = "readings.csv, days.csv, patches.csv, verdicts.csv, flags.csv, plan.csv"
-    console.print(f"Tables: {tables} in {out}", soft_wrap=True)
-    console.print(f"Calendar: {out / 'plan.ics'}", soft_wrap=True)
+    return [
+        *result.warnings,
+        *tell_refused(result),
+        f"Report: {out / 'report.html'}",
+        f"Tables: {tables} in {out}",
+        f"Calendar: {out / 'plan.ics'}",
+    ]

@@ -10,11 +10,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from jarvision.app.cli.running import Tell
     from jarvision.records import ShelfResult
     from jarvision.run.jobs import Fleet
+    from jarvision.run.shelf import Shelf
     from jarvision.run.sources import PhotoFolder
-    from jarvision.run.update import Progress
+    from jarvision.run.update import Progress, Tell
 
 
 @dataclass(frozen=True)
@@ -38,22 +38,27 @@ def score_and_write(
 ) -> ShelfResult:
     """Score a folder and write its tables and its report."""
     from jarvision.api import publisher
-    from jarvision.run.score import score_folder
-    from jarvision.settings.toml import find_settings
+    from jarvision.run.score import score_shelf
 
-    settings = find_settings(source.root, chosen=wish.settings_file)
-    return score_folder(
-        source,
+    shelf = open_wished(source, wish)
+    return score_shelf(
+        shelf,
         out=wish.out,
-        register=wish.register,
+        source=source,
         progress=progress,
         today=wish.today,
-        settings=settings,
         fleet=fleet,
         skip=skip,
-        publish=publisher(source.root, wish.out, register=wish.register, settings=settings),
+        publish=publisher(shelf, wish.out),
         tell=tell,
     )
+
+
+def open_wished(source: PhotoFolder, wish: Wish) -> Shelf:
+    """Load what lies beside the photos, or where the user said."""
+    from jarvision.run.shelf import open_shelf
+
+    return open_shelf(source.root, register=wish.register, settings_file=wish.settings_file)
 
 
 @contextmanager

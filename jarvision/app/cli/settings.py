@@ -2,20 +2,20 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from jarvision.app.cli.console import stderr
+from jarvision.app.cli.console import tell_lines
 from jarvision.app.cli.options import AsJson, Quiet, SettingsFile
+from jarvision.app.cli.plain import echo_json
 from jarvision.base.version import __version__
 
 if TYPE_CHECKING:
     from jarvision.settings.groups import Settings
 
-EXAMPLE = "Example: jarvision settings photos --changed"
+SETTINGS_EXAMPLE = "Example: jarvision settings photos --changed"
 
 
 def settings(
@@ -44,24 +44,22 @@ def settings(
     chosen = found or _defaults()
     species = _own_species(place) if place else ()
     if as_json:
-        typer.echo(json.dumps(_document(chosen, species, changed_only=changed), indent=2))
+        echo_json(_document(chosen, species, changed_only=changed))
         return
     text = to_toml(chosen, changed_only=changed)
     if text:
         typer.echo(text if changed else f"# Settings of jarvision {__version__}.\n\n{text}")
-    if quiet:
-        return
-    console = stderr()
+    told = []
     if not text:
-        console.print("Every setting has its default.")
+        told.append("Every setting has its default.")
     if not changed:
-        console.print(
+        told.append(
             f"Write only the lines that you change into {SETTINGS_NAME} beside your photos, each "
-            "under its [section].",
-            soft_wrap=True,
+            "under its [section]."
         )
     if species:
-        console.print(f"Species profiles of your own: {', '.join(species)}.", soft_wrap=True)
+        told.append(f"Species profiles of your own: {', '.join(species)}.")
+    tell_lines(told, quiet=quiet)
 
 
 def _existing(folder: Path) -> Path:

@@ -12,7 +12,7 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from jarvision.base.text import printable
+from jarvision.base.text import counted, printable
 from jarvision.records import JarStory, ShelfResult, VerdictWord
 from jarvision.records.photo_reasons import PHOTO_REASONS
 from jarvision.report.words import VERDICT_WORDS, by_urgency, tell_day
@@ -58,12 +58,8 @@ def tell_refused(result: ShelfResult) -> list[str]:
     for word, count in refused.most_common():
         reason = PHOTO_REASONS.get(word)
         meaning = f"{reason.meaning}. {reason.remedy}" if reason else word
-        lines.append(f"{_photos(count)} not used: {meaning}")
+        lines.append(f"{counted(count, 'photo')} not used: {meaning}")
     return lines
-
-
-def _photos(count: int) -> str:
-    return "1 photo" if count == 1 else f"{count} photos"
 
 
 # --------------------------------------------------------------------------- layouts

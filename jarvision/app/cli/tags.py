@@ -6,10 +6,10 @@ from typing import Annotated
 
 import typer
 
-from jarvision.app.cli.console import stderr
+from jarvision.app.cli.console import tell_lines
 from jarvision.app.cli.options import OutFolder, Quiet
 
-EXAMPLE = "Example: jarvision tags --out print --first 1 --last 24"
+TAGS_EXAMPLE = "Example: jarvision tags --out print --first 1 --last 24"
 
 
 def tags(
@@ -30,8 +30,7 @@ def tags(
     files = draw_tags(out, first, last)
     for path in (files.pdf_a4, files.pdf_letter):
         typer.echo(path)
-    if not quiet:
-        stderr().print(
-            "Print at 100 % and stick one tag on each lid's front or shoulder, flat.",
-            soft_wrap=True,
-        )
+    tell_lines(
+        ["Print at 100 % and stick one tag on each lid's front or shoulder, flat."],
+        quiet=quiet,
+    )

@@ -2,32 +2,32 @@
 
 from __future__ import annotations
 
-import json
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from jarvision.app.cli.console import tell_lines
 from jarvision.app.cli.options import AsJson, Quiet
 from jarvision.app.cli.places import (
     REPORT,
     OutOption,
     RegisterOption,
-    Shelf,
     last_scoring,
-    open_shelf,
-    tell_lines,
+    open_paperwork,
 )
+from jarvision.app.cli.plain import echo_json
 from jarvision.base.text import printable
 
 if TYPE_CHECKING:
     from jarvision.records import ShelfResult
     from jarvision.register.lineage import JarState, Trace
+    from jarvision.run.shelf import Shelf
 
-EXAMPLE = "Example: jarvision trace K07 --out report --register photos/jars.csv"
+TRACE_EXAMPLE = "Example: jarvision trace K07 --out report --register photos/jars.csv"
 
 
-def trace(
+def trace_jar(
     jar: Annotated[str, typer.Argument(metavar="JAR", help="The jar that is bad.")],
     out: OutOption = REPORT,
     register: RegisterOption = None,
@@ -42,11 +42,11 @@ def trace(
     """
     from jarvision.register import lineage
 
-    shelf = open_shelf(register)
+    shelf = open_paperwork(register)
     result = last_scoring(out, shelf)
     found = lineage.trace(shelf.register, jar, states=_states(result, shelf))
     if as_json:
-        typer.echo(json.dumps(asdict(found), indent=2))
+        echo_json(asdict(found))
     else:
         _print(found)
     if result is None:

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from jarvision.records import ShelfResult
     from jarvision.run.sources import PhotoFolder
 
-EXAMPLE = "Example: jarvision watch phone-photos --out report --interval 10"
+WATCH_EXAMPLE = "Example: jarvision watch phone-photos --out report --interval 10"
 
 
 def watch(
@@ -53,11 +53,10 @@ def watch(
 
     Exit codes: 0 never (it runs on), 2 bad usage, 5 output folder not writable, 130 stopped.
     """
-    from jarvision.app.cli.scoring import Wish, open_fleet, score_and_write
-    from jarvision.run.score import read_folder
+    from jarvision.app.cli.scoring import Wish, open_fleet, open_wished, score_and_write
+    from jarvision.run.score import read_shelf
     from jarvision.run.sources import open_folder
     from jarvision.run.watch import Rhythm, Work, watch_folder
-    from jarvision.settings.toml import find_settings
 
     wish = Wish(out=out, register=register, settings_file=settings_file)
     with (
@@ -67,16 +66,8 @@ def watch(
     ):
 
         def read(source: PhotoFolder, skip: Collection[Path]) -> None:
-            settings = find_settings(source.root, chosen=settings_file)
-            read_folder(
-                source,
-                out=out,
-                register=register,
-                settings=settings,
-                fleet=fleet,
-                skip=skip,
-                tell=tell,
-            )
+            shelf = open_wished(source, wish)
+            read_shelf(shelf, out=out, source=source, fleet=fleet, skip=skip, tell=tell)
 
         def refresh(source: PhotoFolder, skip: Collection[Path]) -> None:
             tell(_sentence(score_and_write(source, wish, fleet=fleet, tell=_swallow, skip=skip)))

@@ -7,12 +7,14 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from card_photos import drawn_card, shoot, with_jar
+from card_photos import drawn_card, photo_with_tag, shoot, stick_tag, with_jar
 from PIL import Image
 from typer.testing import CliRunner
 
+from jarvision import score_photo
 from jarvision.app.cli import main
-from jarvision.base.errors import ExitCode, UsageError
+from jarvision.base.errors import ExitCode, PhotoRefusedError, UsageError
+from jarvision.records import JarShape
 from jarvision.records.photo_reasons import PHOTO_REASONS
 from jarvision.run.check import check_photo
 from jarvision.vision.photo.icc import BROKEN_PROFILE
@@ -105,3 +107,47 @@ def test_the_stated_shape_of_the_jar_is_looked_up_by_the_photos_name(
     (tmp_path / "jar_profiles.toml").write_text("[pint]\ndiameter_mm = 8\n")
     told = CliRunner().invoke(main.app, ["check", str(photo)]).exception
     assert isinstance(told, UsageError)  # a slip is told, not passed over
+
+
+# --------------------------------------------------------------------------- as it is scored
+@pytest.mark.parametrize(
+    ("name", "reason"), [("SL01_2026-03-01.jpg", "jar_mismatch"), ("SL09_2026-03-01.jpg", "")]
+)
+def test_a_photo_is_good_only_when_tag_and_name_are_of_one_jar(
+    jar: np.ndarray, tmp_path: Path, name: str, reason: str
+) -> None:
+    """Good means that it will give a reading, and a photo of neither jar gives none."""
+    photo = stick_tag(shoot(jar, tmp_path / name), 9)
+    found, scored = check_photo(photo), score_photo(photo)
+    assert (found.reason, scored.reason) == (reason, reason)
+    assert found.detail == scored.detail
+    assert check(photo)[0] == (ExitCode.SOME_UNUSABLE if reason else ExitCode.DONE)
+
+
+@pytest.mark.parametrize("name", ["IMG_2031.jpg", "7.jpg", "B2-07_x.jpg", "7/IMG_1.jpg", "K9.jpg"])
+def test_the_shape_of_the_jar_that_a_tag_names_is_used_as_in_scoring(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, name: str
+) -> None:
+    def told(*_: object, shape: JarShape | None, **__: object) -> None:
+        raise PhotoRefusedError("no_jar", repr(shape))
+
+    for room in ("run.check", "vision.read"):
+        monkeypatch.setattr(f"jarvision.{room}.look", told)
+    (tmp_path / "jars.csv").write_text("jar,profile\n7,pint\nB2-07,litre\n")
+    shapes = "[pint]\ndiameter_mm = 80\n[litre]\ndiameter_mm = 99\n"
+    (tmp_path / "jar_profiles.toml").write_text(shapes)
+    (tmp_path / name).parent.mkdir(exist_ok=True)
+    photo = photo_with_tag(tmp_path / name, 7)
+    found, scored = check_photo(photo), score_photo(photo)
+    assert (found.reason, found.detail) == (scored.reason, scored.detail)
+    wanted = {"K9.jpg": "the tag says 7", "B2-07_x.jpg": "diameter_mm=99"}
+    assert wanted.get(name, "diameter_mm=80") in found.detail
+
+
+def test_a_link_counts_by_its_own_name_as_in_scoring(tmp_path: Path) -> None:
+    (tmp_path / "photos").mkdir()
+    photo = photo_with_tag(tmp_path / "IMG_2031.jpg", 7)
+    link = tmp_path / "photos" / "K9_2026-03-01.jpg"
+    link.symlink_to(photo)
+    assert (check_photo(link).reason, score_photo(link).reason) == ("jar_mismatch", "jar_mismatch")
+    assert check_photo(photo).reason == "no_card"

@@ -17,7 +17,7 @@ from typer.testing import CliRunner
 
 from jarvision.app.cli import main
 from jarvision.app.cli.console import stdout
-from jarvision.app.cli.document import to_json
+from jarvision.app.cli.document import result_document
 from jarvision.app.cli.summary import print_summary
 from jarvision.base.errors import ExitCode
 from jarvision.base.version import __version__
@@ -103,7 +103,7 @@ def test_today_can_be_given(photos: Path, tmp_path: Path) -> None:
 
 def test_json_holds_every_jar_whatever_its_name() -> None:
     story = fake_story('"\udcff<script>', "check", ("r",))
-    document = json.loads(to_json(fake_shelf(story)))
+    document = json.loads(json.dumps(result_document(fake_shelf(story))))
     assert len(document["jars"]) == 6
     assert document["jars"][0]["verdict"] == "no-go"
 
@@ -123,7 +123,9 @@ def test_json_holds_findings_as_data_and_the_first_day_of_each_area() -> None:
         rest_percent=math.nan,
     )
     story = fake_story("J9", "no-go", (finding,), patch=seen)
-    (jar,) = json.loads(to_json(replace(fake_shelf(), stories=(story,))))["jars"]
+    (jar,) = json.loads(json.dumps(result_document(replace(fake_shelf(), stories=(story,)))))[
+        "jars"
+    ]
     assert jar["patches"][0]["first_day"] == "2026-03-04"
     (found,) = jar["findings"]
     assert (found["finding"], found["flag"], found["date"]) == (

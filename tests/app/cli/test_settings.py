@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 from fake_shelf import fake_reading
+from scoring import score_folder
 from typer.testing import CliRunner
 
 from jarvision.app.cli import main
@@ -15,7 +16,7 @@ from jarvision.base.errors import ExitCode, SettingsError
 from jarvision.records import Reading
 from jarvision.register.photo_names import read_name
 from jarvision.report.tables import READINGS
-from jarvision.run import score
+from jarvision.run.jobs import Job
 from jarvision.settings.groups import Settings
 from jarvision.settings.toml import parse_settings
 
@@ -35,7 +36,7 @@ def shelf(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     for day in (1, 2):
         (folder / f"J1_2026-03-0{day}.jpg").write_bytes(b"x")
 
-    def read(job: score.Job) -> Reading:
+    def read(job: Job) -> Reading:
         day = read_name(job.name).day
         assert day is not None
         return fake_reading("J1", day, 10.0 * job.settings.jar.glass_mm)
@@ -120,7 +121,7 @@ def test_a_profile_of_the_growers_own_decides_when_a_jar_is_ready(
     (shelf / "species").mkdir()
     (shelf / "species" / "quick.toml").write_text('like = "oyster"\nready_percent = 60')
     assert "has no profile" not in run(*args)[2]
-    result = score.score_folder(shelf, out=tmp_path / "out")
+    result = score_folder(shelf, out=tmp_path / "out")
     assert result.stories[0].profile.ready_percent == 60.0
 
 
