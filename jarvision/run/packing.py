@@ -26,7 +26,7 @@ class PackingError(ValueError):
     """Bytes that are not a packed record of that kind: damaged, or of another format."""
 
 
-def pack(record: object) -> bytes:
+def pack_record(record: object) -> bytes:
     """Pack a dataclass of plain values, times, tuples, bytes and other such dataclasses.
 
     Numbers come back bit by bit as they went in, texts too, bytes of odd file names included.
@@ -37,7 +37,7 @@ def pack(record: object) -> bytes:
     return zlib.compress(text.encode("ascii"), _LEVEL)
 
 
-def unpack(kind: type[Record], packed: bytes) -> Record:
+def unpack_record(kind: type[Record], packed: bytes) -> Record:
     """Unpack what :func:`pack` made of a ``kind``.
 
     Raises

@@ -20,6 +20,7 @@ from jarvision.records import Reading, ShelfResult
 from jarvision.run.jobs import Fleet, Job, PhotoReader, read_one
 from jarvision.run.lock import only_run
 from jarvision.run.provenance import made_with
+from jarvision.run.results import keep_result
 from jarvision.run.shelf import Shelf
 from jarvision.run.sources import NearFolder, PhotoFolder
 from jarvision.run.store import Store
@@ -64,7 +65,8 @@ def score_shelf(
     skip
         Photos to leave out this time.
     publish
-        Called with the result while no other run may write into ``out``: writes the report.
+        Called with the result while no other run may write into ``out``: writes the report. The
+        result is then kept in the store, too (:mod:`jarvision.run.results`).
     tell
         Takes sentences about waiting, and about photos that changed, moved or went.
 
@@ -87,6 +89,7 @@ def score_shelf(
             raise NothingToScoreError("All photos went away while they were read", "Try again.")
         result = _assess(ground, readings, today=today or _newest_day(readings))
         if publish is not None:
+            keep_result(intake.store, result)
             publish(result)
     return result
 

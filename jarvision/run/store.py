@@ -1,4 +1,4 @@
-"""What has been read, kept in one SQLite file in the output folder.
+"""What has been read, and the last scoring, kept in one SQLite file in the output folder.
 
 One writer at a time (:mod:`jarvision.run.lock`). Every reading is committed as it comes: a run that
 is killed loses the photos in work, nothing else. Rows of photos that have left the folder stay,
@@ -18,7 +18,7 @@ from typing import Final, Self
 
 from jarvision.base.errors import NotWritableError
 from jarvision.records import Reading
-from jarvision.run.packing import PackingError, pack, unpack
+from jarvision.run.packing import PackingError, pack_record, unpack_record
 from jarvision.run.photo_files import STORE_NAME
 from jarvision.run.provenance import Provenance
 from jarvision.run.stamps import Stamp
@@ -45,8 +45,18 @@ MIGRATIONS: Final = (
     );
     """,
     "ALTER TABLE readings ADD COLUMN here INTEGER NOT NULL DEFAULT 1;  -- 0: left the folder",
+    """
+    CREATE TABLE last_scoring (
+        number INTEGER PRIMARY KEY CHECK (number = 1),  -- one row: the newest
+        scored_at TEXT NOT NULL,                        -- UTC
+        result BLOB NOT NULL
+    );
+    """,
 )
 """SQL from each schema version to the next; ``PRAGMA user_version`` counts those applied."""
+
+_PEEK_S: Final = 0.5
+"""How long the last result is waited for while a run holds the store: the tables have it, too."""
 
 _DAMAGED: Final = frozenset({sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB})
 _COLUMNS: Final = (
@@ -79,7 +89,7 @@ class Known:
 
 
 class Store:
-    """The readings of one output folder; a context manager.
+    """The readings of one output folder, and its last scoring; a context manager.
 
     Raises
     ------
@@ -129,8 +139,8 @@ class Store:
             int(reading.time_source == "file"),
             pictures,
             1,
-            datetime.now(UTC).isoformat(timespec="seconds"),
-            pack(reading),
+            _now(),
+            pack_record(reading),
         )
         self._write(
             f"INSERT OR REPLACE INTO readings ({_COLUMNS}, read_at, reading) "
@@ -164,9 +174,13 @@ class Store:
                 "SELECT reading FROM readings WHERE photo = ?", (_bytes(photo),)
             ).fetchone()
         try:
-            return None if row is None else unpack(Reading, row[0])
+            return None if row is None else unpack_record(Reading, row[0])
         except PackingError:
             return None
+
+    def keep_result(self, packed: bytes) -> None:
+        """Keep the packed result of a scoring in the place of the one before."""
+        self._write("INSERT OR REPLACE INTO last_scoring VALUES (1, ?, ?)", (_now(), packed))
 
     def _write(self, statement: str, values: tuple[object, ...]) -> None:
         with self._told(), self._db:  # one transaction, committed at the end
@@ -181,6 +195,23 @@ class Store:
                 f"{self.path.name} cannot be written ({error})",
                 "Free some space, close it in other programs, or choose another --out.",
             ) from error
+
+
+def kept_result(path: Path) -> bytes | None:
+    """The packed result of the last scoring in a store; nothing is set aside or migrated.
+
+    None when there is none, the file is no store of ours, or a run holds it.
+    """
+    if not path.is_file():
+        return None
+    try:
+        with closing(_connect(path, patience_s=_PEEK_S)) as db:
+            if db.execute("PRAGMA application_id").fetchone()[0] != APPLICATION_ID:
+                return None
+            row = db.execute("SELECT result FROM last_scoring").fetchone()
+    except sqlite3.Error:  # held by a run, of an older version, damaged, or not to be opened
+        return None
+    return None if row is None else bytes(row[0])
 
 
 def _open_sound(path: Path, *, tell: Callable[[str], None]) -> sqlite3.Connection:
@@ -203,8 +234,8 @@ def _open_sound(path: Path, *, tell: Callable[[str], None]) -> sqlite3.Connectio
     return db
 
 
-def _connect(path: Path) -> sqlite3.Connection:
-    db = sqlite3.connect(path, timeout=5.0)
+def _connect(path: Path, *, patience_s: float = 5.0) -> sqlite3.Connection:
+    db = sqlite3.connect(path, timeout=patience_s)
     # exclusive: the log then needs no shared memory, which network shares lack
     db.execute("PRAGMA locking_mode = EXCLUSIVE")
     return db
@@ -248,6 +279,10 @@ def _set_aside(path: Path) -> Path:
         if beside.exists():
             beside.rename(aside.with_name(aside.name + log))
     return aside
+
+
+def _now() -> str:
+    return datetime.now(UTC).isoformat(timespec="seconds")
 
 
 def _bytes(name: str) -> bytes:

@@ -17,11 +17,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from jarvision.records import Coverage, Patch, Reading
-from jarvision.run.packing import PackingError, pack, unpack
+from jarvision.run.packing import PackingError, pack_record, unpack_record
 from jarvision.run.photo_files import STORE_NAME
 from jarvision.run.provenance import Provenance
 from jarvision.run.stamps import Stamp
-from jarvision.run.store import APPLICATION_ID, MIGRATIONS, Store
+from jarvision.run.store import APPLICATION_ID, MIGRATIONS, Store, kept_result
 
 MADE_WITH = Provenance("0.1.0+abc", "settings", "card")
 STAMP = Stamp(1000, 1_700_000_000_000_000_000, "42")
@@ -71,13 +71,13 @@ def kept(out: Path, *readings: Reading) -> None:
 # --------------------------------------------------------------------------- packing
 @given(readings)
 def test_a_packed_reading_comes_back_bit_by_bit(reading: Reading) -> None:
-    assert unpack(Reading, pack(reading)) == reading
+    assert unpack_record(Reading, pack_record(reading)) == reading
 
 
 def test_fields_of_every_kind_are_packed_without_being_named() -> None:
     inner = (None, Coverage(1 / 3, 0.1, -0.0, 1e-300, 5e300))
     grown = Grown(date(2026, 3, 1), datetime(2026, 3, 1, 8), "b", bytes(range(256)), inner)
-    assert unpack(Grown, pack(grown)) == grown
+    assert unpack_record(Grown, pack_record(grown)) == grown
 
 
 def test_a_field_added_with_a_default_is_filled_in() -> None:
@@ -92,23 +92,23 @@ def test_a_field_added_with_a_default_is_filled_in() -> None:
         added: str = "default"
 
     old = Older(date(2026, 3, 1), 5)
-    assert unpack(Newer, pack(old)) == Newer(date(2026, 3, 1))
+    assert unpack_record(Newer, pack_record(old)) == Newer(date(2026, 3, 1))
 
 
 def test_numbers_of_numpy_are_packed_as_plain_ones() -> None:
     reading = replace(fake_reading("J1", date(2026, 3, 1), 50.0), fill_height_mm=np.float32(0.5))
-    assert unpack(Reading, pack(reading)).fill_height_mm == 0.5
+    assert unpack_record(Reading, pack_record(reading)).fill_height_mm == 0.5
 
 
 @given(st.integers(min_value=0), st.integers(1, 255))
 def test_a_changed_byte_is_noticed(place: int, mask: int) -> None:
     """The checksum of the bytes (Adler-32, RFC 1950) sees every single changed byte."""
     reading = fake_reading("J1", date(2026, 3, 1), 50.0)
-    packed = bytearray(pack(reading))
+    packed = bytearray(pack_record(reading))
     place %= len(packed)
     packed[place] ^= mask
     with suppress(PackingError):  # bytes that carry nothing may change unseen
-        assert unpack(Reading, bytes(packed)) == reading
+        assert unpack_record(Reading, bytes(packed)) == reading
 
 
 # --------------------------------------------------------------------------- rows
@@ -165,7 +165,7 @@ def test_a_store_of_the_first_version_is_brought_up_to_date(tmp_path: Path) -> N
         f"{MIGRATIONS[0]} PRAGMA application_id = {APPLICATION_ID}; PRAGMA user_version = 1;"
     )
     values = (b"a.jpg", 1000, STAMP.mtime_ns, "42", CONTENT, "0.1.0+abc", "settings", "card", "")
-    row = (*values, 0, "", "2026-03-01T00:00:00+00:00", pack(reading))
+    row = (*values, 0, "", "2026-03-01T00:00:00+00:00", pack_record(reading))
     old.execute(f"INSERT INTO readings VALUES ({', '.join('?' * len(row))})", row)
     old.commit()
     old.close()
@@ -173,6 +173,20 @@ def test_a_store_of_the_first_version_is_brought_up_to_date(tmp_path: Path) -> N
         assert store.reading("a.jpg") == reading
         (known,) = store.index().values()
         assert (known.stamp, known.made_with, known.here) == (STAMP, MADE_WITH, True)
+    assert version_of(tmp_path) == len(MIGRATIONS)
+
+
+def test_a_store_of_the_second_version_gets_a_place_for_the_last_scoring(tmp_path: Path) -> None:
+    reading = fake_reading("J1", date(2026, 3, 1), 50.0)
+    kept(tmp_path, reading)
+    old = sqlite3.connect(tmp_path / STORE_NAME)
+    old.executescript("DROP TABLE last_scoring; PRAGMA user_version = 2;")
+    old.close()
+    assert kept_result(tmp_path / STORE_NAME) is None
+    with Store(tmp_path, tell=silent) as store:
+        assert store.reading(reading.photo) == reading
+        store.keep_result(b"packed")
+    assert kept_result(tmp_path / STORE_NAME) == b"packed"
     assert version_of(tmp_path) == len(MIGRATIONS)
 
 

@@ -53,7 +53,9 @@ def open_paperwork(
 
 
 def last_scoring(out: Path, shelf: Shelf) -> ShelfResult | None:
-    """The last scoring, read from its tables; None when there is none.
+    """The last scoring, each jar with its line in the register of today; None when there is none.
+
+    What the store keeps comes first; the tables are read where there is no such store.
 
     Raises
     ------
@@ -61,10 +63,12 @@ def last_scoring(out: Path, shelf: Shelf) -> ShelfResult | None:
         A table has a wrong line.
     """
     from jarvision.report.read_back import holds_tables, read_result
+    from jarvision.run.results import last_result
 
-    if not holds_tables(out):
-        return None
-    return read_result(out, shelf.register, species=shelf.species)
+    result = last_result(out, shelf)
+    if result is None and holds_tables(out):
+        return read_result(out, shelf.register, species=shelf.species)
+    return result
 
 
 def needed_scoring(out: Path, shelf: Shelf) -> ShelfResult:
