@@ -1,7 +1,4 @@
-"""All that lies beside the photos, loaded in one place: the same for every command and in Python.
-
-Whatever else may once lie there is one line here.
-"""
+"""All that lies beside the photos, loaded in one place: the same for every command and in Python."""
 
 from __future__ import annotations
 
@@ -128,14 +125,13 @@ def open_shelf(
         )
     chosen = settings or toml.find_settings(folder, chosen=settings_file)
     species = load_species(folder)
+    there = path.is_file()
     return Shelf(
         folder=folder,
         register_path=path,
         settings=chosen,
         species=species,
-        register=read_register(path, is_known_species=species.knows)
-        if path.is_file()
-        else Register(),
+        register=read_register(path, is_known_species=species.knows) if there else Register(),
         outcomes=outcomes.taken_together(outcomes.read_outcomes(path.parent / outcomes.OUTCOMES_NAME)),
     )
 
