@@ -1,4 +1,4 @@
-"""All that lies beside the photos, loaded in one place: the same for every command and in Python."""
+"""All that lies beside the photos, loaded in one place, the same for every command and Python."""
 
 from __future__ import annotations
 
