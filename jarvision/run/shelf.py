@@ -126,13 +126,14 @@ def open_shelf(
     chosen = settings or toml.find_settings(folder, chosen=settings_file)
     species = load_species(folder)
     there = path.is_file()
+    lines = outcomes.read_outcomes(path.parent / outcomes.OUTCOMES_NAME)
     return Shelf(
         folder=folder,
         register_path=path,
         settings=chosen,
         species=species,
         register=read_register(path, is_known_species=species.knows) if there else Register(),
-        outcomes=outcomes.taken_together(outcomes.read_outcomes(path.parent / outcomes.OUTCOMES_NAME)),
+        outcomes=outcomes.taken_together(lines),
     )
 
 
