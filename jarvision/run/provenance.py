@@ -28,7 +28,7 @@ AFTER_THE_READING: Final = frozenset(
         "register/edit.py", "register/jar_shapes.py", "register/jars.py", "register/lineage.py",
         "register/outcomes.py",
         "settings/groups.py", "settings/growth.py", "settings/history.py", "settings/plan.py",
-        "settings/table.py", "settings/toml.py", "settings/verdict.py",
+        "settings/retired.py", "settings/table.py", "settings/toml.py", "settings/verdict.py",
         "vision/calibration/as_printed.py", "vision/calibration/calibrate.py",
         "vision/calibration/inks.py", "vision/calibration/spectral_fields.py",
         "vision/calibration/value_files.py", "vision/card/draw.py",

@@ -19,14 +19,6 @@ from jarvision.base.version import __version__
 ROOT = Path(__file__).parents[2]
 HEAVY = {"cv2", "pandas", "scipy", "matplotlib", "skimage", "PIL", "reportlab", "jinja2"}
 MOST_LINES = 400
-ONE_A_COMMAND = {"EXAMPLE", "app"}
-"""What each module of a command calls so: the example of its help, its own Typer application."""
-SAME_THING_TWICE = {
-    "trace": "the command, and the function that does its work",
-    "score_folder": "the door for Python, and the run behind it",
-    "Outcome": "to be parted: what became of a jar, and what a job brings",
-    "Tell": "to be one: how progress is told",
-}
 
 
 def project() -> dict[str, Any]:
@@ -75,10 +67,7 @@ def test_no_public_name_means_two_things() -> None:
         for name in public_names(file.read_text("utf-8")):
             owners[name].append(file.relative_to(ROOT).as_posix())
     shared = {name: files for name, files in owners.items() if len(files) > 1}
-    for name in ONE_A_COMMAND:
-        assert all(f.startswith("jarvision/app/cli/") for f in shared.pop(name))
-    assert set(SAME_THING_TWICE) <= set(shared), "an exception that is needed no more"
-    assert {n: files for n, files in shared.items() if n not in SAME_THING_TWICE} == {}
+    assert shared == {}
 
 
 @pytest.mark.parametrize(
