@@ -24,7 +24,7 @@ from PIL import Image
 DOCS: Final = Path(__file__).parent
 ROOT: Final = DOCS.parent
 PICTURES: Final = DOCS / "pictures"
-sys.path[:0] = [str(ROOT), str(ROOT / "tests"), str(DOCS)]
+sys.path[:0] = [str(ROOT), str(ROOT / "tests" / "support"), str(DOCS)]
 
 from drawings import drawings  # noqa: E402 - beside this file
 from fake_shelf import fake_shelf  # noqa: E402 - the made-up shelf of the tests
