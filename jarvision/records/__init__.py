@@ -46,6 +46,7 @@ from jarvision.records.history import (
     View,
 )
 from jarvision.records.photo import CardFit, ColourFit, Photo, SwatchReadings, TimeSource
+from jarvision.records.reference import BareLook, Reference
 from jarvision.records.species import PinHabit, SpeciesProfile
 from jarvision.records.wall import (
     COVERED,
@@ -67,6 +68,7 @@ __all__ = [
     "HALF_VIEW_DEG",
     "OFF_COLOUR",
     "OFF_COLOUR_KINDS",
+    "BareLook",
     "BoolArray",
     "ByteArray",
     "CardFit",
@@ -91,6 +93,7 @@ __all__ = [
     "PinHabit",
     "RawWall",
     "Reading",
+    "Reference",
     "SampleArray",
     "ShelfResult",
     "SpeciesProfile",

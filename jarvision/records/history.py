@@ -9,6 +9,7 @@ from typing import Literal
 
 from jarvision.records.flags import FINDINGS
 from jarvision.records.photo import TimeSource
+from jarvision.records.reference import BareLook
 from jarvision.records.species import SpeciesProfile
 from jarvision.records.wall import Coverage, JarShape, Patch, WallThumbnail
 from jarvision.records.wording import PLAIN, Fact, Voice, put_into_words
@@ -31,7 +32,9 @@ class Reading:
     degrees become lengths on its wall. ``groove_height_mm`` is above the inner floor;
     ``shape_conflict`` says how the photo contradicts the jar's profile; ``fill_sd_mm`` is the
     standard uncertainty of ``fill_height_mm``. ``notes`` say what was odd about how the file was
-    read, one sentence each without a full stop.
+    read, one sentence each without a full stop. ``bare_look`` is that of a photo read on its own;
+    one that was held against a :class:`~jarvision.records.reference.Reference` names that one's
+    jar and day, and has no look itself: what is learned from others teaches no others.
     """
 
     photo: str
@@ -56,6 +59,9 @@ class Reading:
     shape_conflict: str = ""
     fill_sd_mm: float | None = None
     notes: tuple[str, ...] = ()
+    bare_look: BareLook | None = None
+    reference_jar: str = ""
+    reference_day: date | None = None
 
     def area_cm2(self, *kinds: str) -> float:
         """Summed area of the patches of the given kinds, cm2."""

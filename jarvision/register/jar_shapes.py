@@ -23,7 +23,7 @@ from pathlib import Path
 
 from jarvision.base.errors import UsageError
 from jarvision.records import JarEntry, JarShape
-from jarvision.register.photo_names import day_of, read_name
+from jarvision.register.photo_names import read_name, tells_jar
 
 SHAPES_NAME = "jar_profiles.toml"
 
@@ -108,7 +108,7 @@ def shapes_for_photo(name: str, shapes: Mapping[str, JarShape]) -> dict[str, Jar
     That of the jar in its name; where the name tells no jar, a tag will, and tags are numbers.
     """
     jar = read_name(name).jar
-    if day_of(jar) is None and any(char.isdigit() for char in jar):
+    if tells_jar(name):
         return {jar: shapes[jar]} if jar in shapes else {}
     return {j: shape for j, shape in shapes.items() if j == jar or j.isdigit()}
 

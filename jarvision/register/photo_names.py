@@ -60,6 +60,15 @@ def read_name(name: str) -> NameParts:
     return NameParts(jar=jar.strip() or path.stem, view=view_of(name), day=day_of(name))
 
 
+def tells_jar(name: str) -> bool:
+    """Whether a photo's name says which jar it shows; a camera's counter or a date does not.
+
+    Where it does not, the jar's tag will.
+    """
+    jar = read_name(name).jar
+    return day_of(jar) is None and any(char.isdigit() for char in jar)
+
+
 def view_of(name: str) -> View:
     """View named by the last part of the file name: ``_a`` to ``_d``, else ``front``."""
     match = _VIEW.search(PurePosixPath(name).stem)

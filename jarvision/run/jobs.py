@@ -19,7 +19,7 @@ import numpy as np
 
 from jarvision.base.errors import NotWritableError, UsageError
 from jarvision.base.text import printable
-from jarvision.records import JarShape, Reading
+from jarvision.records import JarShape, Reading, Reference
 from jarvision.register.photo_names import read_name
 from jarvision.run.stamps import Stamp, content_of, stamp_of
 from jarvision.settings.vision import PhotoSettings
@@ -78,6 +78,8 @@ class Job:
         Colours of the user's card, and thresholds; None: the defaults.
     shapes
         What the grower says of the glass of the jars that this photo can be of, by jar.
+    references
+        What the contents of the jars that this photo can be of look like bare, by jar.
     known
         SHA-256 of contents that need no reading: of such a photo only the content is told.
     parcel
@@ -90,6 +92,7 @@ class Job:
     values: CardValues | None = None
     settings: PhotoSettings | None = None
     shapes: Mapping[str, JarShape] = field(default_factory=dict)
+    references: Mapping[str, Reference] = field(default_factory=dict)
     known: frozenset[str] = frozenset()
     parcel: Parcel | None = None
 
@@ -153,6 +156,7 @@ def read_one(job: Job) -> Reading:
         values=job.values,
         settings=job.settings,
         shapes=job.shapes,
+        references=job.references,
     )
 
 

@@ -6,11 +6,12 @@ import hashlib
 import json
 from collections.abc import Iterator
 from dataclasses import asdict, dataclass, replace
-from functools import cache
+from functools import cache, lru_cache
 from pathlib import Path
 from typing import Final
 
 from jarvision.base.version import __version__
+from jarvision.records import BareLook
 from jarvision.settings.vision import PhotoSettings
 from jarvision.vision.calibration.values import CardValues
 from jarvision.vision.card.layout import load_layout
@@ -56,16 +57,23 @@ class Provenance:
         Digest of the card's layout and of the colours and the size of its print.
     jar
         Digest of what the grower says of the jars that the photo may show; empty for nothing.
+    reference
+        Digest of the bare look that the photo was held against; empty for none.
     """
 
     code: str
     settings: str
     card: str
     jar: str = ""
+    reference: str = ""
 
     def with_jar(self, told: str) -> Provenance:
         """Return the provenance of a photo whose reading depends on what was told of its jar."""
         return replace(self, jar=_digest(told)) if told else self
+
+    def with_reference(self, look: BareLook | None) -> Provenance:
+        """Return the provenance of a photo that is held against a bare look, or against none."""
+        return replace(self, reference=_look_digest(look)) if look else self
 
 
 def made_with(values: CardValues, settings: PhotoSettings | None = None) -> Provenance:
@@ -100,6 +108,11 @@ def _card_digest(values: CardValues) -> str:
     numbers = [f"{number!r}" for number in values.linear.ravel().tolist()]
     kind = (values.reference, f"{values.expected_de00!r}", f"{values.print_scale!r}")
     return _digest("\n".join((repr(load_layout()), *kind, *numbers)))
+
+
+@lru_cache(maxsize=4096)  # asked for every photo of a jar
+def _look_digest(look: BareLook) -> str:
+    return _digest(repr(look))
 
 
 def _digest(text: str) -> str:

@@ -167,6 +167,7 @@ def _open_intake(
             made_with=made_with(shelf.values, shelf.settings.photo),
             fleet=fleet,
             read=read,
+            register=shelf.register,
         )
 
 

@@ -11,16 +11,17 @@ import sqlite3
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import closing, contextmanager
 from dataclasses import astuple, dataclass
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from pathlib import Path
 from types import TracebackType
 from typing import Final, Self
 
 from jarvision.base.errors import NotWritableError
-from jarvision.records import Reading
+from jarvision.records import BareLook, Reading
 from jarvision.run.packing import PackingError, pack_record, unpack_record
 from jarvision.run.photo_files import STORE_NAME
 from jarvision.run.provenance import Provenance
+from jarvision.run.references import Sighting, sighting_of
 from jarvision.run.stamps import Stamp
 
 APPLICATION_ID: Final = 0x6A617276
@@ -52,6 +53,12 @@ MIGRATIONS: Final = (
         result BLOB NOT NULL
     );
     """,
+    """
+    ALTER TABLE readings ADD COLUMN reference TEXT NOT NULL DEFAULT '';
+    ALTER TABLE readings ADD COLUMN shows BLOB;      -- jar in a photo that could be used
+    ALTER TABLE readings ADD COLUMN taken_on TEXT;   -- its day, ISO 8601
+    ALTER TABLE readings ADD COLUMN bare_look BLOB;  -- packed; only where read on its own
+    """,
 )
 """SQL from each schema version to the next; ``PRAGMA user_version`` counts those applied."""
 
@@ -60,7 +67,8 @@ _PEEK_S: Final = 0.5
 
 _DAMAGED: Final = frozenset({sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB})
 _COLUMNS: Final = (
-    "photo, size, mtime_ns, inode, content, code, settings, card, jar, by_file_time, pictures, here"
+    "photo, size, mtime_ns, inode, content, code, settings, card, jar, reference, by_file_time, "
+    "pictures, here, shows, taken_on, bare_look"
 )
 
 
@@ -78,6 +86,9 @@ class Known:
         Paths under the output folder.
     here
         False for a photo that has left the folder.
+    sighting
+        Which jar it shows on which day, and how bare contents look in it; None where it could not
+        be used.
     """
 
     stamp: Stamp
@@ -86,6 +97,19 @@ class Known:
     by_file_time: bool
     pictures: tuple[str, ...]
     here: bool = True
+    sighting: Sighting | None = None
+
+
+def known_of(reading: Reading, stamp: Stamp, content: str, made_with: Provenance) -> Known:
+    """What the store will know of a reading once it is kept."""
+    return Known(
+        stamp=stamp,
+        content=content,
+        made_with=made_with,
+        by_file_time=reading.time_source == "file",
+        pictures=tuple(filter(None, (reading.overlay, reading.wall_picture))),
+        sighting=sighting_of(reading),
+    )
 
 
 class Store:
@@ -120,25 +144,27 @@ class Store:
                 _text(row[0]): Known(
                     stamp=Stamp(*row[1:4]),
                     content=row[4],
-                    made_with=Provenance(*row[5:9]),
-                    by_file_time=bool(row[9]),
-                    pictures=tuple(filter(None, row[10].split("\n"))),
-                    here=bool(row[11]),
+                    made_with=Provenance(*row[5:10]),
+                    by_file_time=bool(row[10]),
+                    pictures=tuple(filter(None, row[11].split("\n"))),
+                    here=bool(row[12]),
+                    sighting=_sighting(*row[13:16]),
                 )
                 for row in self._db.execute(f"SELECT {_COLUMNS} FROM readings")
             }
 
     def keep(self, reading: Reading, *, stamp: Stamp, content: str, made_with: Provenance) -> None:
         """Add a reading, or put it in the place of an older one of the same photo."""
-        pictures = "\n".join(filter(None, (reading.overlay, reading.wall_picture)))
+        known = known_of(reading, stamp, content, made_with)
         row = (
             _bytes(reading.photo),
             *astuple(stamp),
             content,
             *astuple(made_with),
-            int(reading.time_source == "file"),
-            pictures,
-            1,
+            int(known.by_file_time),
+            "\n".join(known.pictures),
+            int(known.here),
+            *_seen(known.sighting),
             _now(),
             pack_record(reading),
         )
@@ -279,6 +305,26 @@ def _set_aside(path: Path) -> Path:
         if beside.exists():
             beside.rename(aside.with_name(aside.name + log))
     return aside
+
+
+def _seen(sighting: Sighting | None) -> tuple[bytes | None, str | None, bytes | None]:
+    """Jar, day and packed look of a photo, as columns."""
+    if sighting is None:
+        return None, None, None
+    look = sighting.look
+    day = sighting.day.isoformat()
+    return _bytes(sighting.jar), day, pack_record(look) if look else None
+
+
+def _sighting(jar: bytes | None, day: str | None, look: bytes | None) -> Sighting | None:
+    """What the columns say; a look that cannot be unpacked is none."""
+    if jar is None or day is None:
+        return None
+    try:
+        found = unpack_record(BareLook, look) if look else None
+    except PackingError:
+        found = None
+    return Sighting(_text(jar), date.fromisoformat(day), found)
 
 
 def _now() -> str:

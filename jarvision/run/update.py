@@ -2,22 +2,30 @@
 
 from __future__ import annotations
 
+import time
 from collections import defaultdict
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from datetime import datetime
 from pathlib import Path, PurePosixPath
+from typing import Final
 
 from jarvision.base.files import write_whole
 from jarvision.base.text import counted, printable
-from jarvision.records import Reading
-from jarvision.register.photo_names import picture_name, read_name
+from jarvision.records import BareLook, JarEntry, Reading, Reference
+from jarvision.register.photo_names import picture_name, read_name, tells_jar
 from jarvision.run.jobs import Fleet, Job, JobResult, PhotoReader
 from jarvision.run.provenance import Provenance
+from jarvision.run.references import References, Sighting
 from jarvision.run.sources import PhotoFolder
-from jarvision.run.store import Known, Store
+from jarvision.run.store import Known, Store, known_of
 
 Progress = Callable[[int, int, Reading | None], None]
 """Called in the parent with photos done, photos to do and the newest reading (None: known)."""
+
+MORE_ROUNDS: Final = 3
+"""How often photos are read again in one run because more became known of their bare looks: once
+where a first photo could not be used, or a name or file time said another day than the photo."""
 
 Tell = Callable[[str], None]
 """Takes a sentence for the user; it goes to no file."""
@@ -30,6 +38,7 @@ class Tally:
     known: int = 0
     read: int = 0
     changed: list[str] = field(default_factory=list)
+    referenced: list[str] = field(default_factory=list)
     outdated: list[str] = field(default_factory=list)
     moved: list[str] = field(default_factory=list)
     gone: list[str] = field(default_factory=list)
@@ -44,6 +53,7 @@ class Tally:
         for names, what in (
             (self.changed, "changed since the last run and read again"),
             (self.outdated, "read again: jarvision, its settings or the card's colours changed"),
+            (self.referenced, "read again: more is known of how their contents look bare"),
             (self.moved, "moved or renamed"),
             (self.gone, "no longer in the folder and not counted; what was read of them is kept"),
         ):
@@ -65,6 +75,8 @@ class Intake:
         Makes the job of a photo, but for its ``known`` and its ``parcel``.
     made_with
         What all readings of this run are made with; each job adds what is told of its jar.
+    register
+        Tells which jars were filled alike.
     """
 
     store: Store
@@ -74,6 +86,7 @@ class Intake:
     made_with: Provenance
     fleet: Fleet
     read: PhotoReader
+    register: Mapping[str, JarEntry] = field(default_factory=dict)
 
     def update(
         self, paths: Sequence[Path], *, tell: Tell | None = None
@@ -129,15 +142,13 @@ class Intake:
         """Name of a photo under the folder, with forward slashes."""
         return path.relative_to(self.folder.root).as_posix()
 
-    def provenance(self, path: Path) -> Provenance:
-        """What the reading of a photo is made with in this run."""
-        return self.made_with.with_jar(self.job_of(path).told_of_jar)
+    def provenance(self, path: Path, look: BareLook | None) -> Provenance:
+        """What the reading of a photo is made with in this run, held against ``look``."""
+        return self.made_with.with_jar(self.job_of(path).told_of_jar).with_reference(look)
 
-    def holds(self, known: Known, path: Path) -> bool:
-        """Tell whether a reading was made as ``path`` would be read now, and has its pictures."""
-        return known.made_with == self.provenance(path) and all(
-            (self.out / relative).is_file() for relative in known.pictures
-        )
+    def has_pictures(self, known: Known) -> bool:
+        """Tell whether the pictures of a reading are there."""
+        return all((self.out / relative).is_file() for relative in known.pictures)
 
     def _collect(
         self, paths: Sequence[Path], loose: dict[Path, Reading | None]
@@ -146,34 +157,118 @@ class Intake:
 
 
 class _Round:
-    """One pass over a folder: what is known, what is read, what has moved or gone."""
+    """One pass over a folder: what is known, what is read, what has moved or gone.
+
+    Photos of a jar's first day are read before its others, which are held against them.
+    """
 
     def __init__(self, intake: Intake, paths: Sequence[Path]) -> None:
         self.intake, self.store = intake, intake.store
         self.names = {intake.name(path): path for path in paths}
         self.index = intake.store.index()
         self.away = {name: k for name, k in self.index.items() if name not in self.names}
+        self.fresh_names = {read_name(name) for name in self.names if name not in self.index}
         self.tally = Tally()
         self.moved_from: set[str] = set()
         self.loose: dict[Path, Reading | None] = {}  # not for keeping; None: gone meanwhile
+        self.given: dict[str, dict[str, Reference]] = {}  # the looks that photos were read with
+        self.references = References(intake.register)
+        for name, known in self.index.items():
+            if name in self.names or self._may_have_moved(name):
+                self.references.note(name, known.sighting)
 
     def run(self, progress: Progress | None) -> dict[Path, Reading | None]:
         """Read and keep; return what could not be kept."""
-        intake = self.intake
-        todo = list(self._to_do())
-        queue = (
-            replace(intake.job_of(path), known=known, parcel=intake.folder.parcel(path))
-            for path, known in todo
-        )
-        for done, result in enumerate(intake.fleet(queue, intake.read), start=1):
-            self._take(result)
-            if progress is not None:
-                progress(done, len(todo), result.reading)
+        todo = dict(self._to_do())
+        for name in todo:
+            if name not in self.index:
+                self.references.note(name, self._foreseen(name))
+        first = {name for name in todo if self.references.is_first(name)}
+        count = len(todo)
+        done = self._read({n: k for n, k in todo.items() if n in first}, progress, 0, count)
+        done = self._read({n: k for n, k in todo.items() if n not in first}, progress, done, count)
+        for name in self.away:  # one that has not moved after all teaches no longer
+            self.references.note(name, None)
+        for _ in range(MORE_ROUNDS if todo else 0):
+            again = self._held_against_others()
+            count += len(again)
+            done = self._read(dict.fromkeys(again, frozenset()), progress, done, count)
         self._settle()
         return self.loose
 
+    def _read(
+        self,
+        wave: Mapping[str, frozenset[str]],
+        progress: Progress | None,
+        done: int,
+        count: int,
+    ) -> int:
+        """Read some photos, each with the contents that spare its reading; how many are done."""
+        if not wave:
+            return done
+        self.given |= {name: self._references_for(name) for name in wave}
+        jobs = (self._job(name, known) for name, known in wave.items())
+        for result in self.intake.fleet(jobs, self.intake.read):
+            self._take(result)
+            done += 1
+            if progress is not None:
+                progress(done, count, result.reading)
+        return done
+
+    def _job(self, name: str, known: frozenset[str]) -> Job:
+        job = self.intake.job_of(self.names[name])
+        parcel = self.intake.folder.parcel(self.names[name])
+        return replace(job, known=known, references=self.given[name], parcel=parcel)
+
+    # ----------------------------------------------------------------------- bare looks
+    def _foreseen(self, name: str) -> Sighting | None:
+        """What a photo that was never read shows, as its name and its file's time say."""
+        if not tells_jar(name):
+            return None
+        parts, stamp = read_name(name), self.intake.folder.stamp(self.names[name])
+        when = stamp.mtime_ns if stamp is not None and stamp.sure else time.time_ns()
+        return Sighting(parts.jar, parts.day or datetime.fromtimestamp(when // 10**9).date())
+
+    def _may_have_moved(self, old: str) -> bool:
+        """Whether a photo that has left may be one that is new under another name."""
+        return old in self.away and read_name(old) in self.fresh_names
+
+    def _references_for(self, name: str) -> dict[str, Reference]:
+        """The looks that a photo may be held against: its jar's, or any where a tag will tell."""
+        known = self.index.get(name)
+        if known is None and not tells_jar(name):
+            return {jar: r for jar, r in self.references.by_jar().items() if jar.isdigit()}
+        reference = self.references.of(name)
+        if reference is None:
+            return {}
+        return {known.sighting.jar if known and known.sighting else read_name(name).jar: reference}
+
+    def _provenance(self, name: str, *, at: str | None = None) -> Provenance:
+        """What a photo's reading would be made with now; ``at`` its new name, where it moved."""
+        reference = self.references.of(name)
+        look = reference.look if reference else None
+        return self.intake.provenance(self.names[at or name], look)
+
+    def _holds(self, known: Known, name: str) -> bool:
+        """Tell whether a reading was made as a photo would be read now, and has its pictures."""
+        return known.made_with == self._provenance(name) and self.intake.has_pictures(known)
+
+    def _held_against_others(self) -> list[str]:
+        """Photos for which another look is known now than they were read with."""
+        found = []
+        for name in self.names:
+            known = self.index.get(name)
+            if known is None or known.sighting is None:
+                continue
+            if known.made_with.reference != self._provenance(name).reference:
+                found.append(name)
+                if name not in self.given:  # it was thought to be known
+                    self.tally.known -= 1
+                    self.tally.referenced.append(name)
+        return found
+
     # ----------------------------------------------------------------------- before reading
-    def _to_do(self) -> Iterator[tuple[Path, frozenset[str]]]:
+    def _to_do(self) -> Iterator[tuple[str, frozenset[str]]]:
         """Photos that the stamp does not tell, each with the contents that spare its reading."""
         away_by_size = defaultdict(list)
         for old, gone in self.away.items():
@@ -183,20 +278,28 @@ class _Round:
             if known is None:
                 alike = away_by_size[stamp.size] if stamp is not None else []
                 contents = {k.content for old, k in alike if self._can_adopt(old, k, name)}
-                yield path, frozenset(contents)
-            elif not self.intake.holds(known, path):
-                if known.made_with != self.intake.provenance(path):
-                    self.tally.outdated.append(name)
-                yield path, frozenset()
+                yield name, frozenset(contents)
+            elif not self._holds(known, name):
+                self._note_outdated(known, name)
+                yield name, frozenset()
             elif stamp is not None and stamp.sure and stamp == known.stamp:
                 self.tally.known += 1
             else:
-                yield path, frozenset() if known.by_file_time else frozenset({known.content})
+                yield name, frozenset() if known.by_file_time else frozenset({known.content})
+
+    def _note_outdated(self, known: Known, name: str) -> None:
+        """Note why a known photo is read again, unless only its pictures are missing."""
+        wanted = self._provenance(name)
+        if replace(known.made_with, reference=wanted.reference) != wanted:
+            self.tally.outdated.append(name)
+        elif known.made_with != wanted:
+            self.tally.referenced.append(name)
 
     def _can_adopt(self, old: str, known: Known, new: str) -> bool:
         """Tell whether a photo would be read the same under another name."""
-        same = read_name(old) == read_name(new)
-        return same and not known.by_file_time and self.intake.holds(known, self.names[new])
+        if read_name(old) != read_name(new) or known.by_file_time:
+            return False
+        return known.made_with == self._provenance(old, at=new) and self.intake.has_pictures(known)
 
     # ----------------------------------------------------------------------- as photos come
     def _take(self, result: JobResult) -> None:
@@ -204,6 +307,7 @@ class _Round:
         before = self.index.get(name)
         if stamp is None or not result.content:
             self.loose[self.names[name]] = reading
+            self.references.note(name, None)
             self.tally.read += reading is not None
             return
         if reading is None and before is not None:
@@ -219,12 +323,11 @@ class _Round:
             for relative, picture in result.pictures:
                 write_whole(self.intake.out / relative, picture)
             self.tally.read += 1
-        self.store.keep(
-            reading,
-            stamp=stamp,
-            content=result.content,
-            made_with=self.intake.provenance(self.names[name]),
-        )
+        used = self.given[name].get(reading.jar) if reading.status == "ok" else None
+        made_with = self.intake.provenance(self.names[name], used.look if used else None)
+        self.store.keep(reading, stamp=stamp, content=result.content, made_with=made_with)
+        self.index[name] = known_of(reading, stamp, result.content, made_with)
+        self.references.note(name, self.index[name].sighting)
         if before is None:
             self._note_move(name, result.content)
         elif before.content != result.content:

@@ -11,6 +11,7 @@ import numpy as np
 
 from jarvision.base.errors import PhotoRefusedError
 from jarvision.records import (
+    BareLook,
     CardFit,
     ColourFit,
     Coverage,
@@ -20,6 +21,7 @@ from jarvision.records import (
     Photo,
     RawWall,
     Reading,
+    Reference,
     TimeSource,
     Tissue,
     Wall,
@@ -52,6 +54,7 @@ from jarvision.vision.tissue.fill import fill_height_mm, fill_height_sd_mm
 from jarvision.vision.tissue.novelty import novelty_of
 from jarvision.vision.tissue.patches import find_patches
 from jarvision.vision.tissue.pins import find_pins
+from jarvision.vision.tissue.reference import bare_look_of
 from jarvision.vision.tissue.thumbnail import shrink
 
 
@@ -130,11 +133,12 @@ def look(
     values: CardValues | None = None,
     shape: JarShape | None = None,
     squares: Squares | None = None,
+    bare: BareLook | None = None,
 ) -> PhotoAnalysis:
     """Walk one photo down the whole line: to its wall, then tissue, patches, coverage.
 
     ``shape`` is what the grower says of this jar's glass; ``squares`` are those of the photo, when
-    they are known already.
+    they are known already; ``bare`` is what the contents look like before anything has grown.
 
     Raises
     ------
@@ -146,7 +150,7 @@ def look(
     front = wall_of(
         photo, layout=layout, settings=settings, values=values, shape=shape, squares=squares
     )
-    seen = classify(front.wall, photo, settings=settings)
+    seen = classify(front.wall, photo, settings=settings, bare=bare)
     wall, tissue = seen.wall, seen.tissue
     novelty = novelty_of(wall, tissue)
     coverage = measure_coverage(
@@ -180,6 +184,7 @@ def read_jar_photo(
     settings: PhotoSettings | None = None,
     values: CardValues | None = None,
     shapes: Mapping[str, JarShape] | None = None,
+    references: Mapping[str, Reference] | None = None,
 ) -> Reading:
     """Read one photo of a folder, whatever it holds: a refused photo is a reading too.
 
@@ -194,6 +199,8 @@ def read_jar_photo(
         What the swatches of the user's card are; None: the nominal values.
     shapes
         What the grower says of the glass, by jar.
+    references
+        What the contents look like bare, by jar; a photo of a jar without one is read on its own.
     """
     name = path.relative_to(root).as_posix()
     parts = read_name(name)
@@ -206,13 +213,19 @@ def read_jar_photo(
     try:
         known = which_jar(photo, parts, shapes=shapes or {})
         jar = known.jar
+        reference = (references or {}).get(jar)
         analysis = look(
-            photo, settings=settings, values=values, shape=known.shape, squares=known.squares
+            photo,
+            settings=settings,
+            values=values,
+            shape=known.shape,
+            squares=known.squares,
+            bare=reference.look if reference else None,
         )
     except PhotoRefusedError as refusal:
         reading = _refused(name, parts, refusal, jar=jar, taken=taken, notes=photo.notes)
         return reading if out is None else _with_refusal(reading, photo, out=out)
-    reading = _reading_of(analysis, jar=jar, parts=parts)
+    reading = _reading_of(analysis, jar=jar, parts=parts, reference=reference)
     return reading if out is None else _with_pictures(reading, analysis, out=out)
 
 
@@ -266,7 +279,9 @@ def _refused(
     )
 
 
-def _reading_of(analysis: PhotoAnalysis, *, jar: str, parts: NameParts) -> Reading:
+def _reading_of(
+    analysis: PhotoAnalysis, *, jar: str, parts: NameParts, reference: Reference | None
+) -> Reading:
     return Reading(
         photo=analysis.photo.name,
         jar=jar,
@@ -287,6 +302,9 @@ def _reading_of(analysis: PhotoAnalysis, *, jar: str, parts: NameParts) -> Readi
         shape_conflict=analysis.jar.shape_conflict,
         fill_sd_mm=fill_height_sd_mm(analysis.wall, radius_sd_mm=analysis.jar.radius_sd_mm),
         notes=analysis.photo.notes,
+        bare_look=bare_look_of(analysis.wall, analysis.tissue) if reference is None else None,
+        reference_jar=reference.jar if reference else "",
+        reference_day=reference.day if reference else None,
     )
 
 

@@ -180,6 +180,8 @@ def test_a_store_of_the_second_version_gets_a_place_for_the_last_scoring(tmp_pat
     reading = fake_reading("J1", date(2026, 3, 1), 50.0)
     kept(tmp_path, reading)
     old = sqlite3.connect(tmp_path / STORE_NAME)
+    for column in ("reference", "shows", "taken_on", "bare_look"):
+        old.execute(f"ALTER TABLE readings DROP COLUMN {column}")
     old.executescript("DROP TABLE last_scoring; PRAGMA user_version = 2;")
     old.close()
     assert kept_result(tmp_path / STORE_NAME) is None

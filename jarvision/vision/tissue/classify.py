@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from jarvision.records import Photo, RawWall, Tissue, TissueClass, Wall
+from jarvision.records import BareLook, Photo, RawWall, Tissue, TissueClass, Wall
 from jarvision.settings.vision import PhotoSettings
 from jarvision.vision.jar.unroll import burnt_out
 from jarvision.vision.tissue.fill import find_contents
@@ -26,8 +26,13 @@ class Classified:
     tissue: Tissue
 
 
-def classify(raw: RawWall, photo: Photo, *, settings: PhotoSettings) -> Classified:
-    """Find the contents on the wall and say what stands at every place of them."""
+def classify(
+    raw: RawWall, photo: Photo, *, settings: PhotoSettings, bare: BareLook | None = None
+) -> Classified:
+    """Find the contents on the wall and say what stands at every place of them.
+
+    ``bare`` is what this jar's contents look like where nothing grows; None: not known.
+    """
     burnt = burnt_out(raw, photo, settings=settings.masks)
     channels = network_inputs(raw, burnt, multiple=MULTIPLE)
     seen = run_network(channels, shape=burnt.shape)

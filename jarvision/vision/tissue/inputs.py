@@ -27,20 +27,31 @@ def network_inputs(wall: RawWall, burnt: BoolArray, *, multiple: int = 1) -> Flo
     the light falls off at the sides), height over the expected floor in 100 mm, and where the
     camera is burnt out.
     """
-    linear = np.maximum(wall.linear, np.float32(0.0))
-    linear += _LIGHT_FLOOR
-    red, green, blue = (np.asarray(band) for band in cv2.split(np.asarray(cv2.log(linear))))
-    luminance = np.asarray(cv2.log(cv2.transform(linear, LUMINANCE[None])))
-    rows, cols = green.shape
+    logs = colour_logs(wall.linear)
+    rows, cols = logs.shape[1:]
     padded = np.zeros((CHANNELS, rows + -rows % multiple, cols + -cols % multiple), np.float32)
     channels = padded[:, :rows, :cols]
-    channels[0] = luminance
-    np.subtract(red, green, out=channels[1])
-    np.subtract(blue, green, out=channels[2])
-    channels[:3] -= MIDDLE[:, None, None]
-    channels[:3] /= SPREAD[:, None, None]
+    channels[:3] = logs
     sine = np.sin(np.deg2rad(wall.angles_deg)).astype(np.float32)
     channels[3], channels[4] = sine, sine * sine
     channels[5] = (wall.heights_mm / _HEIGHT_MM).astype(np.float32)[:, None]
     channels[6] = burnt
     return padded
+
+
+def colour_logs(linear: Float32Array) -> Float32Array:
+    """Three logs ``(3, rows, cols)`` of linear sRGB ``(rows, cols, 3)``, brought near -1 to 1.
+
+    Luminance over the card's white; red over green; blue over green: the ratios do not change with
+    the strength of the light.
+    """
+    light = np.maximum(linear, np.float32(0.0))
+    light += _LIGHT_FLOOR
+    red, green, blue = (np.asarray(band) for band in cv2.split(np.asarray(cv2.log(light))))
+    logs = np.empty((3, *green.shape), np.float32)
+    logs[0] = cv2.log(cv2.transform(light, LUMINANCE[None]))
+    np.subtract(red, green, out=logs[1])
+    np.subtract(blue, green, out=logs[2])
+    logs -= MIDDLE[:, None, None]
+    logs /= SPREAD[:, None, None]
+    return logs

@@ -1,0 +1,35 @@
+"""What a jar's contents look like bare, and from which photo that is known."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+
+
+@dataclass(frozen=True)
+class BareLook:
+    """Bare contents as one photo shows them.
+
+    Attributes
+    ----------
+    colours
+        Their typical colours, in the three logarithms that the tissue network sees
+        (:mod:`jarvision.vision.tissue.inputs`).
+    spread
+        Standard deviation of the first logarithm, the light, over the bare places.
+    area_cm2
+        How much of the wall was bare and seen.
+    """
+
+    colours: tuple[tuple[float, float, float], ...]
+    spread: float
+    area_cm2: float
+
+
+@dataclass(frozen=True)
+class Reference:
+    """The bare look that a photo is held against: of which jar, seen on which day."""
+
+    jar: str
+    day: date
+    look: BareLook

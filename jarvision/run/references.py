@@ -1,0 +1,97 @@
+"""Which bare look each photo is held against: that of its own jar's first day, else of its batch.
+
+Photos of a jar's first day are read on their own, and teach the look; every later one is held
+against it. So no photo depends on one that depends on another, and what is read does not depend on
+the order in which photos came.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+
+from jarvision.records import BareLook, JarEntry, Reading, Reference
+
+
+@dataclass(frozen=True)
+class Sighting:
+    """Which jar a photo shows, on which day; ``look`` is None where it teaches none."""
+
+    jar: str
+    day: date
+    look: BareLook | None = None
+
+
+def sighting_of(reading: Reading) -> Sighting | None:
+    """What a reading tells of its jar; None for a photo that could not be used."""
+    if reading.status != "ok" or not reading.jar:
+        return None
+    return Sighting(reading.jar, reading.taken_at.date(), reading.bare_look)
+
+
+class References:
+    """The bare looks of a shelf, as far as its photos tell them."""
+
+    def __init__(self, register: Mapping[str, JarEntry]) -> None:
+        self._register = register
+        self._seen: dict[str, Sighting] = {}
+        self._by_jar: dict[str, dict[str, Sighting]] = defaultdict(dict)
+        self._found: dict[str, Reference | None] = {}
+
+    def note(self, photo: str, sighting: Sighting | None) -> None:
+        """Take in what a photo shows, or is expected to show, in place of what was known of it."""
+        before = self._seen.pop(photo, None)
+        if before is not None:
+            del self._by_jar[before.jar][photo]
+        if sighting is not None:
+            self._seen[photo] = sighting
+            self._by_jar[sighting.jar][photo] = sighting
+        self._found.clear()
+
+    def first_day(self, jar: str) -> date | None:
+        """The first day from which a jar has a photo."""
+        return min((sighting.day for sighting in self._by_jar[jar].values()), default=None)
+
+    def is_first(self, photo: str) -> bool:
+        """Whether a photo is of its jar's first day, and read on its own."""
+        sighting = self._seen.get(photo)
+        return sighting is not None and sighting.day == self.first_day(sighting.jar)
+
+    def of(self, photo: str) -> Reference | None:
+        """What a photo is held against; None on its jar's first day, or where nothing is known."""
+        sighting = self._seen.get(photo)
+        return None if sighting is None or self.is_first(photo) else self.of_jar(sighting.jar)
+
+    def of_jar(self, jar: str) -> Reference | None:
+        """The look of a jar's own first day, else that of a jar filled with the same that day."""
+        if jar not in self._found:
+            own = self._own(jar)
+            self._found[jar] = own or self._of_batch(jar)
+        return self._found[jar]
+
+    def by_jar(self) -> dict[str, Reference]:
+        """The look of every jar that has one."""
+        found = {jar: self.of_jar(jar) for jar in {*self._by_jar, *self._register}}
+        return {jar: reference for jar, reference in found.items() if reference is not None}
+
+    def _own(self, jar: str) -> Reference | None:
+        first = self.first_day(jar)
+        looks = [s.look for s in self._by_jar[jar].values() if s.day == first and s.look]
+        if first is None or not looks:
+            return None
+        return Reference(jar, first, max(looks, key=lambda look: (look.area_cm2, look.colours)))
+
+    def _of_batch(self, jar: str) -> Reference | None:
+        entry = self._register.get(jar)
+        if entry is None or not entry.substrate or entry.started is None:
+            return None
+        key = (entry.kind, entry.substrate, entry.started)
+        mates = [
+            self._own(name)
+            for name, mate in self._register.items()
+            if name != jar and (mate.kind, mate.substrate, mate.started) == key
+        ]
+        known = [mate for mate in mates if mate is not None]
+        return min(known, key=lambda r: (r.day, -r.look.area_cm2, r.jar), default=None)

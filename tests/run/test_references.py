@@ -1,0 +1,205 @@
+"""Photos are held against the bare look of their jar's first day, in whatever order they come."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from dataclasses import dataclass, field, replace
+from datetime import date
+from pathlib import Path
+
+import pytest
+from fake_shelf import fake_reading, fake_refusal
+from scoring import score_folder
+
+from jarvision.records import BareLook, JarEntry, Reading
+from jarvision.register.photo_names import read_name
+from jarvision.run.jobs import Job
+from jarvision.run.references import References, Sighting
+
+LONG_AGO_NS = 1_700_000_000_000_000_000
+LOOK = BareLook(((0.1, 0.2, 0.3),), 0.5, 40.0)
+FIRST, SECOND, THIRD = (date(2026, 3, day) for day in (1, 2, 3))
+
+
+@dataclass
+class Reader:
+    """Reads ``white`` (no bare look), ``spoilt``, ``tag N`` or a number that makes the look."""
+
+    asked: list[str] = field(default_factory=list)
+
+    def __call__(self, job: Job) -> Reading:
+        self.asked.append(job.name)
+        parts, text = read_name(job.name), job.path.read_text()
+        if text == "breaks":
+            raise RuntimeError("no memory")
+        if text == "spoilt":
+            return fake_refusal(job.name, parts.jar, "blurred", parts.day or FIRST)
+        jar = text.removeprefix("tag ") if text.startswith("tag") else parts.jar
+        reading = replace(fake_reading(jar, parts.day or FIRST, 50.0), photo=job.name)
+        held = job.references.get(jar)
+        if held is not None:
+            return replace(reading, reference_jar=held.jar, reference_day=held.day)
+        return reading if text == "white" else replace(reading, bare_look=LOOK)
+
+
+@dataclass
+class Shelf:
+    folder: Path
+    out: Path
+    talk: str = ""
+
+    def put(self, name: str, text: str = "10") -> None:
+        path = self.folder / name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text(text)
+        os.utime(path, ns=(LONG_AGO_NS, LONG_AGO_NS))
+
+    def score(self) -> tuple[dict[str, tuple[str, date | None]], list[str]]:
+        """What each usable photo was held against, and what was read."""
+        reader, told = Reader(), list[str]()
+        result = score_folder(self.folder, out=self.out, read=reader, tell=told.append)
+        self.talk = " ".join(told)
+        held = {
+            r.photo: (r.reference_jar, r.reference_day) for r in result.readings if r.status == "ok"
+        }
+        return held, sorted(reader.asked)
+
+
+@pytest.fixture
+def shelf(tmp_path: Path) -> Iterator[Shelf]:
+    yield Shelf(tmp_path / "photos", tmp_path / "out")
+
+
+def test_later_photos_are_held_against_the_first_day_and_known_from_then_on(shelf: Shelf) -> None:
+    for day in (3, 1, 2):
+        shelf.put(f"J1/2026-03-0{day}.jpg")
+    held, asked = shelf.score()
+    assert held == {
+        "J1/2026-03-01.jpg": ("", None),
+        "J1/2026-03-02.jpg": ("J1", FIRST),
+        "J1/2026-03-03.jpg": ("J1", FIRST),
+    }
+    assert len(asked) == 3
+    assert shelf.score() == (held, [])
+
+
+def test_a_new_photo_alone_is_read(shelf: Shelf) -> None:
+    shelf.put("J1/2026-03-01.jpg")
+    shelf.score()
+    shelf.put("J1/2026-03-02.jpg")
+    held, asked = shelf.score()
+    assert asked == ["J1/2026-03-02.jpg"]
+    assert held["J1/2026-03-02.jpg"] == ("J1", FIRST)
+
+
+def test_an_earlier_photo_that_turns_up_makes_the_others_be_read_anew(shelf: Shelf) -> None:
+    shelf.put("J1/2026-03-02.jpg", "white")
+    shelf.put("J1/2026-03-03.jpg")
+    shelf.put("J2/2026-03-02.jpg")
+    before, _ = shelf.score()
+    assert set(before.values()) == {("", None)}
+    shelf.put("J1/2026-03-01.jpg")
+    held, asked = shelf.score()
+    assert asked == ["J1/2026-03-01.jpg", "J1/2026-03-02.jpg", "J1/2026-03-03.jpg"]
+    assert held["J1/2026-03-03.jpg"] == held["J1/2026-03-02.jpg"] == ("J1", FIRST)
+    assert "2 photos read again: more is known of how their contents look bare" in shelf.talk
+    assert shelf.score() == (held, [])
+
+
+def test_a_spoilt_first_photo_leaves_its_place_to_the_next_day(shelf: Shelf) -> None:
+    shelf.put("J1/2026-03-01.jpg", "spoilt")
+    shelf.put("J1/2026-03-02.jpg")
+    shelf.put("J1/2026-03-03.jpg")
+    held, _ = shelf.score()
+    assert held == {"J1/2026-03-02.jpg": ("", None), "J1/2026-03-03.jpg": ("J1", SECOND)}
+    assert shelf.score() == (held, [])
+
+
+def test_a_jar_that_only_its_tag_tells_finds_its_first_day(shelf: Shelf) -> None:
+    shelf.put("IMG_2026-03-01.jpg", "tag 7")
+    shelf.put("IMG_2026-03-02.jpg", "tag 7")
+    shelf.put("IMG_2026-03-03.jpg", "tag 8")
+    held, _ = shelf.score()
+    assert held["IMG_2026-03-02.jpg"] == ("7", FIRST)
+    assert held["IMG_2026-03-03.jpg"] == ("", None)
+    assert shelf.score() == (held, [])
+    shelf.put("IMG_2026-03-04.jpg", "tag 8")
+    held, asked = shelf.score()
+    assert asked == ["IMG_2026-03-04.jpg"]
+    assert held["IMG_2026-03-04.jpg"] == ("8", THIRD)
+
+
+def test_photos_that_move_are_not_read_again(shelf: Shelf) -> None:
+    shelf.put("J1/2026-03-01.jpg", "11")
+    shelf.put("J1/2026-03-02.jpg", "12")
+    held, _ = shelf.score()
+    (shelf.folder / "rack").mkdir()
+    (shelf.folder / "J1").rename(shelf.folder / "rack" / "J1")
+    again, asked = shelf.score()
+    assert asked == []
+    assert again == {f"rack/{photo}": reference for photo, reference in held.items()}
+    assert "2 photos moved or renamed" in shelf.talk
+
+
+def test_a_photo_that_fails_for_a_reason_that_may_pass_disturbs_no_other(shelf: Shelf) -> None:
+    shelf.put("J1/2026-03-01.jpg", "breaks")
+    shelf.put("J1/2026-03-02.jpg")
+    shelf.put("J1/2026-03-03.jpg")
+    held, _ = shelf.score()
+    assert held["J1/2026-03-03.jpg"] == ("J1", SECOND)
+    assert shelf.score() == (held, ["J1/2026-03-01.jpg"])
+
+
+def test_a_photo_that_is_thrown_away_teaches_no_longer(shelf: Shelf) -> None:
+    shelf.put("J1/2026-03-01.jpg")
+    shelf.put("J1/2026-03-02.jpg")
+    shelf.put("J1/2026-03-03.jpg")
+    shelf.score()
+    (shelf.folder / "J1/2026-03-01.jpg").unlink()
+    held, asked = shelf.score()
+    assert asked == ["J1/2026-03-02.jpg", "J1/2026-03-03.jpg"]
+    assert held == {"J1/2026-03-02.jpg": ("", None), "J1/2026-03-03.jpg": ("J1", SECOND)}
+
+
+# --------------------------------------------------------------------------- which look
+def references(**photos: Sighting) -> References:
+    entries = {
+        jar: JarEntry(jar, substrate=substrate, started=FIRST)
+        for jar, substrate in (("J1", "rye"), ("J2", "rye"), ("J3", "oats"))
+    }
+    found = References(entries)
+    for photo, sighting in photos.items():
+        found.note(photo, sighting)
+    return found
+
+
+def test_a_jar_that_came_white_is_held_against_its_batch() -> None:
+    found = references(
+        a=Sighting("J1", SECOND), b=Sighting("J1", THIRD), c=Sighting("J2", FIRST, LOOK)
+    )
+    reference = found.of("b")
+    assert reference is not None and (reference.jar, reference.day) == ("J2", FIRST)
+    assert found.of("a") is None, "photos of a first day are read on their own"
+
+
+def test_other_substrates_teach_nothing() -> None:
+    found = references(
+        a=Sighting("J3", FIRST), b=Sighting("J3", SECOND), c=Sighting("J2", FIRST, LOOK)
+    )
+    assert found.of("b") is None
+
+
+def test_of_several_views_of_the_first_day_the_one_with_most_bare_contents_counts() -> None:
+    more = replace(LOOK, area_cm2=60.0)
+    found = references(
+        a=Sighting("J1", FIRST, LOOK), b=Sighting("J1", FIRST, more), c=Sighting("J1", SECOND)
+    )
+    reference = found.of("c")
+    assert reference is not None and reference.look == more
+
+
+def test_a_photo_that_is_taken_back_teaches_no_longer() -> None:
+    found = references(a=Sighting("J1", FIRST, LOOK), b=Sighting("J1", SECOND))
+    found.note("a", None)
+    assert found.is_first("b") and found.of("b") is None
