@@ -35,6 +35,7 @@ from jarvision.report.words import (
     tell_coverage,
     tell_day,
     tell_ready,
+    tell_reference,
     tell_short_day,
     tell_side,
 )
@@ -144,6 +145,7 @@ class JarCard(JarHead):
     about: str
     coverage: str
     seen: str
+    bare: str
     ready: str
     reasons: tuple[Reason, ...]
     overlay: Picture | None
@@ -202,6 +204,7 @@ def build_card(story: JarStory, curve: str, around: Surroundings) -> JarCard:
         about=printable(" · ".join(part for part in about if part)),
         coverage=tell_coverage(cover),
         seen=f"{cover.seen_percent:.0f} %" if cover else "",
+        bare=tell_reference(shown_reading(last), days[0].day) if last else "",
         ready=ready,
         reasons=reasons_of(story),
         overlay=inline(around.out, photo, box, tell_picture(last, jar), crop=without_caption),

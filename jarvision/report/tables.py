@@ -39,6 +39,8 @@ READINGS: Final = [
     "settings",
     "fill_low_mm",
     "fill_high_mm",
+    "reference_jar",
+    "reference_day",
 ]
 DAYS: Final = [
     "jar",
@@ -133,6 +135,8 @@ def _reading(reading: Reading, settings: str) -> Row:
         _fixed(reading.card_values_de00),
         settings,
         *(_fixed(end) for end in _fill_ends(reading)),
+        reading.reference_jar,
+        reading.reference_day.isoformat() if reading.reference_day else "",
     )
 
 

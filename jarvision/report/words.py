@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Final
 
-from jarvision.records import Coverage, Growth, JarStory, VerdictWord
+from jarvision.base.text import printable
+from jarvision.records import Coverage, Growth, JarStory, Reading, VerdictWord
 from jarvision.records.wording import Voice
 
 IN_FRONT_DEG: Final = 10.0
@@ -95,6 +96,19 @@ def tell_span(low: date | None, high: date | None) -> str:
         if high
         else f"from {tell_short_day(low)} on"
     )
+
+
+def tell_reference(reading: Reading, first: date) -> str:
+    """How a photo's bare contents were told: against which look; a way to one where there is none.
+
+    ``first`` is the day of the jar's first usable photo.
+    """
+    if reading.reference_day is not None:
+        whose = "its own" if reading.reference_jar == reading.jar else reading.reference_jar + "'s"
+        return printable(f"held against {whose} look of {tell_short_day(reading.reference_day)}")
+    if reading.bare_look is not None and reading.taken_at.date() == first:
+        return "learned from this photo"
+    return "not known; photograph the next jars on the day they are filled"
 
 
 def tell_coverage(coverage: Coverage | None) -> str:
