@@ -46,7 +46,7 @@ from jarvision.records.history import (
     View,
 )
 from jarvision.records.photo import CardFit, ColourFit, Photo, SwatchReadings, TimeSource
-from jarvision.records.reference import BareLook, Reference
+from jarvision.records.reference import BareLook, KnownLook
 from jarvision.records.species import PinHabit, SpeciesProfile
 from jarvision.records.wall import (
     COVERED,
@@ -88,12 +88,12 @@ __all__ = [
     "JarKind",
     "JarShape",
     "JarStory",
+    "KnownLook",
     "Patch",
     "Photo",
     "PinHabit",
     "RawWall",
     "Reading",
-    "Reference",
     "SampleArray",
     "ShelfResult",
     "SpeciesProfile",

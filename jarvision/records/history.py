@@ -33,7 +33,7 @@ class Reading:
     ``shape_conflict`` says how the photo contradicts the jar's profile; ``fill_sd_mm`` is the
     standard uncertainty of ``fill_height_mm``. ``notes`` say what was odd about how the file was
     read, one sentence each without a full stop. ``bare_look`` is that of a photo read on its own;
-    one that was held against a :class:`~jarvision.records.reference.Reference` names that one's
+    one that was held against a :class:`~jarvision.records.reference.KnownLook` names that one's
     jar and day, and has no look itself: what is learned from others teaches no others.
     """
 

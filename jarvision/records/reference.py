@@ -27,7 +27,7 @@ class BareLook:
 
 
 @dataclass(frozen=True)
-class Reference:
+class KnownLook:
     """The bare look that a photo is held against: of which jar, seen on which day."""
 
     jar: str

@@ -19,7 +19,7 @@ import numpy as np
 
 from jarvision.base.errors import NotWritableError, UsageError
 from jarvision.base.text import printable
-from jarvision.records import JarShape, Reading, Reference
+from jarvision.records import JarShape, KnownLook, Reading
 from jarvision.register.photo_names import read_name
 from jarvision.run.stamps import Stamp, content_of, stamp_of
 from jarvision.settings.vision import PhotoSettings
@@ -92,7 +92,7 @@ class Job:
     values: CardValues | None = None
     settings: PhotoSettings | None = None
     shapes: Mapping[str, JarShape] = field(default_factory=dict)
-    references: Mapping[str, Reference] = field(default_factory=dict)
+    references: Mapping[str, KnownLook] = field(default_factory=dict)
     known: frozenset[str] = frozenset()
     parcel: Parcel | None = None
 

@@ -12,7 +12,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 
-from jarvision.records import BareLook, JarEntry, Reading, Reference
+from jarvision.records import BareLook, JarEntry, KnownLook, Reading
 
 
 @dataclass(frozen=True)
@@ -38,7 +38,7 @@ class References:
         self._register = register
         self._seen: dict[str, Sighting] = {}
         self._by_jar: dict[str, dict[str, Sighting]] = defaultdict(dict)
-        self._found: dict[str, Reference | None] = {}
+        self._found: dict[str, KnownLook | None] = {}
 
     def note(self, photo: str, sighting: Sighting | None) -> None:
         """Take in what a photo shows, or is expected to show, in place of what was known of it."""
@@ -59,31 +59,31 @@ class References:
         sighting = self._seen.get(photo)
         return sighting is not None and sighting.day == self.first_day(sighting.jar)
 
-    def of(self, photo: str) -> Reference | None:
+    def of(self, photo: str) -> KnownLook | None:
         """What a photo is held against; None on its jar's first day, or where nothing is known."""
         sighting = self._seen.get(photo)
         return None if sighting is None or self.is_first(photo) else self.of_jar(sighting.jar)
 
-    def of_jar(self, jar: str) -> Reference | None:
+    def of_jar(self, jar: str) -> KnownLook | None:
         """The look of a jar's own first day, else that of a jar filled with the same that day."""
         if jar not in self._found:
             own = self._own(jar)
             self._found[jar] = own or self._of_batch(jar)
         return self._found[jar]
 
-    def by_jar(self) -> dict[str, Reference]:
+    def by_jar(self) -> dict[str, KnownLook]:
         """The look of every jar that has one."""
         found = {jar: self.of_jar(jar) for jar in {*self._by_jar, *self._register}}
         return {jar: reference for jar, reference in found.items() if reference is not None}
 
-    def _own(self, jar: str) -> Reference | None:
+    def _own(self, jar: str) -> KnownLook | None:
         first = self.first_day(jar)
         looks = [s.look for s in self._by_jar[jar].values() if s.day == first and s.look]
         if first is None or not looks:
             return None
-        return Reference(jar, first, max(looks, key=lambda look: (look.area_cm2, look.colours)))
+        return KnownLook(jar, first, max(looks, key=lambda look: (look.area_cm2, look.colours)))
 
-    def _of_batch(self, jar: str) -> Reference | None:
+    def _of_batch(self, jar: str) -> KnownLook | None:
         entry = self._register.get(jar)
         if entry is None or not entry.substrate or entry.started is None:
             return None

@@ -12,7 +12,7 @@ from typing import Final
 
 from jarvision.base.files import write_whole
 from jarvision.base.text import counted, printable
-from jarvision.records import BareLook, JarEntry, Reading, Reference
+from jarvision.records import BareLook, JarEntry, KnownLook, Reading
 from jarvision.register.photo_names import picture_name, read_name, tells_jar
 from jarvision.run.jobs import Fleet, Job, JobResult, PhotoReader
 from jarvision.run.provenance import Provenance
@@ -171,7 +171,7 @@ class _Round:
         self.tally = Tally()
         self.moved_from: set[str] = set()
         self.loose: dict[Path, Reading | None] = {}  # not for keeping; None: gone meanwhile
-        self.given: dict[str, dict[str, Reference]] = {}  # the looks that photos were read with
+        self.given: dict[str, dict[str, KnownLook]] = {}  # the looks that photos were read with
         self.references = References(intake.register)
         for name, known in self.index.items():
             if name in self.names or self._may_have_moved(name):
@@ -233,7 +233,7 @@ class _Round:
         """Whether a photo that has left may be one that is new under another name."""
         return old in self.away and read_name(old) in self.fresh_names
 
-    def _references_for(self, name: str) -> dict[str, Reference]:
+    def _references_for(self, name: str) -> dict[str, KnownLook]:
         """The looks that a photo may be held against: its jar's, or any where a tag will tell."""
         known = self.index.get(name)
         if known is None and not tells_jar(name):

@@ -17,11 +17,11 @@ from jarvision.records import (
     Coverage,
     JarFit,
     JarShape,
+    KnownLook,
     Patch,
     Photo,
     RawWall,
     Reading,
-    Reference,
     TimeSource,
     Tissue,
     Wall,
@@ -184,7 +184,7 @@ def read_jar_photo(
     settings: PhotoSettings | None = None,
     values: CardValues | None = None,
     shapes: Mapping[str, JarShape] | None = None,
-    references: Mapping[str, Reference] | None = None,
+    references: Mapping[str, KnownLook] | None = None,
 ) -> Reading:
     """Read one photo of a folder, whatever it holds: a refused photo is a reading too.
 
@@ -280,7 +280,7 @@ def _refused(
 
 
 def _reading_of(
-    analysis: PhotoAnalysis, *, jar: str, parts: NameParts, reference: Reference | None
+    analysis: PhotoAnalysis, *, jar: str, parts: NameParts, reference: KnownLook | None
 ) -> Reading:
     return Reading(
         photo=analysis.photo.name,
