@@ -77,6 +77,13 @@ FLAGS: dict[str, FlagKind] = {
             "Use it now, or it will pin inside.",
         ),
         FlagKind(
+            "never_seen_growing",
+            "look",
+            "the jar was white on its first photo, and was never seen to grow",
+            "Rice, flour and perlite are white, too: look closely whether it is mycelium. "
+            "Photograph the next jars from the day they are filled.",
+        ),
+        FlagKind(
             "wrong_date",
             "look",
             "a photo is dated before the jar was started or after today",
@@ -240,6 +247,12 @@ FINDINGS: dict[str, Wording] = {
     "bare_left": Wording(
         "Ready and rested, but an area of {area_cm2:.1f cm2} is still bare.",
         "Ready and rested, but an area of {area_cm2:.1f cm2} is still bare",
+    ),
+    "never_seen_growing": Wording(
+        "{percent:.0f} % white already on the first photo, of {first}, and never seen to grow by "
+        "{rise_points:.0f} points: white contents look like growth.",
+        "white from the first photo on, never seen to grow",
+        "never_seen_growing",
     ),
     "vanished": Wording(
         "The bare area {patch} of {area_cm2:.1f cm2} was last seen on {last_seen} and was gone "

@@ -44,6 +44,11 @@ class VerdictSettings:
     stain_note_cm2: Annotated[float, Limits(0)] = 0.3
     """Normal staining from here on is worth a line."""
 
+    seen_growing_points: Annotated[float, Limits(1, 50)] = 2.0
+    """A jar must have been seen to grow by this much, beyond the intervals of both photos: one that
+    is white from its first photo on may hold rice, flour or perlite, which are white by themselves
+    (92 walls painted so, with nothing grown, all read as full)."""
+
     stain_check_cm2: Annotated[float, Limits(0, 5)] = 0.5
     """Staining from here on asks for a look where it is not normal for the species."""
 

@@ -99,7 +99,31 @@ def _last_doubts(case: Case) -> list[Finding]:
     largest = max((p.area_cm2 for p in bare), default=0.0)
     if largest >= case.limits.bare_check_cm2 and not is_thin(case):
         found.append(Finding.of("bare_left", "check", area_cm2=largest))
-    return found + _vanished(case)
+    return found + _never_seen_growing(case) + _vanished(case)
+
+
+def _never_seen_growing(case: Case) -> list[Finding]:
+    """Doubt a jar that was as white on its first photo as it is now: rice is white, too.
+
+    That it was seen to grow settles it, as does a normal stain of its species, which only old
+    growth has.
+    """
+    limits, first = case.limits, case.days[0]
+    rise = case.last.coverage.low - min(day.coverage.high for day in case.days)
+    stain = sum(p.area_cm2 for p in case.last.patches if p.kind == "stain")
+    stained = "stain" in case.profile.normal_kinds and stain >= limits.stain_note_cm2
+    if rise >= limits.seen_growing_points or stained:
+        return []
+    return [
+        Finding.of(
+            "never_seen_growing",
+            "check",
+            day=case.last.day,
+            percent=first.coverage.percent,
+            first=first.day,
+            rise_points=limits.seen_growing_points,
+        )
+    ]
 
 
 def _vanished(case: Case) -> list[Finding]:
