@@ -32,7 +32,7 @@ def test_a_jar_that_was_seen_to_grow_is_go_although_it_came_nearly_full() -> Non
 
 def test_a_stain_that_is_normal_for_the_species_shows_old_growth() -> None:
     story = Story(np.full(9, 99.5))
-    story.patches = dict.fromkeys(range(9), [patch("stain", 4.0)])
+    story.patches = {day: [patch("stain", 4.0)] for day in range(9)}
     shiitake = oyster(species="shiitake", kind="fruiting")
     assert "never_seen_growing" not in found(judge(story.readings(), shiitake)[0])
     assert "never_seen_growing" not in found(judge(story.readings())[0])  # its stain is the doubt
