@@ -2,8 +2,8 @@
 
 A set is a folder with ``photos/`` and ``truth/``, and in both the same groups: ``single`` (one
 photo a jar) and ``series`` (a jar on several days). ``truth/GROUP/truth.csv`` has one line a photo
-(``image``, ``jar_id``, ``date``, ``scenario``, ``coverage_front60_percent`` and, where it is known,
-``family``), and beside it ``STEM_mask.png`` says what is seen at every pixel of the photo,
+(``image``, ``jar_id``, ``date``, ``scenario``, ``coverage_front60_percent``, and where they are
+known ``verdict`` and ``family``), and beside it ``STEM_mask.png`` says what is seen at every pixel of the photo,
 whatever fog or glare lies over it. The photos are no part of the project.
 """
 
@@ -45,6 +45,8 @@ class ForeignPhoto:
         Jar and day, what goes on in the jar, and its kind of contents; empty where nobody says.
     true_percent
         Coverage within 60 degrees of the viewing direction.
+    state
+        ``growing``, ``ready`` or ``reject``, as the truth has it.
     """
 
     photo: Path
@@ -54,6 +56,7 @@ class ForeignPhoto:
     scenario: str
     family: str
     true_percent: float
+    state: str
 
     def classes_at(self, wall: Wall, *, photo_scale: float) -> ByteArray:
         """True classes on the grid of a wall, ``(rows, cols)``: OUTSIDE or ``IGNORED`` elsewhere.
@@ -94,4 +97,5 @@ def _of_row(row: dict[str, str], *, folder: Path, group: str) -> ForeignPhoto:
         scenario=row["scenario"],
         family=row.get("family", ""),
         true_percent=float(row["coverage_front60_percent"]),
+        state=row.get("verdict", ""),
     )
