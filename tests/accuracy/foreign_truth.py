@@ -3,8 +3,8 @@
 A set is a folder with ``photos/`` and ``truth/``, and in both the same groups: ``single`` (one
 photo a jar) and ``series`` (a jar on several days). ``truth/GROUP/truth.csv`` has one line a photo
 (``image``, ``jar_id``, ``date``, ``scenario``, ``coverage_front60_percent``, and where they are
-known ``verdict`` and ``family``), and beside it ``STEM_mask.png`` says what is seen at every pixel of the photo,
-whatever fog or glare lies over it. The photos are no part of the project.
+known ``verdict`` and ``family``). Beside it ``STEM_mask.png`` says what is seen at every pixel of
+the photo, whatever fog or glare lies over it. The photos are no part of the project.
 """
 
 from __future__ import annotations
