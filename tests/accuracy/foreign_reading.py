@@ -1,8 +1,8 @@
 """Photos with truth, read as a grower's folder is: answers by photo and by place.
 
-Coverage, interval and verdicts come from :func:`jarvision.batch.score_folder`, so that whatever
+Coverage, interval and verdicts come from :func:`jarvision.run.score.score_folder`, so that whatever
 the program learns from a jar's other days counts; the classes of places come from
-:func:`jarvision.day.look`, photo by photo.
+:func:`jarvision.vision.read.look`, photo by photo.
 """
 
 from __future__ import annotations
@@ -16,11 +16,11 @@ from pathlib import Path
 
 import numpy as np
 
-from jarvision.batch import score_folder
-from jarvision.day import look
-from jarvision.errors import PhotoRefusedError
-from jarvision.photo import read_photo
+from jarvision.base.errors import PhotoRefusedError
 from jarvision.records import ByteArray, FloatArray, Reading, ShelfResult, TissueClass
+from jarvision.run.score import score_folder
+from jarvision.vision.photo import read_photo
+from jarvision.vision.read import look
 
 from .figures import Answer
 from .foreign_truth import ForeignPhoto

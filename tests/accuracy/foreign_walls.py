@@ -1,6 +1,6 @@
 """Walls of another renderer's photos: ``python -m tests.accuracy.foreign_walls SET OUT``.
 
-In the form of :mod:`tests.accuracy.wall_data`, for measuring a network without walking every photo
+In the form of :mod:`tests.training.wall_data`, for measuring a network without walking every photo
 again: nothing is trained on them. ``classes`` and ``beneath`` are the same, since the truth does
 not say what fog and glare hide; opacity is 1 where white growth or its stain covers, else 0; there
 are no caps. Further fields: ``true_percent`` and the names of jar, date, scenario and family.
@@ -16,17 +16,17 @@ from pathlib import Path
 import cv2
 import numpy as np
 
-from jarvision.card.layout import load_layout
-from jarvision.colourspace import srgb_encode
-from jarvision.day import wall_of
-from jarvision.errors import PhotoRefusedError
-from jarvision.photo import read_photo
-from jarvision.photo_settings import PhotoSettings
+from jarvision.base.colourspace import srgb_encode
+from jarvision.base.errors import PhotoRefusedError
 from jarvision.records import ByteArray, Float32Array, TissueClass
-from jarvision.tissue.masks import burnt_out
+from jarvision.settings.vision import PhotoSettings
+from jarvision.vision.card.layout import load_layout
+from jarvision.vision.jar.unroll import burnt_out
+from jarvision.vision.photo import read_photo
+from jarvision.vision.read import wall_of
+from tests.training.wall_data import HEADROOM
 
 from .foreign_truth import GROUPS, IGNORED, ForeignPhoto, read_set
-from .wall_data import HEADROOM
 
 QUALITY = 93
 COVERED = (TissueClass.MYCELIUM, TissueClass.STAIN)
