@@ -31,8 +31,10 @@ SINGLES, SERIES = 60, 6
 SERIES_DAYS = (0.0, 2.0, 4.5, 7.0, 10.0, 14.0)
 SERIES_FAMILIES = ("coffee grounds", "sawdust", "pale shavings", "barley", "cracked maize",
                    "chopped straw")  # fmt: skip
-SCENARIOS = ("bare", "healthy", "healthy", "healthy", "stained", "green_mould", "healthy",
-             "black_mould", "wet", "healthy", "pink_mould", "old")  # fmt: skip
+SCENARIOS = (
+    "bare", "healthy", "stained", "healthy", "bare", "green_mould",
+    "healthy", "black_mould", "wet", "healthy", "pink_mould", "old",
+)  # fmt: skip
 SPOTS = {"green_mould": TissueClass.GREEN, "black_mould": TissueClass.BLACK,
          "pink_mould": TissueClass.PINK, "wet": TissueClass.WET,
          "stained": TissueClass.STAIN}  # fmt: skip
@@ -70,14 +72,18 @@ def tasks() -> Iterator[Task]:
         seed = FIRST_SEED + number
         rng = np.random.default_rng([seed, 50])
         scenario = SCENARIOS[(number + number // len(names)) % len(SCENARIOS)]
-        day = {"bare": 0.0, "old": 16.0}.get(scenario, float(rng.uniform(1.0, 12.0)))
+        day = {"bare": 0.0, "old": 16.0}.get(scenario, float(rng.uniform(0.8, 10.0)))
         day = max(day, 7.0) if scenario in SPOTS and scenario != "wet" else day
-        yield Task(f"K{number:03d}", seed, seed, names[number % len(names)], scenario, day, "single")
+        yield Task(
+            f"K{number:03d}", seed, seed, names[number % len(names)], scenario, day, "single"
+        )
     for number, family in enumerate(SERIES_FAMILIES):
         seed = FIRST_SEED + 500 + number
         scenario = "green_mould" if number == 3 else "healthy"
         for nth, day in enumerate(SERIES_DAYS):
-            yield Task(f"K{101 + number}", seed, seed + 1000 * (nth + 1), family, scenario, day, "series")
+            yield Task(
+                f"K{101 + number}", seed, seed + 1000 * (nth + 1), family, scenario, day, "series"
+            )
 
 
 def random_shot(jar_seed: int, shot_seed: int) -> Shot:
@@ -100,7 +106,7 @@ def random_shot(jar_seed: int, shot_seed: int) -> Shot:
         eye_up_mm=float(rng.uniform(95.0, 165.0)),
         aside_mm=float(rng.normal(0.0, 12.0)),
         focal_px=float(rng.uniform(1500.0, 1720.0)),
-        lamp=np.array([side * rng.uniform(0.15, 0.9), -rng.uniform(0.3, 0.9), rng.uniform(0.5, 0.9)]),
+        lamp=rng.uniform([0.15, 0.3, 0.5], 0.9) * [side, -1.0, 1.0],
         ambient=float(rng.uniform(0.35, 0.75)),
         cast=(1.0 + warm, 1.0, 1.0 - 1.2 * warm),
         crosstalk=rng.normal(0.0, 0.035, (3, 3)),
@@ -128,7 +134,9 @@ def faults_of(task: Task, shot: Shot) -> tuple[Fault, ...]:
             x_mm=float(rng.uniform(-0.7, 0.7) * shot.radius_mm),
             y_mm=float(rng.uniform(0.25, 0.8) * shot.fill_mm),
             from_day=float(rng.uniform(1.0, 4.0)) if task.scenario != "wet" else -3.0,
-            speed_mm=float(rng.uniform(1.6, 2.8) if task.scenario != "wet" else rng.uniform(3.0, 6.0)),
+            speed_mm=float(
+                rng.uniform(1.6, 2.8) if task.scenario != "wet" else rng.uniform(3.0, 6.0)
+            ),
             lot=float(rng.random()),
         ),
     )

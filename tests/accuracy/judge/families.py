@@ -7,7 +7,7 @@ straw, bark chips, cardboard, white millet, pale shavings. None is drawn anywher
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 
@@ -27,6 +27,29 @@ class Surface:
     height_mm: Float32Array
     gloss: Float32Array
 
+
+RICES: tuple[RGB, ...] = (
+    (0.50, 0.38, 0.22),
+    (0.44, 0.33, 0.18),
+    (0.47, 0.40, 0.22),
+    (0.56, 0.43, 0.27),
+    (0.38, 0.30, 0.15),
+    (0.70, 0.66, 0.55),
+)
+BEADS: tuple[RGB, ...] = (
+    (0.60, 0.48, 0.26),
+    (0.33, 0.10, 0.05),
+    (0.68, 0.60, 0.42),
+    (0.10, 0.06, 0.035),
+    (0.46, 0.27, 0.08),
+)
+STRAWS: tuple[RGB, ...] = (
+    (0.58, 0.42, 0.17),
+    (0.50, 0.36, 0.15),
+    (0.66, 0.54, 0.28),
+    (0.40, 0.31, 0.18),
+    (0.32, 0.20, 0.09),
+)
 
 Family = Callable[[Float32Array, Float32Array, int], Surface]
 
@@ -110,15 +133,14 @@ def barley(x: Float32Array, y: Float32Array, seed: int) -> Surface:
     rgb = palette(
         there.lot2, ((0.55, 0.39, 0.18), (0.47, 0.31, 0.13), (0.62, 0.46, 0.24), (0.40, 0.25, 0.11))
     )
-    rgb = rgb * (crease * stripes)[..., None]
+    rgb = np.asarray(rgb * (crease * stripes)[..., None], np.float32)
     return varied(x, y, lie(there, rgb, spread=0.15, gap=(0.08, 0.045, 0.02), gloss=0.2), seed=seed)
 
 
 def brown_rice(x: Float32Array, y: Float32Array, seed: int) -> Surface:
     """Slender grains, tan and olive, a few chalky white ones, boiled and glossy."""
     there = scatter(x, y, Kind(6.6, 2.3, oval, 0.9, 1.3, spread=0.15), seed=seed)
-    rgb = palette(there.lot2, ((0.50, 0.38, 0.22), (0.44, 0.33, 0.18), (0.47, 0.40, 0.22), (0.56, 0.43, 0.27),
-                               (0.38, 0.30, 0.15), (0.70, 0.66, 0.55)))  # fmt: skip
+    rgb = palette(there.lot2, RICES)
     germ = np.exp(-(((there.u - 0.85) / 0.2) ** 2))
     rgb = mixed(rgb, (0.62, 0.52, 0.34), np.asarray(0.5 * germ, np.float32))
     return varied(
@@ -145,15 +167,17 @@ def seed_mix(x: Float32Array, y: Float32Array, seed: int) -> Surface:
     shell = mixed(
         (0.035, 0.03, 0.03), (0.55, 0.52, 0.47), np.asarray(stripe * (large.lot > 0.35), np.float32)
     )
-    beads = palette(small.lot, ((0.60, 0.48, 0.26), (0.33, 0.10, 0.05), (0.68, 0.60, 0.42), (0.10, 0.06, 0.035),
-                                (0.46, 0.27, 0.08)))  # fmt: skip
+    beads = palette(small.lot, BEADS)
     over = large.hit & (large.lot2 > 0.45) & (large.height_mm > small.height_mm - 1.5)
-    picks = [np.where(over, a, b) for a, b in zip(
-        (large.lot, large.lot2, large.u, large.v, large.far, large.height_mm, large.hit),
-        (small.lot, small.lot2, small.u, small.v, small.far, small.height_mm, small.hit), strict=True)]  # fmt: skip
+    upper = Scatter(
+        *(
+            np.where(over, getattr(large, part.name), getattr(small, part.name))
+            for part in fields(Scatter)
+        )
+    )
     rgb = np.where(over[..., None], shell, beads)
     return varied(
-        x, y, lie(Scatter(*picks), rgb, spread=0.15, gap=(0.07, 0.045, 0.03), gloss=0.25), seed=seed
+        x, y, lie(upper, rgb, spread=0.15, gap=(0.07, 0.045, 0.03), gloss=0.25), seed=seed
     )
 
 
@@ -163,10 +187,9 @@ def chopped_straw(x: Float32Array, y: Float32Array, seed: int) -> Surface:
         x, y, Kind(24.0, 3.2, slab, 0.8, 2.6, layers=4, spread=0.5, lie=0.35), seed=seed
     )
     ribs = 1.0 + 0.10 * np.sin(there.v * 17.0 + 9.0 * there.lot) + 0.05 * np.sin(there.v * 41.0)
-    rgb = palette(there.lot2, ((0.58, 0.42, 0.17), (0.50, 0.36, 0.15), (0.66, 0.54, 0.28), (0.40, 0.31, 0.18),
-                               (0.32, 0.20, 0.09)))  # fmt: skip
+    rgb = palette(there.lot2, STRAWS)
     node = 1.0 - 0.4 * np.exp(-(((there.u - there.lot) / 0.05) ** 2))
-    rgb = rgb * (ribs * node)[..., None]
+    rgb = np.asarray(rgb * (ribs * node)[..., None], np.float32)
     return varied(x, y, lie(there, rgb, spread=0.2, gap=(0.05, 0.032, 0.014), gloss=0.2), seed=seed)
 
 
@@ -195,7 +218,7 @@ def cardboard(x: Float32Array, y: Float32Array, seed: int) -> Surface:
     waves = 0.5 + 0.5 * np.sin(there.u * 22.0 + 6.0 * there.lot)
     open_side = (there.lot > 0.55).astype(np.float32)
     rgb = mixed((0.36, 0.26, 0.17), (0.50, 0.38, 0.26), np.asarray(there.lot2, np.float32))
-    rgb = rgb * (1.0 - 0.35 * open_side * waves)[..., None]
+    rgb = np.asarray(rgb * (1.0 - 0.35 * open_side * waves)[..., None], np.float32)
     torn = step(0.86, 0.97, there.far + 0.06 * smooth(x, y, size=1.0, seed=seed))
     rgb = mixed(rgb, (0.60, 0.49, 0.36), np.asarray(0.7 * torn, np.float32))
     return varied(x, y, lie(there, rgb, spread=0.12, gap=(0.07, 0.05, 0.03)), seed=seed)
@@ -225,7 +248,7 @@ def pale_shavings(x: Float32Array, y: Float32Array, seed: int) -> Surface:
     curl = 0.82 + 0.22 * np.cos(there.u * (3.0 + 5.0 * there.lot2))
     grain = 1.0 + 0.06 * np.sin(there.v * 25.0 + 3.0 * smooth(x, y, size=4.0, seed=seed + 14))
     rgb = palette(there.lot, ((0.74, 0.62, 0.44), (0.79, 0.69, 0.53), (0.70, 0.56, 0.38)))
-    rgb = rgb * (curl * grain)[..., None]
+    rgb = np.asarray(rgb * (curl * grain)[..., None], np.float32)
     return varied(
         x, y, lie(there, rgb, spread=0.08, gap=(0.24, 0.17, 0.10)), seed=seed, amount=0.06
     )

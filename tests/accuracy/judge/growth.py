@@ -72,7 +72,7 @@ def random_strain(seed: int) -> Strain:
     return Strain(
         white=float(rng.uniform(0.45, 0.9)),
         tint=(1.0, float(1.0 - 0.35 * cream + grey), float(1.0 - cream * 1.6 + grey)),
-        speed_mm=float(rng.uniform(2.5, 6.0)),
+        speed_mm=float(rng.uniform(1.4, 4.0)),
         fans=float(rng.choice([0.0, 0.3, 0.7])),
         ropes=float(rng.choice([0.0, 4.0, 9.0])),
         film=float(rng.choice([0.8, 0.97, 1.0])),
@@ -100,7 +100,13 @@ def starts(seed: int, *, tall_mm: float, wide_mm: float) -> list[tuple[float, fl
 
 
 def arrival(
-    x: Float32Array, y: Float32Array, contents: Surface, strain: Strain, *, seed: int, tall_mm: float
+    x: Float32Array,
+    y: Float32Array,
+    contents: Surface,
+    strain: Strain,
+    *,
+    seed: int,
+    tall_mm: float,
 ) -> Float32Array:
     """Day on which growth reaches each place, ``(rows, cols)``."""
     wide = float(np.abs(x).max())
@@ -190,7 +196,13 @@ def _faulty(
 
 
 def _wet(
-    x: Float32Array, y: Float32Array, surface: Surface, classes: ByteArray, *, top_mm: float, seed: int
+    x: Float32Array,
+    y: Float32Array,
+    surface: Surface,
+    classes: ByteArray,
+    *,
+    top_mm: float,
+    seed: int,
 ) -> Surface:
     """Water pooled from the foot upwards: darker, richer in colour, glossy."""
     line = top_mm + 3.0 * rough(x, np.zeros_like(x), size=20.0, seed=seed + 43)
@@ -210,4 +222,6 @@ def _stained(
     strength = np.asarray(patch * (0.55 + 0.4 * lot), np.float32)
     tone = (0.50, 0.30, 0.11) if lot < 0.6 else (0.27, 0.15, 0.075)
     classes[(strength >= HIDES) & (classes == TissueClass.MYCELIUM)] = TissueClass.STAIN
-    return Surface(mixed(surface.rgb, tone, strength), surface.height_mm, surface.gloss + 0.1 * strength)
+    return Surface(
+        mixed(surface.rgb, tone, strength), surface.height_mm, surface.gloss + 0.1 * strength
+    )

@@ -81,7 +81,18 @@ def _card() -> Float32Array:
     layout = load_layout()
     area = np.array([layout.width_mm, layout.height_mm])
     rgb = printed.paint(card_marks(layout), area_mm=area, dpi=CARD_PX_PER_MM * 25.4)
-    return cv2.GaussianBlur(byte_to_linear_table()[rgb].astype(np.float32), (0, 0), 0.9)
+    return _blurred(byte_to_linear_table()[rgb].astype(np.float32), 0.9)
+
+
+def _blurred(picture: Float32Array, sigma: float) -> Float32Array:
+    return np.asarray(cv2.GaussianBlur(picture, (0, 0), sigma), np.float32)
+
+
+def _at(picture: Float32Array, x: Float32Array, y: Float32Array) -> Float32Array:
+    """The picture at fractional places; beyond its edges, the edge."""
+    where = (x.astype(np.float32), y.astype(np.float32))
+    edge = cv2.BORDER_REPLICATE
+    return np.asarray(cv2.remap(picture, *where, cv2.INTER_LINEAR, borderMode=edge), np.float32)
 
 
 def wall_grid(shot: Shot) -> tuple[Float32Array, Float32Array]:
@@ -147,9 +158,9 @@ def _behind(shot: Shot, rays: FloatArray, eye: FloatArray, tilt: FloatArray) -> 
     table = (rays[..., 1] > 0) & ((down >= low) | ~page & (down > low - 40.0))
     grain = 1.0 + 0.15 * rough(*_pixels(), size=60.0, seed=shot.seed + 62)
     scene[table] = (np.array(shot.table, np.float32) * grain[..., None])[table]
-    places = ((part * CARD_PX_PER_MM - 0.5).astype(np.float32) for part in (across, down))
-    card = cv2.remap(_card(), *places, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT,
-                     borderValue=PAPER)  # fmt: skip
+    card = _at(_card(), across * CARD_PX_PER_MM - 0.5, down * CARD_PX_PER_MM - 0.5)
+    margin = (across < 0.0) | (across > layout.width_mm) | (down < 0.0) | (down > layout.height_mm)
+    card[margin] = PAPER
     scene[page] = card[page]
     return scene
 
@@ -199,8 +210,7 @@ def _jar(
     x_mm = (angles * inner).astype(np.float32)
     grid_x, _ = wall_grid(shot)
     places = ((x_mm - grid_x[0, 0]) * PX_PER_MM, (shot.fill_mm + 3.0 - heights) * PX_PER_MM)
-    lit = cv2.remap(_lit(shot, surface, grid_x, inner), *places, cv2.INTER_LINEAR,
-                    borderMode=cv2.BORDER_REPLICATE)  # fmt: skip
+    lit = _at(_lit(shot, surface, grid_x, inner), *places)
     kinds = cv2.remap(classes, *places, cv2.INTER_NEAREST, borderMode=cv2.BORDER_REPLICATE)
     full = body & (heights > 0.0) & (heights < fill_line(shot, x_mm))
     tint = np.array([0.86, 0.89, 0.87], np.float32)
@@ -232,7 +242,7 @@ def _on_top(
     fall = (table_y - FLOOR_MM - shot.fill_mm) - ys
     way = rays / np.maximum(rays[..., 1:2], 1e-6)
     ex, ez = sx + fall * way[..., 0], sz + fall * way[..., 2]
-    return (rays[..., 1] > 1e-3) & (fall > 0.0) & (ex * ex + ez * ez < r * r)
+    return np.asarray((rays[..., 1] > 1e-3) & (fall > 0.0) & (ex * ex + ez * ez < r * r))
 
 
 def _fog(shot: Shot, x_mm: Float32Array, heights: Float32Array) -> Float32Array:
@@ -244,7 +254,9 @@ def _fog(shot: Shot, x_mm: Float32Array, heights: Float32Array) -> Float32Array:
 
 def _mirror(shot: Shot, glass: GlassCylinder, outer: FloatArray) -> Float32Array:
     """A window and the room mirrored in the glass, ``(rows, cols, 1)``."""
-    turn = np.rad2deg(np.arctan2(outer[..., 0] - glass.axis_x_mm, -(outer[..., 2] - glass.axis_z_mm)))
+    turn = np.rad2deg(
+        np.arctan2(outer[..., 0] - glass.axis_x_mm, -(outer[..., 2] - glass.axis_z_mm))
+    )
     height = _table_y(shot, glass.eye_mm) - outer[..., 1]
     strip = step(4.0, 2.0, np.abs(turn - shot.window_deg).astype(np.float32))
     tall = step(shot.wall_mm * 0.55, shot.wall_mm * 0.65, height.astype(np.float32))
@@ -259,9 +271,11 @@ def _lid(
     table_y = _table_y(shot, glass.eye_mm)
     neck = shot.radius_mm * shot.neck
     shoulder = table_y - shot.wall_mm
-    for radius, low, high, paint in (
-        (neck, shoulder, shoulder - 10.0, None), (neck + 2.0, shoulder - 8.0, shoulder - 26.0, shot.lid),
-    ):  # fmt: skip
+    parts = (
+        (neck, shoulder, shoulder - 10.0, None),
+        (neck + 2.0, shoulder - 8.0, shoulder - 26.0, shot.lid),
+    )
+    for radius, low, high, paint in parts:
         outer, square = _meet(glass, rays, radius)
         part = (square > 0.0) & (outer[..., 1] < low) & (outer[..., 1] > high)
         graze = np.clip(1.0 - square[part], 0.0, 1.0)[:, None]
@@ -278,7 +292,7 @@ def _phone(scene: Float32Array, shot: Shot) -> ByteArray:
     fall = np.exp(shot.tilt_light[0] * across + shot.tilt_light[1] * down)
     light = scene * fall[..., None] * np.array(shot.cast, np.float32) * shot.exposure
     mixing = np.eye(3) + shot.crosstalk - np.diag(shot.crosstalk.sum(axis=1))
-    light = cv2.GaussianBlur(light @ mixing.T.astype(np.float32), (0, 0), 0.9)
+    light = _blurred((light @ mixing.T).astype(np.float32), 0.9)
     bent = np.clip(light, 0.0, None) ** shot.gamma
     rng = np.random.default_rng([shot.seed, 64])
     signal = 255.0 * srgb_encode(np.clip(bent, 0.0, 1.0))
