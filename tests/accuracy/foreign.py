@@ -21,7 +21,7 @@ from jarvision.records import ShelfResult
 
 from .figures import Answer, Errors, markdown
 from .foreign_reading import MOULDS, READ_AS, TRUE_KINDS, Places, Seen, read_group
-from .foreign_truth import GROUPS, read_set
+from .foreign_truth import GROUPS, groups_of, read_set
 
 VARIABLE = "JARVISION_FOREIGN_PHOTOS"
 BANDS = (0.0, 5.0, 25.0, 50.0, 75.0, 95.0, 100.1)
@@ -144,7 +144,7 @@ def report(group: str, seen: Sequence[Seen], shelf: ShelfResult) -> str:
         markdown(head, place_rows(places)),
         markdown(("areas of 1 cm2 or more", "photos or areas"), area_rows(places)),
     ]
-    if group == "series":
+    if group != "single":
         parts.append(markdown(("jar", "scenario", "last coverage", "truly", "verdict"),
                               verdict_rows(seen, shelf)))  # fmt: skip
     refusals = [f"- {a.name} ({a.fault}): {a.reason}" for a in answers if a.reason]
@@ -155,14 +155,14 @@ def main() -> None:
     """Measure a set."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--photos", type=Path, default=os.environ.get(VARIABLE), help="the set")
-    parser.add_argument("--group", choices=GROUPS, help="one of the two only")
+    parser.add_argument("--group", choices=GROUPS, help="one of them only")
     parser.add_argument("--out", type=Path, help="file for the tables, Markdown")
     parser.add_argument("--jobs", type=int, default=2)
     args = parser.parse_args()
     if args.photos is None:
         parser.error(f"name the set's folder: --photos, or {VARIABLE} in the environment")
     parts = []
-    for group in GROUPS if args.group is None else (args.group,):
+    for group in groups_of(Path(args.photos)) if args.group is None else (args.group,):
         seen, shelf = read_group(read_set(Path(args.photos), group), jobs=args.jobs)
         parts.append(report(group, seen, shelf))
         print(parts[-1], end="\n\n")

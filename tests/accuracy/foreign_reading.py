@@ -1,6 +1,6 @@
 """Photos with truth, read as a grower's folder is: answers by photo and by place.
 
-Coverage, interval and verdicts come from :func:`jarvision.run.score.score_folder`, so that whatever
+Coverage, interval and verdicts come from :func:`jarvision.run.score.score_shelf`, so that whatever
 the program learns from a jar's other days counts; the classes of places come from
 :func:`jarvision.vision.read.look`, photo by photo.
 """
@@ -18,9 +18,9 @@ import numpy as np
 
 from jarvision.base.errors import PhotoRefusedError
 from jarvision.records import ByteArray, FloatArray, Reading, ShelfResult, TissueClass
-from jarvision.run.score import score_folder
 from jarvision.vision.photo import read_photo
 from jarvision.vision.read import look
+from tests.support.scoring import score_folder
 
 from .figures import Answer
 from .foreign_truth import ForeignPhoto
@@ -107,16 +107,17 @@ def _table(true: ByteArray, said: ByteArray) -> FloatArray:
 
 
 def read_group(photos: tuple[ForeignPhoto, ...], *, jobs: int) -> tuple[list[Seen], ShelfResult]:
-    """Score the folder of these photos, and look at each of them."""
+    """Score the folder of these photos, and look at each of them that is measured."""
     root = _folder_of(photos)
     with tempfile.TemporaryDirectory() as out:
         shelf = score_folder(root, out=Path(out), jobs=jobs)
     readings = {(root / reading.photo).resolve(): reading for reading in shelf.readings}
     with ProcessPoolExecutor(jobs, mp_context=get_context("spawn")) as pool:
-        places = list(pool.map(places_of, photos, chunksize=4))
+        measured = [photo for photo in photos if photo.measured]
+        places = list(pool.map(places_of, measured, chunksize=4))
     seen = [
         Seen(photo, _answer(photo, readings[photo.photo.resolve()]), there)
-        for photo, there in zip(photos, places, strict=True)
+        for photo, there in zip(measured, places, strict=True)
     ]
     return seen, shelf
 

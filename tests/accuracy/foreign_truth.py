@@ -1,10 +1,12 @@
 """Photos of another renderer than ``tests/scenes``, with truth: where they lie and what is true.
 
 A set is a folder with ``photos/`` and ``truth/``, and in both the same groups: ``single`` (one
-photo a jar) and ``series`` (a jar on several days). ``truth/GROUP/truth.csv`` has one line a photo
-(``image``, ``jar_id``, ``date``, ``scenario``, ``coverage_front60_percent``, and where they are
-known ``verdict`` and ``family``). Beside it ``STEM_mask.png`` says what is seen at every pixel of
-the photo, whatever fog or glare lies over it. The photos are no part of the project.
+photo a jar), ``series`` (a jar on several days), ``pairs`` (a jar on its day of filling and on a
+later day, which alone is measured). A group may be missing. ``truth/GROUP/truth.csv`` has one line
+a photo: ``image``, ``jar_id``, ``date``, ``scenario``, ``coverage_front60_percent``, and where they
+are known ``verdict``, ``family`` and ``role`` (``reference``: not measured). Beside it
+``STEM_mask.png`` says what is seen at every pixel of the photo, whatever fog or glare lies over
+it. The photos are no part of the project.
 """
 
 from __future__ import annotations
@@ -16,10 +18,10 @@ from pathlib import Path
 import cv2
 import numpy as np
 
-from jarvision.records import ByteArray, TissueClass, Wall
+from jarvision.records import ByteArray, RawWall, TissueClass
 
 IGNORED = 255
-GROUPS = ("single", "series")
+GROUPS = ("single", "series", "pairs")
 SEEN_CLASS = {
     0: TissueClass.OUTSIDE,
     1: TissueClass.BARE,
@@ -47,6 +49,8 @@ class ForeignPhoto:
         Coverage within 60 degrees of the viewing direction.
     state
         ``growing``, ``ready`` or ``reject``, as the truth has it.
+    measured
+        False for a photo that only shows the jar's bare contents to the program.
     """
 
     photo: Path
@@ -57,8 +61,9 @@ class ForeignPhoto:
     family: str
     true_percent: float
     state: str
+    measured: bool = True
 
-    def classes_at(self, wall: Wall, *, photo_scale: float) -> ByteArray:
+    def classes_at(self, wall: RawWall, *, photo_scale: float) -> ByteArray:
         """True classes on the grid of a wall, ``(rows, cols)``: OUTSIDE or ``IGNORED`` elsewhere.
 
         ``photo_scale`` is working pixels per full-size pixel.
@@ -73,6 +78,11 @@ class ForeignPhoto:
         full = full.astype(np.float32)
         seen = cv2.remap(mask, full[..., 0], full[..., 1], cv2.INTER_NEAREST, borderValue=0)
         return np.asarray(table[seen], np.uint8)
+
+
+def groups_of(folder: Path) -> tuple[str, ...]:
+    """The groups that a set has."""
+    return tuple(group for group in GROUPS if (folder / "truth" / group / "truth.csv").is_file())
 
 
 def read_set(folder: Path, group: str) -> tuple[ForeignPhoto, ...]:
@@ -98,4 +108,5 @@ def _of_row(row: dict[str, str], *, folder: Path, group: str) -> ForeignPhoto:
         family=row.get("family", ""),
         true_percent=float(row["coverage_front60_percent"]),
         state=row.get("verdict", ""),
+        measured=row.get("role", "") != "reference",
     )

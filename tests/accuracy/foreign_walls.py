@@ -26,7 +26,7 @@ from jarvision.vision.photo import read_photo
 from jarvision.vision.read import wall_of
 from tests.training.wall_data import HEADROOM
 
-from .foreign_truth import GROUPS, IGNORED, ForeignPhoto, read_set
+from .foreign_truth import IGNORED, ForeignPhoto, groups_of, read_set
 
 QUALITY = 93
 COVERED = (TissueClass.MYCELIUM, TissueClass.STAIN)
@@ -56,7 +56,6 @@ def prepare(photo: ForeignPhoto, *, out: Path, pictures: Path | None) -> str:
         angles_deg=wall.angles_deg.astype(np.float32),
         heights_mm=wall.heights_mm.astype(np.float32),
         radius_mm=wall.radius_mm,
-        filled=np.packbits(wall.filled),
         true_percent=photo.true_percent,
         jar=photo.jar,
         date=photo.date,
@@ -86,7 +85,7 @@ def outlined(linear: Float32Array, classes: ByteArray) -> ByteArray:
 
 
 def main() -> None:
-    """Prepare both groups of a set, each into a folder of its own."""
+    """Prepare all groups of a set, each into a folder of its own."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("photos", type=Path, help="folder of the set")
     parser.add_argument("out", type=Path)
@@ -95,7 +94,7 @@ def main() -> None:
     args = parser.parse_args()
     if args.pictures:
         args.pictures.mkdir(parents=True, exist_ok=True)
-    for group in GROUPS:
+    for group in groups_of(args.photos):
         folder = args.out / group
         folder.mkdir(parents=True, exist_ok=True)
         photos = read_set(args.photos, group)

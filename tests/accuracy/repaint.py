@@ -18,7 +18,7 @@ from jarvision.base.colourspace import byte_to_linear_table, srgb_encode
 from jarvision.records import BoolArray, ByteArray, Float32Array
 from jarvision.vision.jar.glass import Viewpoint
 from jarvision.vision.jar.unroll import glass_of
-from jarvision.vision.read import Sight
+from jarvision.vision.read import PhotoAnalysis
 from jarvision.vision.tissue.fill import fill_height_mm
 
 from .white_looks import PX_PER_MM
@@ -41,14 +41,14 @@ class Places:
     height_mm: Float32Array
 
 
-def paint_shape(sight: Sight) -> tuple[int, int]:
+def paint_shape(sight: PhotoAnalysis) -> tuple[int, int]:
     """Rows and columns of paint that covers the wall, at ``PX_PER_MM``."""
     width = 2.0 * sight.wall.radius_mm * np.deg2rad(TURN_DEG)
     tall = fill_height_mm(sight.wall)
     return round(tall * PX_PER_MM) + 2, round(width * PX_PER_MM) + 2
 
 
-def places_of(sight: Sight) -> Places:
+def places_of(sight: PhotoAnalysis) -> Places:
     """All photo pixels that show contents, as far as 85 degrees to the sides."""
     rows, cols = sight.photo.rgb.shape[:2]
     view = Viewpoint.of_card(sight.card, sight.jar.card_to_jar)
@@ -71,7 +71,7 @@ def places_of(sight: Sight) -> Places:
     )
 
 
-def repaint(sight: Sight, albedo: Float32Array, *, seed: int) -> ByteArray:
+def repaint(sight: PhotoAnalysis, albedo: Float32Array, *, seed: int) -> ByteArray:
     """The photo at working scale, with ``albedo`` (top row at the fill line) as contents."""
     at = places_of(sight)
     row = albedo.shape[0] - 1 - at.height_mm * np.float32(PX_PER_MM)
@@ -92,7 +92,7 @@ def _at(picture: Float32Array, col: Float32Array, row: Float32Array) -> Float32A
     return np.asarray(cv2.remap(picture, *where, cv2.INTER_LINEAR, borderMode=edge), np.float32)
 
 
-def _light(sight: Sight, at: Places) -> Float32Array:
+def _light(sight: PhotoAnalysis, at: Places) -> Float32Array:
     """Photo signal of a perfect white at each place ``(rows, cols, 3)``: smooth over the wall."""
     wall = sight.wall
     shown = byte_to_linear_table()[

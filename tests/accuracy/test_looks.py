@@ -6,7 +6,14 @@ import numpy as np
 import pytest
 
 from jarvision.records import TissueClass
-from tests.accuracy.judge.draw import FIRST_SEED, SCENARIOS, front_percent, random_shot, tasks
+from tests.accuracy.judge.draw import (
+    FIRST_SEED,
+    SCENARIOS,
+    front_percent,
+    pairs,
+    random_shot,
+    tasks,
+)
 from tests.accuracy.judge.families import FAMILIES
 from tests.accuracy.judge.growth import HIDES, grow, random_strain
 from tests.accuracy.judge.noise import smooth
@@ -60,6 +67,7 @@ def test_growth_covers_more_with_every_day_and_nothing_on_the_first() -> None:
 
 def test_the_judging_set_starts_at_its_own_seeds_and_shows_all_families() -> None:
     todo = list(tasks())
+    todo += pairs([task for task in todo if task.group == "single"])
     assert min(task.seed for task in todo) == FIRST_SEED
     assert {task.family for task in todo if task.group == "single"} == set(FAMILIES)
     assert {task.scenario for task in todo if task.group == "single"} == set(SCENARIOS)

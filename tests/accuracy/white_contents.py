@@ -22,9 +22,9 @@ import numpy as np
 
 from jarvision.base.errors import PhotoRefusedError
 from jarvision.records import Coverage, Float32Array
-from jarvision.run.score import score_folder
 from jarvision.vision.photo import read_photo
-from jarvision.vision.read import Sight, look
+from jarvision.vision.read import PhotoAnalysis, look
+from tests.support.scoring import score_folder
 
 from .figures import markdown
 from .repaint import paint_shape, repaint, save
@@ -51,7 +51,7 @@ class Attack:
     name: str
 
 
-def brightened(sight: Sight) -> Float32Array:
+def brightened(sight: PhotoAnalysis) -> Float32Array:
     """The wall's own contents at the brightness of rice, as paint for the same wall."""
     shape = paint_shape(sight)
     inside = sight.wall.linear[(sight.wall.heights_mm > 0.0) & sight.wall.filled.any(axis=1)]

@@ -1,14 +1,16 @@
 """A set of judging photos with truth: ``python -m tests.accuracy.judge.draw OUT``.
 
-Sixty jars on one photo each and six jars on six days, for measuring only; see this package's
-docstring. Measure it with ``python -m tests.accuracy.foreign --photos OUT``.
+Sixty jars on one photo each, six jars on six days, and the sixty once more with a photo of each
+jar before anything grew. For measuring only: see the docstring of this package. Measure it with
+``python -m tests.accuracy.foreign --photos OUT``.
 """
 
 from __future__ import annotations
 
 import argparse
 import csv
-from collections.abc import Iterator
+import shutil
+from collections.abc import Iterable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
@@ -21,6 +23,7 @@ import numpy as np
 from PIL import Image
 
 from jarvision.records import ByteArray, Float32Array, TissueClass
+from tests.accuracy.foreign_truth import GROUPS
 
 from .families import FAMILIES, Surface
 from .growth import Fault, Grown, grow, random_strain
@@ -43,8 +46,10 @@ MASK_VALUE = {TissueClass.BARE: 1, TissueClass.MYCELIUM: 2, TissueClass.STAIN: 3
               TissueClass.WET: 7}  # fmt: skip
 COVERED = (TissueClass.MYCELIUM, TissueClass.STAIN)
 FRONT_DEG = 60.0
+BARE_SHOT = 90_000  # added to the seed of a jar for the photo on its day of filling
 FILLED_ON = date(2026, 3, 2)
-FIELDS = ("image", "jar_id", "date", "scenario", "family", "verdict", "coverage_front60_percent")
+FIELDS = ("image", "jar_id", "date", "scenario", "family", "verdict", "role",
+          "coverage_front60_percent")  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -58,15 +63,28 @@ class Task:
     scenario: str
     day: float
     group: str
+    reference: bool = False
+
+    @property
+    def date(self) -> date:
+        """Day of the photo; the photo of the bare jar is a day older than all others."""
+        return FILLED_ON + timedelta(days=-1 if self.reference else int(self.day))
 
     @property
     def name(self) -> str:
         """Stem of its files."""
-        return f"{self.jar}_{FILLED_ON + timedelta(days=int(self.day))}"
+        return f"{self.jar}_{self.date}"
+
+
+def pairs(singles: Iterable[Task]) -> Iterator[Task]:
+    """The single photos once more, each with a photo of the same jar before anything grew."""
+    for task in singles:
+        yield replace(task, group="pairs", day=0.0, shot_seed=task.seed + BARE_SHOT, reference=True)
+        yield replace(task, group="pairs")
 
 
 def tasks() -> Iterator[Task]:
-    """All photos of the set."""
+    """The single photos, and the jars on several days."""
     names = list(FAMILIES)
     for number in range(SINGLES):
         seed = FIRST_SEED + number
@@ -162,12 +180,13 @@ def draw(task: Task, *, out: Path) -> dict[str, str]:
     photo, truth = out / "photos" / task.group / image, out / "truth" / task.group / image
     for path in (photo, truth):
         path.parent.mkdir(parents=True, exist_ok=True)
-    _save(look.rgb, photo, shot=shot, day=FILLED_ON + timedelta(days=int(task.day)))
+    _save(look.rgb, photo, shot=shot, day=task.date)
     cv2.imwrite(str(truth.with_name(f"{task.name}_mask.png")), _mask(look.classes))
     percent = front_percent(shot, grown, x, y)
     state = "reject" if "mould" in task.scenario else ("ready" if percent >= 99.0 else "growing")
-    values = (image.as_posix(), task.jar, str(FILLED_ON + timedelta(days=int(task.day))),
-              task.scenario, task.family, state, f"{percent:.3f}")  # fmt: skip
+    role = "reference" if task.reference else ""
+    values = (image.as_posix(), task.jar, str(task.date), task.scenario, task.family, state, role,
+              f"{percent:.3f}")  # fmt: skip
     return dict(zip(FIELDS, values, strict=True))
 
 
@@ -196,23 +215,43 @@ def _save(rgb: ByteArray, path: Path, *, shot: Shot, day: date) -> None:
     Image.fromarray(rgb).save(path, quality=91, exif=exif)
 
 
+def copied(tasks_: Sequence[Task], out: Path) -> list[dict[str, str]]:
+    """Copy single photos and their masks into their pairs; their lines of the truth."""
+    with (out / "truth" / "single" / "truth.csv").open(newline="") as table:
+        lines = {line["image"]: line for line in csv.DictReader(table)}
+    for task in tasks_:
+        for tree, name in (("photos", f"{task.name}.jpg"), ("truth", f"{task.name}_mask.png")):
+            target = out / tree / "pairs" / task.jar / name
+            target.parent.mkdir(parents=True, exist_ok=True)
+            shutil.copyfile(out / tree / "single" / task.jar / name, target)
+    return [{**lines[f"{task.jar}/{task.name}.jpg"], "role": ""} for task in tasks_]
+
+
+def write_truth(out: Path, group: str, lines: Sequence[dict[str, str]]) -> None:
+    """Write one group's table of the truth."""
+    with (out / "truth" / group / "truth.csv").open("w", newline="") as table:
+        writer = csv.DictWriter(table, FIELDS)
+        writer.writeheader()
+        writer.writerows(lines)
+
+
 def main() -> None:
-    """Draw the set."""
+    """Draw the set, or one group of it; pairs need the single photos."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("out", type=Path)
-    parser.add_argument("--only", type=int, help="so many photos of it")
+    parser.add_argument("--group", choices=GROUPS, help="one of them only")
     parser.add_argument("--jobs", type=int, default=2)
     args = parser.parse_args()
-    todo = list(tasks())[: args.only]
+    todo = list(tasks())
+    todo += pairs([task for task in todo if task.group == "single"])
     with ProcessPoolExecutor(args.jobs, mp_context=get_context("spawn")) as pool:
-        lines = list(pool.map(partial(draw, out=args.out), todo, chunksize=6))
-    for group in ("single", "series"):
-        rows = [line for line, task in zip(lines, todo, strict=True) if task.group == group]
-        if rows:
-            with (args.out / "truth" / group / "truth.csv").open("w", newline="") as table:
-                writer = csv.DictWriter(table, FIELDS)
-                writer.writeheader()
-                writer.writerows(rows)
+        for group in GROUPS if args.group is None else (args.group,):
+            mine = [task for task in todo if task.group == group]
+            again = [task for task in mine if group == "pairs" and not task.reference]
+            fresh = [task for task in mine if task not in again]
+            lines = list(pool.map(partial(draw, out=args.out), fresh, chunksize=6))
+            lines += copied(again, args.out) if again else []
+            write_truth(args.out, group, lines)
 
 
 if __name__ == "__main__":
