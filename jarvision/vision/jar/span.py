@@ -76,24 +76,39 @@ def jar_span(
     biggest = near.max() if near.max() >= least else areas.max()
     alike = np.flatnonzero(areas >= max(least, settings.alike_share * biggest))
     alike = alike[np.argsort(off_mm[alike])]
-    if alike.size > 1 and off_mm[alike[1]] - off_mm[alike[0]] < settings.apart_mm:
+    stacked = _over_one_another(stats, alike)
+    beside = alike[~stacked]
+    if beside.size and off_mm[beside[0]] - off_mm[alike[0]] < settings.apart_mm:
         raise PhotoRefusedError("two_jars", "two jars stand about equally near to the middle")
     if near.max() < least:
         raise PhotoRefusedError("no_jar", "nothing of a jar's size hides the card's centre field")
-    jar = labels == alike[0]
-    if _lids_above(stats, int(alike[0]), settings=settings) > 1:
+    bottoms = stats[:, cv2.CC_STAT_TOP] + stats[:, cv2.CC_STAT_HEIGHT]
+    stack = alike[stacked]
+    lowest = int(stack[bottoms[stack].argmax()])  # a lid stands above its contents
+    jar = labels == lowest
+    if _lids_above(stats, lowest, settings=settings) > 1:
         raise PhotoRefusedError("two_jars", "two lids were seen above what stands there")
     wide = _row_sums(jar)
     body = jar[wide >= 0.8 * np.percentile(wide[wide > 0], 90)]
     first = median(body.argmax(axis=1))
     last = median(body.shape[1] - 1 - body[:, ::-1].argmax(axis=1))
     big = np.flatnonzero(areas >= least / 2)
-    others = np.isin(labels, big[big != alike[0]]) if big.size > 1 else np.zeros_like(jar)
+    big = np.setdiff1d(big, stack)
+    others = np.isin(labels, big) if big.size else np.zeros_like(jar)
     return Span(
         left_mm=view.x_mm(first + cols.start),
         right_mm=view.x_mm(last + cols.start),
         free_mm=_free_beside(others, first, last, settings=settings),
     )
+
+
+def _over_one_another(stats: NDArray[np.int32], things: NDArray[np.intp]) -> BoolArray:
+    """Which things stand above or below the first, itself too: lid and contents of one jar."""
+    if not things.size:
+        return np.zeros(0, dtype=np.bool_)
+    left, width = (int(v) for v in stats[things[0], [cv2.CC_STAT_LEFT, cv2.CC_STAT_WIDTH]])
+    middles = stats[things, cv2.CC_STAT_LEFT] + stats[things, cv2.CC_STAT_WIDTH] / 2
+    return np.asarray((left < middles) & (middles < left + width))
 
 
 def _things(
