@@ -1,1 +1,0 @@
-"""Makes the helpers beside this file importable from every test folder."""
