@@ -125,7 +125,7 @@ class Store:
                     pictures=tuple(filter(None, row[10].split("\n"))),
                     here=bool(row[11]),
                 )
-                for row in self._db.execute(f"SELECT {_COLUMNS} FROM readings")
+                for row in self._db.execute(f"SELECT {_COLUMNS} FROM readings")  # noqa: S608 - our own
             }
 
     def keep(self, reading: Reading, *, stamp: Stamp, content: str, made_with: Provenance) -> None:
@@ -143,7 +143,7 @@ class Store:
             pack_record(reading),
         )
         self._write(
-            f"INSERT OR REPLACE INTO readings ({_COLUMNS}, read_at, reading) "
+            f"INSERT OR REPLACE INTO readings ({_COLUMNS}, read_at, reading) "  # noqa: S608 - our own
             f"VALUES ({', '.join('?' * len(row))})",
             row,
         )
