@@ -74,9 +74,9 @@ $(VENV)/.python:
 
 $(VENV)/.run: $(VENV)/.python pyproject.toml
 	@echo 'Installing into $(VENV): a few minutes the first time.'
-	@$(PIP) install --editable .
+	@$(PIP) install $(PIP_OPTIONS) --editable .
 	@touch $@
 
 $(VENV)/.dev: $(VENV)/.run
-	@$(PIP) install --editable '.[test,dev]'
+	@$(PIP) install $(PIP_OPTIONS) --editable '.[test,dev]'
 	@touch $@
