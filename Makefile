@@ -7,7 +7,7 @@ BIN    := $(VENV)/bin
 PIP    := $(BIN)/python -m pip --quiet --disable-pip-version-check
 OUT    := demo-report
 
-.PHONY: help demo test test-all test-browser lint accuracy docs bench clean
+.PHONY: help demo test check install test-all test-browser lint accuracy docs bench release-notes clean
 
 help:  ## list the commands
 	@sed -n 's/^\([a-z-]*\):.*## /make \1  - /p' Makefile
@@ -15,12 +15,23 @@ help:  ## list the commands
 demo: $(VENV)/.run  ## score the sample photos, print the verdicts
 	@$(BIN)/jarvision score sample_images --register sample_images/jars.csv --out $(OUT)
 
-test: $(VENV)/.dev  ## all checks, as continuous integration runs them
+test: check  ## all checks, as continuous integration runs them
+	$(BIN)/coverage erase
+	$(BIN)/coverage run -m pytest -q -n auto --dist loadscope --durations 15 --durations-min 2 \
+	  -m 'not slow and not scenes and not browser'
+	$(BIN)/coverage combine --quiet
+	$(BIN)/coverage report
+	$(BIN)/coverage json --quiet -o $(VENV)/coverage.json
+	$(BIN)/python .ci/coverage_floor.py $(VENV)/coverage.json
+
+check: $(VENV)/.dev  ## the checks that need no test: lint, format, types, layers, unused names
 	$(BIN)/ruff check .
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy
 	$(BIN)/lint-imports
-	$(BIN)/python -m pytest -q -n auto --dist loadscope -m 'not slow and not scenes and not browser'
+	$(BIN)/vulture
+
+install: $(VENV)/.dev  ## make the environment that these commands work in
 
 test-all: $(VENV)/.dev  ## the slow tests too, and those that render scenes
 	$(PIP) install --editable '.[test,dev,scenes]'
@@ -47,8 +58,11 @@ docs: $(VENV)/.dev  ## write the tables and pictures of the docs from the code
 bench: $(VENV)/.dev  ## measure speed and memory, write docs/speed.md; takes half an hour
 	$(BIN)/python -m tests.benchmarks
 
+release-notes: $(VENV)/.dev  ## show what changelog.d holds, as it will stand in CHANGELOG.md
+	@$(BIN)/towncrier build --draft --version next
+
 clean:  ## remove what these commands made
-	rm -rf $(VENV) $(OUT) build dist .mypy_cache .ruff_cache .pytest_cache .import_linter_cache
+	rm -rf $(VENV) $(OUT) build dist .mypy_cache .ruff_cache .pytest_cache .import_linter_cache .coverage*
 
 $(VENV)/.python:
 	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' 2>/dev/null || \
@@ -60,9 +74,9 @@ $(VENV)/.python:
 
 $(VENV)/.run: $(VENV)/.python pyproject.toml
 	@echo 'Installing into $(VENV): a few minutes the first time.'
-	@$(PIP) install --editable .
+	@$(PIP) install $(PIP_OPTIONS) --editable .
 	@touch $@
 
 $(VENV)/.dev: $(VENV)/.run
-	@$(PIP) install --editable '.[test,dev]'
+	@$(PIP) install $(PIP_OPTIONS) --editable '.[test,dev]'
 	@touch $@

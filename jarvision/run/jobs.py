@@ -179,7 +179,7 @@ def read_job(read: PhotoReader, job: Job) -> JobResult:
         return JobResult(job.name, read(job), content, stamp)
     except (ImportError, NotWritableError, UsageError):
         raise
-    except Exception as error:  # one odd photo must not cost the others: it becomes its own row
+    except Exception as error:  # noqa: BLE001 - one odd photo must not cost the others: its own row
         return unread(job, f"{type(error).__name__}: {error}")
 
 
@@ -194,7 +194,7 @@ def _read_parcel(read: PhotoReader, job: Job, parcel: Parcel) -> JobResult:
             here.path.write_bytes(parcel.open())
         except FileNotFoundError:
             return JobResult(job.name, None)
-        except Exception as error:  # file systems behind an address have errors of their own
+        except Exception as error:  # noqa: BLE001 - file systems elsewhere have errors of their own
             here.path.touch()
             fault = f"cannot fetch the file: {error}"
         os.utime(here.path, ns=(parcel.mtime_ns, parcel.mtime_ns))

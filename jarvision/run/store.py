@@ -150,7 +150,7 @@ class Store:
                     here=bool(row[12]),
                     sighting=_sighting(*row[13:16]),
                 )
-                for row in self._db.execute(f"SELECT {_COLUMNS} FROM readings")
+                for row in self._db.execute(f"SELECT {_COLUMNS} FROM readings")  # noqa: S608 - our own
             }
 
     def keep(self, reading: Reading, *, stamp: Stamp, content: str, made_with: Provenance) -> None:
@@ -169,7 +169,7 @@ class Store:
             pack_record(reading),
         )
         self._write(
-            f"INSERT OR REPLACE INTO readings ({_COLUMNS}, read_at, reading) "
+            f"INSERT OR REPLACE INTO readings ({_COLUMNS}, read_at, reading) "  # noqa: S608 - our own
             f"VALUES ({', '.join('?' * len(row))})",
             row,
         )

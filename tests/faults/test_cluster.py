@@ -17,7 +17,7 @@ from scoring import score_folder
 from jarvision.base.errors import JarvisionError, UsageError
 from jarvision.records import Reading, ShelfResult
 from jarvision.report import write_report
-from jarvision.run.cluster import cluster_fleet
+from jarvision.run.cluster import _read_packed, cluster_fleet
 from jarvision.run.jobs import Fleet, Job
 from jarvision.run.sources import open_folder
 from jarvision.run.workers import local_fleet
@@ -120,4 +120,4 @@ def test_no_scheduler_is_one_sentence(monkeypatch: pytest.MonkeyPatch) -> None:
 def test_a_worker_of_another_version_is_refused(tmp_path: Path) -> None:
     job = Job(tmp_path / "a.jpg", tmp_path, None)
     with pytest.raises(UsageError, match=r"0\.0\.0"):
-        cluster._read_packed(pickle.dumps(("0.0.0+x", paced, job)))
+        _read_packed(pickle.dumps(("0.0.0+x", paced, job)))

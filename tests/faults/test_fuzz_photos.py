@@ -111,10 +111,9 @@ edits = st.one_of(
 def spoilt(content: bytes, edits: list[tuple[str, float, bytes]]) -> bytes:
     """Apply the edits one after the other."""
     for kind, share, new in edits:
-        at = int(share * len(content))
-        if kind == "head":  # where the formats keep their sizes and tables
-            at, kind = int(share * min(len(content), 200)), "set"
-        if kind == "set":
+        # The head is where the formats keep their sizes and tables.
+        at = int(share * (min(len(content), 200) if kind == "head" else len(content)))
+        if kind in ("head", "set"):
             content = content[:at] + new + content[at + len(new) :]
         elif kind == "flip":
             content = (

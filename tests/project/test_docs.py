@@ -27,6 +27,9 @@ PAGES = (
     "README.md",
     "DEVELOPERS.md",
     "CHANGELOG.md",
+    "CONTRIBUTING.md",
+    "SECURITY.md",
+    *(f"changelog.d/{path.name}" for path in sorted((ROOT / "changelog.d").glob("*.md"))),
     *(f"docs/{path.name}" for path in sorted((ROOT / "docs").glob("*.md"))),
 )
 TABLES = {

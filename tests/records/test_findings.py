@@ -18,7 +18,7 @@ from jarvision.records import Finding
 from jarvision.records.flags import FINDINGS, FLAGS
 from jarvision.records.wording import PLAIN, Fact
 from jarvision.report.words import PAGE
-from jarvision.run.packing import pack, unpack
+from jarvision.run.packing import pack_record, unpack_record
 
 PACKAGE = Path(__file__).parents[2] / "jarvision"
 MOST_LETTERS = 64  # two lines on a narrow phone
@@ -97,7 +97,7 @@ def test_a_word_that_nobody_knows_is_refused() -> None:
 @pytest.mark.parametrize("word", FINDINGS)
 def test_findings_come_back_from_the_store_as_they_went(word: str) -> None:
     finding = Finding.of(word, "check", day=date(2026, 3, 9), **facts_for(word))
-    back = unpack(Finding, pack(finding))
+    back = unpack_record(Finding, pack_record(finding))
     assert back == finding
     assert back.sentence == finding.sentence
 
@@ -105,8 +105,10 @@ def test_findings_come_back_from_the_store_as_they_went(word: str) -> None:
 def test_verdicts_and_flags_come_back_from_the_store_with_their_words() -> None:
     readings = [replace(r, time_source="file") for r in healthy(17).readings()]
     verdict, flags = judge([*readings, refused(17)], oyster(parent="S1"), siblings=("J2",))
-    assert unpack(type(verdict), pack(verdict)) == verdict
-    assert [unpack(type(flag), pack(flag)).message for flag in flags] == [f.message for f in flags]
+    assert unpack_record(type(verdict), pack_record(verdict)) == verdict
+    assert [unpack_record(type(flag), pack_record(flag)).message for flag in flags] == [
+        f.message for f in flags
+    ]
 
 
 def test_a_finding_sorts_its_facts_and_leaves_out_what_is_not_known() -> None:

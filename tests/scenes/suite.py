@@ -196,18 +196,18 @@ def _with_pins(jar: JarOnADay, rng: np.random.Generator) -> JarOnADay:
     where = str(rng.choice(["glass", "above", "both"], p=[0.55, 0.25, 0.2]))
     angle = float(rng.uniform(-48.0, 48.0))
     if where != "above":
-        for _ in range(int(rng.integers(1, 3))):
-            events.append(
-                Pins(
-                    from_day=day - float(rng.uniform(1.5, 6.0)),
-                    angle_deg=float(rng.uniform(-48.0, 48.0)),
-                    height_mm=float(rng.uniform(0.25, 0.97) * jar.recipe.fill_mm),
-                    spread_mm=float(rng.uniform(8.0, 26.0)),
-                    count=int(rng.integers(3, 13)),
-                    cap_lab=tone,
-                    cap_mm=(small, small * span),
-                )
+        events.extend(
+            Pins(
+                from_day=day - float(rng.uniform(1.5, 6.0)),
+                angle_deg=float(rng.uniform(-48.0, 48.0)),
+                height_mm=float(rng.uniform(0.25, 0.97) * jar.recipe.fill_mm),
+                spread_mm=float(rng.uniform(8.0, 26.0)),
+                count=int(rng.integers(3, 13)),
+                cap_lab=tone,
+                cap_mm=(small, small * span),
             )
+            for _ in range(int(rng.integers(1, 3)))
+        )
     if where != "glass":
         events.append(
             StandingPins(

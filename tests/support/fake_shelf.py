@@ -162,7 +162,7 @@ def logistic(day: float, middle: float, rate: float) -> float:
 
 
 def fake_growth(middle: float, rate: float, *, ready: float = 97.0, last: int = 7) -> Growth:
-    days = tuple(i / 4 for i in range(0, 4 * 14 + 1))
+    days = tuple(i / 4 for i in range(4 * 14 + 1))
     curve = tuple(logistic(d, middle, rate) for d in days)
     spread = tuple(1.0 + 0.5 * max(0.0, d - last) for d in days)
     ready_in = middle + math.log(ready / (100 - ready)) / rate

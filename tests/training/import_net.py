@@ -57,8 +57,8 @@ def take_over(net: WallNet, weights: list[tuple[Tensor, Tensor]], x: Tensor) -> 
     for module, (weight, bias) in zip(in_order(net, x[:1]), weights, strict=True):
         if module is net.head:
             extra = module.out_channels // FINEST**2 - len(weight) // FINEST**2
-            weight = torch.cat([weight, *[weight[-(FINEST**2) :]] * extra])
-            bias = torch.cat([bias, *[bias[-(FINEST**2) :]] * extra])
+            weight = torch.cat([weight, *[weight[-(FINEST**2) :]] * extra])  # noqa: PLW2901
+            bias = torch.cat([bias, *[bias[-(FINEST**2) :]] * extra])  # noqa: PLW2901
         module.weight.copy_(weight)  # type: ignore[union-attr, operator]
         if module.bias is not None:
             module.bias.copy_(bias)  # type: ignore[union-attr, operator]

@@ -91,7 +91,7 @@ def run() -> None:
         if end.code == ExitCode.STOPPED:
             tell_error("Stopped", "Photos are never changed.")
         raise
-    except Exception as error:
+    except Exception as error:  # noqa: BLE001 - whatever it is, one sentence and a code
         sys.exit(tell(error))
 
 

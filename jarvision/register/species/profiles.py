@@ -136,7 +136,7 @@ def _sourced_value(name: str, key: str, cell: Any) -> Any:
         raise _bad(name, str(error)) from None
 
 
-def checked_value(key: str, value: Any) -> Any:
+def checked_value(key: str, value: Any) -> Any:  # noqa: C901 - one case for each key
     """A value of a profile as the profile holds it.
 
     Raises

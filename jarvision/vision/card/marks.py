@@ -24,7 +24,6 @@ Rgb8 = tuple[int, int, int]
 
 BLACK: Rgb8 = (0, 0, 0)
 INK_RGB: Rgb8 = (48, 48, 48)  # text and rules: dark grey reads as well and is calmer than black
-WHITE: Rgb8 = (255, 255, 255)
 
 MM_PER_INCH = 25.4
 POINTS_PER_MM = 72.0 / MM_PER_INCH
@@ -78,7 +77,6 @@ class Paper:
 
 A4 = Paper("a4", 210.0, 297.0)
 LETTER = Paper("letter", 215.9, 279.4)
-PAPERS = (A4, LETTER)
 
 
 def marker_cells(family: str, marker_id: int, x: float, y: float, size: float) -> Boxes:

@@ -57,7 +57,7 @@ def read_exif(image: Image.Image) -> ExifFacts:
         exif = image.getexif()
         details = dict(exif.get_ifd(IFD.Exif))
         orientation = exif.get(Base.Orientation, 1)
-    except Exception:  # Pillow's parser meets damaged tags with errors of many kinds
+    except Exception:  # noqa: BLE001 - Pillow meets damaged tags with errors of many kinds
         return ExifFacts()
     return ExifFacts(
         orientation=orientation if orientation in _ORIENTATIONS else 1,

@@ -110,7 +110,7 @@ def test_the_advice_for_every_reason_fits_under_its_photo(word: str) -> None:
     assert written[:, 1].max() < REFUSAL_WIDTH_PX - 6
 
 
-@pytest.mark.filterwarnings("ignore::UserWarning")
+@pytest.mark.filterwarnings("ignore:.*simulation of tritanomaly is based:Warning")
 @pytest.mark.parametrize("deficiency", ["Protanomaly", "Deuteranomaly", "Tritanomaly"])
 def test_lines_stay_apart_for_colour_blind_eyes(deficiency: str) -> None:
     # Machado, Oliveira and Fernandes 2009, full severity, from the colour-science package.

@@ -197,12 +197,11 @@ def test_grey_palette_and_bilevel_pictures_are_read(tmp_path: Path) -> None:
 
 def test_of_many_frames_the_first_is_read(tmp_path: Path) -> None:
     for kind, options in KINDS.items():
-        if kind == "JPEG":
-            options = {"format": "MPO", **LOSSY}
         if kind == "TIFF, packed":
             continue  # Pillow packs several frames into real files only
+        form = {"format": "MPO", **LOSSY} if kind == "JPEG" else options
         first, second = Image.fromarray(picture()), Image.new("RGB", (64, 48))
-        content = saved(first, save_all=True, append_images=[second], **options)
+        content = saved(first, save_all=True, append_images=[second], **form)
         rgb = read(content, tmp_path).rgb
         assert np.abs(quarters_of(rgb) - np.array(CORNERS)).max() <= 8, kind
 
