@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from datetime import date
 from pathlib import Path
@@ -67,8 +66,8 @@ class Shelf:
 
 
 @pytest.fixture
-def shelf(tmp_path: Path) -> Iterator[Shelf]:
-    yield Shelf(tmp_path / "photos", tmp_path / "out")
+def shelf(tmp_path: Path) -> Shelf:
+    return Shelf(tmp_path / "photos", tmp_path / "out")
 
 
 def test_later_photos_are_held_against_the_first_day_and_known_from_then_on(shelf: Shelf) -> None:
