@@ -19,11 +19,15 @@ class BareLook:
         Standard deviation of the first logarithm, the light, over the bare places.
     area_cm2
         How much of the wall was bare and seen.
+    novelty
+        How unlike the contents are that the tissue network knows
+        (:mod:`jarvision.vision.tissue.novelty`); None where it could not be told.
     """
 
     colours: tuple[tuple[float, float, float], ...]
     spread: float
     area_cm2: float
+    novelty: float | None = None
 
 
 @dataclass(frozen=True)

@@ -213,6 +213,11 @@ class Tissue:
     caps
         ``(rows, cols)`` chance that the cap of a fruit body stands at the place, 0 to 1,
         ``float32``; said above the fill line, too.
+    novelty
+        How unlike known contents the bare ones look; None where too little of them shows.
+    disagreement_points, forecast_points
+        Mean difference of the networks on the cover, and the error that they expect of the
+        coverage, percent of the contents; 0 on contents that are known.
     """
 
     classes: ByteArray
@@ -220,6 +225,9 @@ class Tissue:
     covered: Float32Array
     certainty: Float32Array
     caps: Float32Array
+    novelty: float | None = None
+    disagreement_points: float = 0.0
+    forecast_points: float = 0.0
 
 
 @dataclass(frozen=True)

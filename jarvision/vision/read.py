@@ -51,7 +51,6 @@ from jarvision.vision.quality.gate import accept_card, accept_wall
 from jarvision.vision.tissue.classify import classify
 from jarvision.vision.tissue.coverage import measure_coverage
 from jarvision.vision.tissue.fill import fill_height_mm, fill_height_sd_mm
-from jarvision.vision.tissue.novelty import novelty_of
 from jarvision.vision.tissue.patches import find_patches
 from jarvision.vision.tissue.pins import find_pins
 from jarvision.vision.tissue.reference import bare_look_of
@@ -152,13 +151,11 @@ def look(
     )
     seen = classify(front.wall, photo, settings=settings, bare=bare)
     wall, tissue = seen.wall, seen.tissue
-    novelty = novelty_of(wall, tissue)
     coverage = measure_coverage(
         wall,
         tissue,
         settings=settings.coverage,
         colour_de00=front.colour.de00_median,
-        novelty=novelty,
     )
     if coverage.seen_percent < settings.coverage.seen_min_percent:
         raise PhotoRefusedError(

@@ -6,13 +6,21 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from jarvision.records import BareLook, Photo, RawWall, Tissue, TissueClass, Wall
+from jarvision.records import (
+    BareLook,
+    Photo,
+    RawWall,
+    Tissue,
+    TissueClass,
+    Wall,
+)
 from jarvision.settings.vision import PhotoSettings
 from jarvision.vision.jar.unroll import burnt_out
+from jarvision.vision.tissue.experts import consult
 from jarvision.vision.tissue.fill import find_contents
 from jarvision.vision.tissue.inputs import network_inputs
 from jarvision.vision.tissue.masks import mask_glare, mask_groove
-from jarvision.vision.tissue.network import MULTIPLE, run_network
+from jarvision.vision.tissue.network import MULTIPLE, chance_of_empty, run_network
 
 EVEN_CHANCE = 0.5
 """Bare or grown: the likelier of the two."""
@@ -35,8 +43,11 @@ def classify(
     """
     burnt = burnt_out(raw, photo, settings=settings.masks)
     channels = network_inputs(raw, burnt, multiple=MULTIPLE)
-    seen = run_network(channels, shape=burnt.shape)
-    contents = find_contents(raw, seen.empty, settings=settings.jar)
+    rows, cols = burnt.shape
+    first = run_network("specialist", channels)[:, :rows, :cols]
+    contents = find_contents(raw, chance_of_empty(first), settings=settings.jar)
+    opinion = consult(raw, channels, first, contents.filled, bare=bare)
+    seen = opinion.seen
     # Under the fill line nothing is empty glass: the best of the other classes.
     classes = seen.best.copy()
     plain = (classes == TissueClass.BARE) | (classes == TissueClass.MYCELIUM)
@@ -48,7 +59,7 @@ def classify(
     classes[~contents.filled] = TissueClass.OUTSIDE
     classes = mask_glare(classes, burnt, step_mm=raw.step_mm, settings=settings.masks)
     classes = mask_groove(classes, raw, settings=settings.masks)
-    rows = slice(0, contents.floor_row)
+    inside = slice(0, contents.floor_row)
     return Classified(
         wall=raw.with_contents(
             floor_row=contents.floor_row,
@@ -58,10 +69,13 @@ def classify(
             floor_sd_mm=contents.floor_sd_mm,
         ),
         tissue=Tissue(
-            classes=classes[rows],
-            opacity=np.where(contents.filled, seen.opacity, np.float32(0.0))[rows],
-            covered=np.where(contents.filled, seen.covered, np.float32(0.0))[rows],
-            certainty=certainty[rows],
-            caps=seen.caps[rows],
+            classes=classes[inside],
+            opacity=np.where(contents.filled, seen.opacity, np.float32(0.0))[inside],
+            covered=np.where(contents.filled, seen.covered, np.float32(0.0))[inside],
+            certainty=certainty[inside],
+            caps=seen.caps[inside],
+            novelty=opinion.novelty,
+            disagreement_points=opinion.disagreement_points,
+            forecast_points=opinion.forecast_points,
         ),
     )

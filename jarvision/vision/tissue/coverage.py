@@ -14,7 +14,6 @@ def measure_coverage(
     *,
     settings: CoverageSettings,
     colour_de00: float = 0.0,
-    novelty: float | None = None,
 ) -> Coverage:
     """Share of the filled wall that mycelium covers; true area on the cylinder, not pixels.
 
@@ -27,8 +26,8 @@ def measure_coverage(
     - the same over what fog, label or a mirrored lamp hides, and a share of that area for what is
       altogether unknown there,
     - what the colour correction left over, ``colour_de00`` (median CIEDE2000 of the swatches),
-    - what contents cost that look unlike any the network knows: ``novelty`` of
-      :mod:`jarvision.vision.tissue.novelty`,
+    - what contents cost that look unlike any that is known, by their novelty, by how far the two
+      networks differ, and by the error that they expect (:mod:`jarvision.vision.tissue.experts`),
     - what moves when the fill line or the floor does, by its own uncertainty,
     - a floor for what none of these shows (outline).
 
@@ -50,7 +49,9 @@ def measure_coverage(
         settings.guess_weight * guess,
         settings.unseen_weight * 100.0 * (1.0 - seen),
         settings.colour_weight * colour_de00,
-        settings.novelty_points * max(0.0, (novelty or 0.0) - settings.novelty_from),
+        settings.novelty_points * max(0.0, (tissue.novelty or 0.0) - settings.novelty_from),
+        settings.disagreement_weight * tissue.disagreement_points,
+        settings.forecast_weight * tissue.forecast_points,
         _end_points(wall, tissue.covered, judged, percent=percent),
     )
     return Coverage(

@@ -1,7 +1,9 @@
-"""The trained tissue network, run by OpenCV.
+"""The two trained tissue networks, run by OpenCV.
 
-A small U-shaped convolutional net (1.1 million weights) over the unrolled wall, trained on
-rendered jars; ``tests/accuracy`` holds its definition and training.
+Both are small U-shaped convolutional nets (1.1 million weights each) over the unrolled wall;
+``tests/training`` holds their definition and training. The specialist learned from rendered jars
+and is the more exact on contents that it knows; the generalist learned from random contents and
+photographed textures, takes the jar's own bare look, and forecasts its error.
 """
 
 from __future__ import annotations
@@ -9,7 +11,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
-from typing import Any
+from typing import Any, Literal
 
 import cv2
 import numpy as np
@@ -17,14 +19,18 @@ from numpy.typing import NDArray
 
 from jarvision.records import ByteArray, Float32Array, TissueClass
 
+Expert = Literal["specialist", "generalist"]
+
 MULTIPLE = 32
-"""The net halves its picture five times: rows and columns are padded to this."""
+"""The nets halve their picture five times: rows and columns are padded to this."""
 
 CLASSES = 10
-"""The first outputs, in the order of :class:`jarvision.records.TissueClass`; opacity, cover and
-caps come after them."""
+"""The first outputs, in the order of :class:`jarvision.records.TissueClass`."""
 
-_SIDE = 4  # the net speaks of squares of 4 x 4 places
+OPACITY, COVER, CAPS, LOG_ERROR = range(CLASSES, CLASSES + 4)
+"""The outputs after them; only the generalist has the last."""
+
+_SIDE = 4  # the nets speak of squares of 4 x 4 places
 
 _CAP_ODDS = 5.0
 """Training counts a cap's place this many times: its odds come out so much too high."""
@@ -32,7 +38,7 @@ _CAP_ODDS = 5.0
 
 @dataclass(frozen=True)
 class Seen:
-    """What the network says of every place of a wall, each ``(rows, cols)``.
+    """What is said of every place of a wall, each ``(rows, cols)``.
 
     Attributes
     ----------
@@ -62,28 +68,54 @@ class Seen:
 
 
 @cache
-def _net() -> Any:
-    data = (files("jarvision.vision.tissue") / "tissue.onnx").read_bytes()
+def _net(expert: Expert) -> Any:
+    data = (files("jarvision.vision.tissue") / f"{expert}.onnx").read_bytes()
     return cv2.dnn.readNetFromONNX(np.frombuffer(data, dtype=np.uint8))
 
 
-def run_network(channels: Float32Array, *, shape: tuple[int, int]) -> Seen:
-    """Run the net over a wall of ``shape``.
+def run_network(expert: Expert, channels: Float32Array) -> Float32Array:
+    """Logits of a net, ``(outputs, rows, cols)`` of its padded inputs ``(bands, rows, cols)``.
 
-    ``channels`` is as made by :func:`jarvision.vision.tissue.inputs.network_inputs` for
-    :data:`MULTIPLE`.
+    The inputs of the specialist are as made by
+    :func:`jarvision.vision.tissue.inputs.network_inputs` for :data:`MULTIPLE`, those of the
+    generalist have the bands of :func:`jarvision.vision.tissue.reference.with_reference`, too.
     """
-    rows, cols = shape
-    net = _net()
+    net = _net(expert)
     net.setInput(channels[None])
     squares = np.asarray(net.forward(), dtype=np.float32)[0]
     high, wide = squares.shape[1:]
-    logits = squares.reshape(-1, _SIDE * _SIDE * high * wide)  # outputs, places
-    logits[-1] -= np.float32(np.log(_CAP_ODDS))
-    best, empty, share, plain = _best(logits[:CLASSES])
-    opacity, covered, caps = _logistic(logits[CLASSES:])
+    parts = squares.reshape(-1, _SIDE, _SIDE, high, wide)
+    logits = np.empty((len(parts), high, _SIDE, wide, _SIDE), dtype=np.float32)
+    for down in range(_SIDE):
+        for along in range(_SIDE):
+            logits[:, :, down, :, along] = parts[:, down, along]
+    logits = logits.reshape(len(parts), _SIDE * high, _SIDE * wide)
+    logits[CAPS] -= np.float32(np.log(_CAP_ODDS))
+    return logits
+
+
+def told_by(logits: Float32Array) -> Seen:
+    """Chances of logits ``(outputs, rows, cols)``; the logits are used up."""
+    outputs = logits.reshape(len(logits), -1)
+    best, empty, share, plain = _best(outputs[:CLASSES])
+    opacity, covered, caps = chances(outputs[[OPACITY, COVER, CAPS]])
     maps = (empty, best, share, plain, opacity, covered, caps)
-    return Seen(*(_laid_out(part, high, wide)[:rows, :cols] for part in maps))
+    return Seen(*(part.reshape(logits.shape[1:]) for part in maps))
+
+
+def chance_of_empty(logits: Float32Array) -> Float32Array:
+    """Chance of glass with nothing behind it, ``(rows, cols)``, of a net's logits."""
+    classes = logits[:CLASSES]
+    odds = np.exp(classes - classes.max(axis=0))
+    return np.asarray(odds[TissueClass.OUTSIDE] / odds.sum(axis=0), dtype=np.float32)
+
+
+def chances(logits: Float32Array) -> Float32Array:
+    """Logistic function of logits, in place."""
+    np.negative(logits, out=logits)
+    cv2.exp(logits, logits)
+    logits += 1.0
+    return np.reciprocal(logits, out=logits)
 
 
 def _best(logits: Float32Array) -> tuple[NDArray[Any], ...]:
@@ -92,29 +124,11 @@ def _best(logits: Float32Array) -> tuple[NDArray[Any], ...]:
     Works in place, as fresh memory costs more than the sums.
     """
     logits -= logits.max(axis=0)
-    chances = np.asarray(cv2.exp(logits, logits))
-    total = chances.sum(axis=0)
-    share = chances[TissueClass.UNJUDGED :].max(axis=0)
+    odds = np.asarray(cv2.exp(logits, logits))
+    total = odds.sum(axis=0)
+    share = odds[TissueClass.UNJUDGED :].max(axis=0)
     best = np.empty(share.shape, dtype=np.uint8)
     for kind in range(TissueClass.UNJUDGED, CLASSES):
-        np.putmask(best, chances[kind] >= share, kind)  # far faster than an argmax across rows
-    plain = chances[TissueClass.BARE] + chances[TissueClass.MYCELIUM]
-    return best, chances[TissueClass.OUTSIDE] / total, share / total, plain / total
-
-
-def _logistic(logits: Float32Array) -> Float32Array:
-    """Chances of logits, in place."""
-    np.negative(logits, out=logits)
-    cv2.exp(logits, logits)
-    logits += 1.0
-    return np.reciprocal(logits, out=logits)
-
-
-def _laid_out(part: NDArray[Any], high: int, wide: int) -> NDArray[Any]:
-    """Lay the sixteen places of each square where they belong: ``(4 high, 4 wide)``."""
-    squares = part.reshape(_SIDE, _SIDE, high, wide)
-    out = np.empty((high, _SIDE, wide, _SIDE), dtype=part.dtype)
-    for down in range(_SIDE):
-        for along in range(_SIDE):
-            out[:, down, :, along] = squares[down, along]
-    return out.reshape(_SIDE * high, _SIDE * wide)
+        np.putmask(best, odds[kind] >= share, kind)  # far faster than an argmax across rows
+    plain = odds[TissueClass.BARE] + odds[TissueClass.MYCELIUM]
+    return best, odds[TissueClass.OUTSIDE] / total, share / total, plain / total

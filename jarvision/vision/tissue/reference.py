@@ -6,6 +6,7 @@ or growth. A photo of the same jar before anything grew can: what has one of tho
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Final
 
 import cv2
@@ -37,7 +38,10 @@ def bare_look_of(wall: Wall, tissue: Tissue) -> BareLook | None:
     bare = (tissue.classes == TissueClass.BARE) & wall.judged & wall.filled
     bare &= tissue.covered <= BARE_AT_MOST
     area_cm2 = float(np.count_nonzero(bare)) * wall.cell_cm2
-    return look_of(colour_logs(wall.linear), bare, area_cm2) if area_cm2 >= LEAST_CM2 else None
+    if area_cm2 < LEAST_CM2:
+        return None
+    look = look_of(colour_logs(wall.linear), bare, area_cm2)
+    return replace(look, novelty=tissue.novelty)
 
 
 def look_of(logs: Float32Array, bare: BoolArray, area_cm2: float) -> BareLook:
@@ -77,6 +81,11 @@ def reference_channels(logs: Float32Array, look: BareLook | None) -> Float32Arra
     np.clip(channels[1:4], -_STRONGEST, _STRONGEST, out=channels[1:4])
     channels[4], channels[5] = look.spread, 1.0
     return channels
+
+
+def with_reference(channels: Float32Array, look: BareLook | None) -> Float32Array:
+    """The network's inputs ``(7, rows, cols)``, and behind them what the look says of them."""
+    return np.concatenate([channels, reference_channels(channels[:3], look)])
 
 
 def _squares(places: Float32Array, centres: Float32Array) -> Float32Array:

@@ -1,0 +1,138 @@
+"""Which network is believed: the specialist on contents that it knows, else mostly the generalist.
+
+A network is as sure of itself on contents that it never saw as on others, so it cannot say itself
+how far to trust it. The look of the bare contents can (:mod:`jarvision.vision.tissue.novelty`).
+Opinions are mixed by their logits, that is, by the products of their odds (logarithmic opinion
+pool: Genest and Zidek 1986, from memory).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from jarvision.records import BareLook, BoolArray, Float32Array, RawWall, TissueClass
+from jarvision.vision.tissue.network import (
+    CLASSES,
+    COVER,
+    LOG_ERROR,
+    Seen,
+    chances,
+    run_network,
+    told_by,
+)
+from jarvision.vision.tissue.novelty import novelty_of
+from jarvision.vision.tissue.reference import with_reference
+
+KNOWN_WITHIN: Final = 2.1
+STRANGE_FROM: Final = 3.1
+"""Distance of a look from the nearest known one up to which the specialist is believed alone, and
+from which on the generalist leads: half, and nine of ten of the jars that it learned from lie
+within these."""
+
+SAY_OF_THE_SPECIALIST: Final = 0.5
+"""Its weight on strange contents: it still knows glass, fog and dense growth best."""
+
+LOUDEST: Final = 10.0
+"""Logits are cut here before they are mixed: nothing is surer than 1 in 20,000."""
+
+_LOG_ERROR_LIMITS = (-6.5, 0.0)  # as in training: a seventh of a point to all of the wall
+
+
+@dataclass(frozen=True)
+class Opinion:
+    """What both networks say of a wall together.
+
+    Attributes
+    ----------
+    seen
+        The mixed opinion.
+    novelty
+        How unlike the known ones the bare contents look; None where too little of them shows.
+    disagreement_points
+        Mean difference of the two on the cover, percent of the contents, as far as both count.
+    forecast_points
+        Error of the coverage that the generalist expects, as far as it counts.
+    """
+
+    seen: Seen
+    novelty: float | None
+    disagreement_points: float = 0.0
+    forecast_points: float = 0.0
+
+
+def consult(
+    raw: RawWall,
+    channels: Float32Array,
+    first: Float32Array,
+    filled: BoolArray,
+    *,
+    bare: BareLook | None,
+) -> Opinion:
+    """Ask the generalist where the contents are strange, and mix what both say.
+
+    Parameters
+    ----------
+    channels
+        Inputs of the specialist, padded.
+    first
+        Its logits ``(outputs, rows, cols)``, as large as the wall.
+    filled
+        ``(rows, cols)`` where contents stand.
+    bare
+        What this jar's contents look like where nothing grows; None: not known.
+    """
+    close = told_by(first.copy())
+    novelty = bare.novelty if bare else novelty_of(raw, _bare_places(close) & filled)
+    if novelty is not None and novelty <= KNOWN_WITHIN:
+        return Opinion(close, novelty)
+    rows, cols = filled.shape
+    second = run_network("generalist", with_reference(channels, bare))[:, :rows, :cols]
+    if novelty is None or bare is None:
+        novelty = _shared_novelty(raw, close, told_by(second.copy()), filled)
+    strange = strangeness(novelty)
+    if strange == 0.0 or not filled.any():
+        return Opinion(close, novelty)
+    covers = [chances(logits[COVER][filled]) for logits in (first, second)]
+    error = np.clip(second[LOG_ERROR][filled].mean(), *_LOG_ERROR_LIMITS)
+    return Opinion(
+        seen=told_by(_mixed(first, second, strange)),
+        novelty=novelty,
+        disagreement_points=100.0 * strange * float(np.abs(covers[0] - covers[1]).mean()),
+        forecast_points=100.0 * strange * float(np.exp(error)),
+    )
+
+
+def strangeness(novelty: float | None) -> float:
+    """How far the generalist is believed, 0 to 1; 0 where no bare contents show to be mistaken."""
+    if novelty is None:
+        return 0.0
+    return float(np.clip((novelty - KNOWN_WITHIN) / (STRANGE_FROM - KNOWN_WITHIN), 0.0, 1.0))
+
+
+def _bare_places(seen: Seen) -> BoolArray:
+    plain = (seen.best == TissueClass.BARE) | (seen.best == TissueClass.MYCELIUM)
+    return np.asarray(plain & (seen.covered < 0.5))
+
+
+def _shared_novelty(raw: RawWall, one: Seen, other: Seen, filled: BoolArray) -> float | None:
+    """Novelty of what both call bare, else of what the generalist alone does.
+
+    The specialist takes strange contents for growth.
+    """
+    bare = _bare_places(other) & filled
+    both = novelty_of(raw, bare & _bare_places(one))
+    return novelty_of(raw, bare) if both is None else both
+
+
+def _mixed(first: Float32Array, second: Float32Array, strange: float) -> Float32Array:
+    """Logits of both together; those of the classes are made comparable first."""
+    shares = (1.0 - (1.0 - SAY_OF_THE_SPECIALIST) * strange, strange)
+    mixed = np.zeros_like(first)
+    for logits, share in zip((first, second), shares, strict=True):
+        said = logits[: len(first)].copy()
+        said[:CLASSES] -= said[:CLASSES].max(axis=0)
+        mixed += np.float32(share) * np.clip(said, -LOUDEST, LOUDEST)
+    return mixed
