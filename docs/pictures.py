@@ -24,7 +24,7 @@ from PIL import Image
 DOCS: Final = Path(__file__).parent
 ROOT: Final = DOCS.parent
 PICTURES: Final = DOCS / "pictures"
-sys.path[:0] = [str(ROOT), str(ROOT / "tests"), str(DOCS)]
+sys.path[:0] = [str(ROOT), str(ROOT / "tests" / "support"), str(DOCS)]
 
 from drawings import drawings  # noqa: E402 - beside this file
 from fake_shelf import fake_shelf  # noqa: E402 - the made-up shelf of the tests
@@ -44,7 +44,7 @@ JPEG_QUALITY: Final = 72
 
 def overlay(folder: Path) -> Path:
     """Read one sample photo and return its overlay, drawn into ``folder``."""
-    from jarvision.day import read_jar_photo
+    from jarvision.vision.read import read_jar_photo
 
     samples = ROOT / "sample_images"
     reading = read_jar_photo(samples / OVERLAY_OF, root=samples, out=folder)
@@ -67,7 +67,7 @@ def fingerprint() -> str:
     The version is left out, and so are the lines of the charts, which differ between releases of
     matplotlib.
     """
-    from jarvision import __version__
+    from jarvision.base.version import __version__
     from jarvision.report.page import render_page
 
     page = render_page(fake_shelf(), ROOT / "no-pictures")
@@ -81,7 +81,7 @@ def make_report_pictures() -> bool:
         from playwright.sync_api import Error, sync_playwright
     except ImportError:
         return False
-    from jarvision.cli.main import app
+    from jarvision.app.cli.main import app
 
     found = next((p for n in ("chromium", "google-chrome") if (p := shutil.which(n))), None)
     with tempfile.TemporaryDirectory() as scratch, sync_playwright() as player:

@@ -6,16 +6,18 @@ between two comments, ``<!-- NAME: made by docs/tables.py -->`` and ``<!-- end o
 
 from __future__ import annotations
 
+import ast
 import re
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 
-from jarvision.flags import FLAGS, PHOTO_REASONS
-from jarvision.plan import TASKS
-from jarvision.settings_fields import SettingField, sections
-from jarvision.settings_file import as_plain
-from jarvision.species import SpeciesProfile
-from jarvision.species.profiles import DEFAULT_PROFILE, UNITS, load_profiles
+from jarvision.records.flags import FLAGS
+from jarvision.records.photo_reasons import PHOTO_REASONS
+from jarvision.register.species import SpeciesProfile
+from jarvision.register.species.profiles import DEFAULT_PROFILE, UNITS, load_profiles
+from jarvision.settings.table import SettingField, sections
+from jarvision.settings.toml import as_plain
+from jarvision.verdict.plan import TASKS
 
 DOCS = Path(__file__).parent
 
@@ -112,10 +114,30 @@ def _span(pair: Sequence[float]) -> str:
     return f"{pair[0]:g} to {pair[1]:g}"
 
 
+def rooms() -> str:
+    """Every module in its room, by the first sentence of its docstring."""
+    package = DOCS.parent / "jarvision"
+    parts = []
+    for face in sorted(package.rglob("__init__.py")):
+        room = face.parent.relative_to(package.parent).as_posix()
+        modules = sorted(face.parent.glob("*.py"))
+        rows = [(f"`{m.name}`", _about(m)) for m in modules if m != face]
+        parts.append(f"## `{room}/`\n\n{_about(face)}")
+        if rows:
+            parts.append(table(("module", "what"), rows))
+    return "\n\n".join(parts)
+
+
+def _about(module: Path) -> str:
+    docstring = ast.get_docstring(ast.parse(module.read_text("utf-8"))) or ""
+    return as_plain(docstring.split("\n\n")[0].replace("\n", " "))
+
+
 TABLES = {
     "method.md": (lines,),
     "paperwork.md": (tasks,),
     "questions.md": (reasons, flags),
+    "rooms.md": (rooms,),
     "settings.md": (settings,),
     "species.md": (species,),
 }

@@ -14,15 +14,16 @@ from __future__ import annotations
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
+from jarvision.base.version import __version__
+
 if TYPE_CHECKING:
     from jarvision.api import score_folder, score_photo
-    from jarvision.check import PhotoCheck, check_photo
-    from jarvision.errors import JarvisionError
+    from jarvision.base.errors import JarvisionError
     from jarvision.records import Coverage, JarStory, Patch, Reading, ShelfResult, Verdict
-    from jarvision.settings import Settings
-    from jarvision.settings_file import find_settings, parse_settings
+    from jarvision.run.check import PhotoCheck, check_photo
+    from jarvision.settings.groups import Settings
+    from jarvision.settings.toml import find_settings, parse_settings
 
-__version__ = "0.1.0"
 
 __all__ = [
     "Coverage",
@@ -44,11 +45,11 @@ __all__ = [
 
 _HOMES = {
     "jarvision.api": ("score_folder", "score_photo"),
-    "jarvision.check": ("PhotoCheck", "check_photo"),
-    "jarvision.errors": ("JarvisionError",),
+    "jarvision.run.check": ("PhotoCheck", "check_photo"),
+    "jarvision.base.errors": ("JarvisionError",),
     "jarvision.records": ("Coverage", "JarStory", "Patch", "Reading", "ShelfResult", "Verdict"),
-    "jarvision.settings": ("Settings",),
-    "jarvision.settings_file": ("find_settings", "parse_settings"),
+    "jarvision.settings.groups": ("Settings",),
+    "jarvision.settings.toml": ("find_settings", "parse_settings"),
 }
 
 

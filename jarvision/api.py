@@ -10,20 +10,17 @@ from collections.abc import Callable
 from datetime import date
 from pathlib import Path
 
-from jarvision import batch
-from jarvision.card.value_files import load_card_values
-from jarvision.check import home_of
-from jarvision.day import read_jar_photo
-from jarvision.errors import UsageError
-from jarvision.identity import printable
-from jarvision.intake import Progress
-from jarvision.jar.profiles import load_profiles, shapes_for_photo, shapes_of
-from jarvision.outcomes import FILE_NAME, contaminated_jars, read_outcomes, taken_together
-from jarvision.plan import make_plan
+from jarvision.base.errors import UsageError
+from jarvision.base.text import printable
 from jarvision.records import Reading, ShelfResult
+from jarvision.register.outcomes import contaminated_jars
 from jarvision.report import write_report
-from jarvision.settings import Settings
-from jarvision.settings_file import find_settings
+from jarvision.run.score import score_shelf
+from jarvision.run.shelf import Shelf, home_of, open_shelf, placed
+from jarvision.run.update import Progress
+from jarvision.settings.groups import Settings
+from jarvision.verdict.plan import make_plan
+from jarvision.vision.read import read_jar_photo
 
 AnyPath = str | os.PathLike[str]
 
@@ -44,7 +41,7 @@ def score_photo(
     folder
         The folder of photos that it belongs to; its ``calibration``, ``jarvision.toml``,
         ``jars.csv`` and ``jar_profiles.toml`` are used. None: the photo's own folder, or the one
-        above it when card values or settings lie there.
+        above it when card values, settings or shapes of jars lie there.
     out
         Folder for the pictures of what was seen; None draws nothing.
     settings
@@ -54,30 +51,30 @@ def score_photo(
     -------
     Reading
         With ``status`` ``"ok"``, and ``coverage`` in percent with its 95 % interval and patches in
-        cm2; or ``"unusable"``, with ``reason`` (a word of ``jarvision.flags.PHOTO_REASONS``) and no
-        numbers. A photo that cannot be read is a reading, too, never an exception.
+        cm2; or ``"unusable"``, with ``reason`` (a word of
+        ``jarvision.records.photo_reasons.PHOTO_REASONS``) and no numbers. A photo that cannot be
+        read is a reading, too, never an exception.
 
     Raises
     ------
     UsageError
         The photo is not under ``folder``, or a file there is wrong as it stands.
     """
-    path = Path(photo).resolve()
+    path = placed(Path(photo))
     root = Path(folder).resolve() if folder is not None else home_of(path)
     if not path.is_relative_to(root):
         raise UsageError(
             f"{printable(str(photo))} is not in {printable(str(folder))}",
             "Give the folder that the photo is in, or leave folder out.",
         )
-    chosen = settings or find_settings(root)
-    shapes, _ = shapes_of(batch.find_register(root, None).values(), load_profiles(root))
+    shelf = open_shelf(root, settings=settings)
     return read_jar_photo(
         path,
         root=root,
         out=Path(out) if out is not None else None,
-        settings=chosen.photo,
-        values=load_card_values(root),
-        shapes=shapes_for_photo(path.relative_to(root).as_posix(), shapes),
+        settings=shelf.settings.photo,
+        values=shelf.values,
+        shapes=shelf.shapes_for(path.relative_to(root).as_posix()),
     )
 
 
@@ -129,41 +126,32 @@ def score_folder(
     NotWritableError
         ``out`` cannot be written.
     """
-    photos, written = Path(folder), Path(out)
-    chosen = settings or find_settings(photos)
-    listed = Path(register) if register is not None else None
-    return batch.score_folder(
-        photos,
+    written = Path(out)
+    shelf = open_shelf(
+        Path(folder), register=Path(register) if register is not None else None, settings=settings
+    )
+    return score_shelf(
+        shelf,
         out=written,
-        register=listed,
         jobs=jobs,
         progress=progress,
         today=today,
-        settings=chosen,
-        publish=publisher(photos, written, register=listed, settings=chosen),
+        publish=publisher(shelf, written),
         tell=tell,
     )
 
 
-def publisher(
-    folder: Path, out: Path, *, register: Path | None, settings: Settings
-) -> Callable[[ShelfResult], None]:
-    """Return what writes the tables, the plan and the report of a scoring.
-
-    The outcomes beside the register are read now, so that a wrong line there stops the run before
-    any photo is read.
-    """
-    outcomes = taken_together(read_outcomes((register.parent if register else folder) / FILE_NAME))
+def publisher(shelf: Shelf, out: Path) -> Callable[[ShelfResult], None]:
+    """Return what writes the tables, the plan and the report of a scoring."""
 
     def publish(result: ShelfResult) -> None:
-        known = batch.find_register(folder, register)
         plan = make_plan(
             result,
-            known,
-            settings=settings.plan,
-            ended=set(outcomes),
-            contaminated=contaminated_jars(outcomes),
+            shelf.register,
+            settings=shelf.settings.plan,
+            ended=set(shelf.outcomes),
+            contaminated=contaminated_jars(shelf.outcomes),
         )
-        write_report(result, out, plan=plan, register=known)
+        write_report(result, out, plan=plan, register=shelf.register)
 
     return publish

@@ -20,12 +20,14 @@ from __future__ import annotations
 from jarvision.records.arrays import (
     BoolArray,
     ByteArray,
+    DeepArray,
     Float32Array,
     FloatArray,
     SampleArray,
 )
 from jarvision.records.history import (
     OFF_COLOUR_KINDS,
+    Finding,
     Flag,
     Front,
     Growth,
@@ -43,20 +45,17 @@ from jarvision.records.history import (
     VerdictWord,
     View,
 )
-from jarvision.records.photo import (
-    CardFit,
-    ColourFit,
-    Photo,
-    SwatchReadings,
-    TimeSource,
-)
+from jarvision.records.photo import CardFit, ColourFit, Photo, SwatchReadings, TimeSource
 from jarvision.records.species import PinHabit, SpeciesProfile
 from jarvision.records.wall import (
+    COVERED,
+    HALF_VIEW_DEG,
     OFF_COLOUR,
     Coverage,
     JarFit,
     JarShape,
     Patch,
+    RawWall,
     Tissue,
     TissueClass,
     Wall,
@@ -64,6 +63,8 @@ from jarvision.records.wall import (
 )
 
 __all__ = [
+    "COVERED",
+    "HALF_VIEW_DEG",
     "OFF_COLOUR",
     "OFF_COLOUR_KINDS",
     "BoolArray",
@@ -71,6 +72,8 @@ __all__ = [
     "CardFit",
     "ColourFit",
     "Coverage",
+    "DeepArray",
+    "Finding",
     "Flag",
     "Float32Array",
     "FloatArray",
@@ -86,6 +89,7 @@ __all__ = [
     "Patch",
     "Photo",
     "PinHabit",
+    "RawWall",
     "Reading",
     "SampleArray",
     "ShelfResult",

@@ -9,4 +9,5 @@ FloatArray = NDArray[np.float64]
 Float32Array = NDArray[np.float32]
 ByteArray = NDArray[np.uint8]
 BoolArray = NDArray[np.bool_]
-SampleArray = NDArray[np.uint8] | NDArray[np.uint16]
+DeepArray = NDArray[np.uint16]
+SampleArray = ByteArray | DeepArray

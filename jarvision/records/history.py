@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import Literal
 
+from jarvision.records.flags import FINDINGS
 from jarvision.records.photo import TimeSource
 from jarvision.records.species import SpeciesProfile
 from jarvision.records.wall import Coverage, JarShape, Patch, WallThumbnail
+from jarvision.records.wording import PLAIN, Fact, Voice, put_into_words
 
 View = Literal["front", "a", "b", "c", "d"]
 JarKind = Literal["spawn", "fruiting"]
@@ -27,7 +30,8 @@ class Reading:
     unusable photo shows it with what to do. ``radius_mm`` is the inner radius of the jar, by which
     degrees become lengths on its wall. ``groove_height_mm`` is above the inner floor;
     ``shape_conflict`` says how the photo contradicts the jar's profile; ``fill_sd_mm`` is the
-    standard uncertainty of ``fill_height_mm``.
+    standard uncertainty of ``fill_height_mm``. ``notes`` say what was odd about how the file was
+    read, one sentence each without a full stop.
     """
 
     photo: str
@@ -51,6 +55,7 @@ class Reading:
     groove_height_mm: float | None = None
     shape_conflict: str = ""
     fill_sd_mm: float | None = None
+    notes: tuple[str, ...] = ()
 
     def area_cm2(self, *kinds: str) -> float:
         """Summed area of the patches of the given kinds, cm2."""
@@ -170,6 +175,81 @@ class JarHistory:
 
 
 @dataclass(frozen=True)
+class Finding:
+    """What was found about a jar, as data; made by :meth:`of`, told by :meth:`tell`.
+
+    Attributes
+    ----------
+    word
+        Key of :data:`jarvision.records.flags.FINDINGS`, which has its wording and its flag.
+    verdict
+        The verdict that it asks for; None for a note, which asks for none.
+    day
+        The day that it is about; None where it is about no single one.
+    numbers, dates, names
+        The facts that its wording tells; units stand in the keys.
+
+    Raises
+    ------
+    ValueError
+        When the word is not known.
+    """
+
+    word: str
+    verdict: VerdictWord | None = None
+    day: date | None = None
+    numbers: Mapping[str, float] = field(default_factory=dict)
+    dates: Mapping[str, date] = field(default_factory=dict)
+    names: Mapping[str, str] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        if self.word not in FINDINGS:
+            raise ValueError(f"finding '{self.word}' is not known")
+
+    @classmethod
+    def of(
+        cls,
+        word: str,
+        verdict: VerdictWord | None = None,
+        *,
+        day: date | None = None,
+        **facts: Fact | None,
+    ) -> Finding:
+        """Sort the facts by their kind; those that are None are left out."""
+        known = {name: fact for name, fact in facts.items() if fact is not None}
+        return cls(
+            word=word,
+            verdict=verdict,
+            day=day,
+            numbers={k: float(v) for k, v in known.items() if not isinstance(v, str | date)},
+            dates={k: v for k, v in known.items() if isinstance(v, date)},
+            names={k: v for k, v in known.items() if isinstance(v, str)},
+        )
+
+    @property
+    def flag(self) -> str:
+        """The flag that it raises, a word of ``FLAGS``; empty where none."""
+        return FINDINGS[self.word].flag
+
+    @property
+    def sentence(self) -> str:
+        """One sentence with all numbers, as files and terminals write."""
+        return self.tell(PLAIN)
+
+    def tell(self, voice: Voice) -> str:
+        """Tell it in one sentence with all numbers."""
+        return put_into_words(FINDINGS[self.word].sentence, self._facts(), voice)
+
+    def tell_short(self, voice: Voice) -> str:
+        """Tell it in one short line with the number that matters most."""
+        wording = FINDINGS[self.word]
+        return put_into_words(wording.short or wording.sentence, self._facts(), voice)
+
+    def _facts(self) -> dict[str, Fact]:
+        return {**self.numbers, **self.dates, **self.names}
+
+
+@dataclass(frozen=True)
 class Growth:
     """A growth curve fitted to one jar.
 
@@ -187,12 +267,9 @@ class Growth:
     ready_date, ready_low, ready_high
         Date on which coverage reaches the species' ready level, with its 80 % interval; None
         when it cannot be told.
-    stalled
-        True when growth is below what the jar's own past predicts.
-    stall_reason
-        The numbers behind it, one sentence, empty when not stalled.
-    stalled_days
-        How long the stall has lasted at least, days; 0 when not stalled.
+    stall
+        What was found where growth is below what the jar's own past predicts: among its numbers
+        ``days``, for how long at least. None when not stalled.
     """
 
     model: str
@@ -205,31 +282,57 @@ class Growth:
     ready_date: date | None = None
     ready_low: date | None = None
     ready_high: date | None = None
-    stalled: bool = False
-    stall_reason: str = ""
-    stalled_days: int = 0
+    stall: Finding | None = None
+
+    @property
+    def stalled(self) -> bool:
+        """Whether the jar has stood still up to the last day."""
+        return self.stall is not None
+
+    @property
+    def stall_reason(self) -> str:
+        """The numbers behind a stall, one sentence, empty when not stalled."""
+        return self.stall.sentence if self.stall else ""
+
+    @property
+    def stalled_days(self) -> int:
+        """How long the stall has lasted at least, days; 0 when not stalled or not known."""
+        return int(self.stall.numbers.get("days", 0)) if self.stall else 0
 
 
 @dataclass(frozen=True)
 class Flag:
-    """One row of ``flags.csv``; ``flag`` is a word of :data:`jarvision.flags.FLAGS`."""
+    """One row of ``flags.csv``; ``flag`` is a word of :data:`jarvision.records.flags.FLAGS`."""
 
     jar: str
     day: date | None
     flag: str
-    message: str
+    finding: Finding
+
+    @property
+    def message(self) -> str:
+        """One sentence with the numbers."""
+        return self.finding.sentence
 
 
 @dataclass(frozen=True)
 class Verdict:
-    """What to do with one jar, with the reasons and their numbers (one row of ``verdicts.csv``)."""
+    """What to do with one jar, and the findings behind it (one row of ``verdicts.csv``).
+
+    ``findings`` are sorted, the hardest first: the first of them is the verdict.
+    """
 
     jar: str
     species: str
     verdict: VerdictWord
-    reasons: tuple[str, ...]
+    findings: tuple[Finding, ...]
     coverage: Coverage | None
     growth: Growth
+
+    @property
+    def reasons(self) -> tuple[str, ...]:
+        """One sentence with its numbers for each finding."""
+        return tuple(finding.sentence for finding in self.findings)
 
 
 @dataclass(frozen=True)
@@ -248,7 +351,7 @@ class ShelfResult:
     """The outcome of scoring one folder.
 
     ``settings_digest`` changes with every single setting; see
-    :meth:`jarvision.settings.Settings.digest`.
+    :meth:`jarvision.settings.groups.Settings.digest`.
     """
 
     folder: str

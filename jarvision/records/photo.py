@@ -75,6 +75,8 @@ class CardFit:
         RMS distance between the marker corners found and those of the fitted homography, px.
     px_per_mm
         Scale at the middle of the card.
+    outline_px
+        ``(4, 2)`` corners of the card in photo pixels; they may lie outside the photo.
     """
 
     homography: FloatArray
@@ -84,6 +86,7 @@ class CardFit:
     markers: tuple[int, ...]
     reprojection_px: float
     px_per_mm: float
+    outline_px: FloatArray
 
     @property
     def camera_position_mm(self) -> FloatArray:
@@ -128,11 +131,12 @@ class ColourFit:
     reference
         Which card values were used: ``nominal``, ``as-printed`` or ``measured``.
     tone
-        ``(3, 2)`` bends of the camera's tone curve, see :func:`jarvision.colour.light.unbend`.
+        ``(3, 2)`` bends of the camera's tone curve, see
+        :func:`jarvision.vision.colour.light.unbend`.
     gain
         ``(3,)`` unbent signal of a perfect white in the card's middle.
     light_field
-        ``(3, 5)`` log light over the card, see :func:`jarvision.colour.light.field_terms`.
+        ``(3, 5)`` log light over the card, see :func:`jarvision.vision.colour.light.field_terms`.
     expected_de00
         Typical error of the card values themselves, CIEDE2000.
     """

@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from enum import IntEnum
+from typing import Final
 
 import numpy as np
 
 from jarvision.records.arrays import BoolArray, ByteArray, Float32Array, FloatArray
+
+HALF_VIEW_DEG: Final = 60.0
+"""A photo judges the wall this far to both sides of its middle; beyond, glass and foreshortening
+hide too much. Coverage is defined so, and so are pictures and thumbnails: it is no setting."""
 
 
 @dataclass(frozen=True)
@@ -81,9 +87,9 @@ class JarFit:
     shape_conflict: str = ""
 
 
-@dataclass(frozen=True)
-class Wall:
-    """The jar's wall unrolled to a regular grid, colour-corrected.
+@dataclass(frozen=True, kw_only=True)
+class RawWall:
+    """The jar's wall unrolled to a regular grid, colour-corrected: what stands there is not known.
 
     Attributes
     ----------
@@ -95,35 +101,77 @@ class Wall:
         ``(rows,)`` height of each row's centre, falling.
     radius_mm
         Inner radius: the grid's columns are ``radius * delta angle`` wide.
-    filled
-        ``(rows, cols)`` True where contents stand behind the glass.
-    judged
-        ``(rows, cols)`` True where the wall can be judged (filled, no glare, fog or label).
     pixels
         ``(rows, cols, 2)`` photo pixel ``(x, y)`` seen at each place.
     groove_mm
         Height of the groove or shoulder that the contents should cover; None when not known.
-    line_sd_mm, floor_sd_mm
-        Standard uncertainty of the fill line and of the floor.
     """
 
     linear: Float32Array
     angles_deg: FloatArray
     heights_mm: FloatArray
     radius_mm: float
-    filled: BoolArray
-    judged: BoolArray
     pixels: Float32Array
     groove_mm: float | None = None
-    line_sd_mm: float = 0.0
-    floor_sd_mm: float = 0.0
+
+    @property
+    def step_mm(self) -> float:
+        """Height of a cell, mm."""
+        return float(self.heights_mm[0] - self.heights_mm[1])
 
     @property
     def cell_cm2(self) -> float:
         """True area of one cell on the cylinder, cm2."""
         width_mm = self.radius_mm * float(np.deg2rad(self.angles_deg[1] - self.angles_deg[0]))
-        height_mm = float(self.heights_mm[0] - self.heights_mm[1])
-        return width_mm * height_mm / 100.0
+        return width_mm * self.step_mm / 100.0
+
+    def with_contents(
+        self,
+        *,
+        floor_row: int,
+        filled: BoolArray,
+        judged: BoolArray,
+        line_sd_mm: float,
+        floor_sd_mm: float,
+    ) -> Wall:
+        """The wall cut at its floor, once the contents were found on all of it.
+
+        ``floor_row``: rows from there on are the glass under the contents. Both masks are given for
+        the whole of this wall.
+        """
+        floor_mm = float(self.heights_mm[floor_row - 1]) - self.step_mm / 2
+        return Wall(
+            linear=self.linear[:floor_row],
+            angles_deg=self.angles_deg,
+            heights_mm=self.heights_mm[:floor_row] - floor_mm,
+            radius_mm=self.radius_mm,
+            pixels=self.pixels[:floor_row],
+            groove_mm=None if self.groove_mm is None else self.groove_mm - floor_mm,
+            filled=filled[:floor_row],
+            judged=judged[:floor_row],
+            line_sd_mm=line_sd_mm,
+            floor_sd_mm=floor_sd_mm,
+        )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Wall(RawWall):
+    """A wall whose contents are known: it ends at the inner floor, where heights begin.
+
+    Attributes
+    ----------
+    filled
+        ``(rows, cols)`` True where contents stand behind the glass.
+    judged
+        ``(rows, cols)`` True where the wall can be judged (filled, no glare, fog or label).
+    line_sd_mm, floor_sd_mm
+        Standard uncertainty of the fill line and of the floor.
+    """
+
+    filled: BoolArray
+    judged: BoolArray
+    line_sd_mm: float = 0.0
+    floor_sd_mm: float = 0.0
 
 
 class TissueClass(IntEnum):
@@ -140,6 +188,9 @@ class TissueClass(IntEnum):
     YELLOW = 8
     WET = 9
 
+
+COVERED = (TissueClass.MYCELIUM, TissueClass.STAIN)
+"""White growth and the species' normal staining count as covered; mould does not."""
 
 OFF_COLOUR = (TissueClass.GREEN, TissueClass.BLACK, TissueClass.PINK, TissueClass.YELLOW)
 
@@ -212,7 +263,7 @@ class WallThumbnail:
     """The wall of one photo in small, packed: a few kilobytes that may cross processes and be kept.
 
     Cells are 2 degrees by 2 mm and cover 60 degrees to both sides; the last row stands on the
-    floor. :mod:`jarvision.thumbnail` packs and unpacks it.
+    floor. :mod:`jarvision.vision.tissue.thumbnail` packs and unpacks it.
 
     Attributes
     ----------
@@ -228,3 +279,8 @@ class WallThumbnail:
     cols: int
     radius_mm: float
     packed: bytes
+
+
+def radius_mm(area_cm2: float) -> float:
+    """The radius of the disc of equal area, mm."""
+    return 10.0 * math.sqrt(max(area_cm2, 0.0) / math.pi)

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from pathlib import Path
 
-from jarvision.files import write_whole
-from jarvision.identity import safe_name
-from jarvision.plan import Plan
+from jarvision.base.files import write_whole
+from jarvision.base.text import safe_name
 from jarvision.records import JarEntry, ShelfResult
+from jarvision.verdict.plan import Plan
 
 
 def write_report(

@@ -10,11 +10,11 @@ from typing import Any
 
 from markupsafe import Markup
 
-from jarvision.flags import PHOTO_REASONS
-from jarvision.identity import printable
-from jarvision.lineage import trace
-from jarvision.overlay import JUDGED_ANGLE_DEG, STRIP_PX_PER_MM
-from jarvision.records import JarDay, JarEntry, JarStory, Patch, Reading, VerdictWord
+from jarvision.base.text import printable
+from jarvision.records import HALF_VIEW_DEG, JarDay, JarStory, Patch, Reading, VerdictWord
+from jarvision.records.photo_reasons import PHOTO_REASONS
+from jarvision.register.jars import Register
+from jarvision.register.lineage import trace
 from jarvision.report import svg
 from jarvision.report.pictures import (
     FRAME_PX,
@@ -38,6 +38,7 @@ from jarvision.report.words import (
     tell_short_day,
     tell_side,
 )
+from jarvision.vision.overlay.draw import STRIP_PX_PER_MM
 
 MOST_PATCHES = 8
 TAG_GAP_PERCENT = 5  # between a patch on the wall and the middle of its name, of the height
@@ -161,7 +162,7 @@ class Surroundings:
     out: Path
     today: date
     detail: Detail
-    register: Mapping[str, JarEntry]
+    register: Register
     anchors: Mapping[str, str]
     verdicts: Mapping[str, VerdictWord]
 
@@ -296,7 +297,7 @@ def _tags(patches: Sequence[Patch], path: Path) -> tuple[Tag, ...]:
         height_mm = image.height / STRIP_PX_PER_MM
     tags: list[Tag] = []
     for patch in sorted(patches, key=lambda p: -p.area_cm2):
-        seen = abs(patch.angle_deg) <= JUDGED_ANGLE_DEG
+        seen = abs(patch.angle_deg) <= HALF_VIEW_DEG
         if patch.area_cm2 < SMALLEST_LABEL_CM2 or not seen:
             continue
         tag = _tag(patch, height_mm)
@@ -309,7 +310,7 @@ def _tag(patch: Patch, height_mm: float) -> Tag:
     heights = [height for _, height in patch.outline] or [patch.height_mm]
     below, above = (100 - 100 * h / height_mm for h in (min(heights), max(heights)))
     top = below + TAG_GAP_PERCENT if below < 100 - 2 * TAG_GAP_PERCENT else above - TAG_GAP_PERCENT
-    left = 50 + 50 * patch.angle_deg / JUDGED_ANGLE_DEG
+    left = 50 + 50 * patch.angle_deg / HALF_VIEW_DEG
     kept = (min(max(value, low), 100 - low) for value, low in ((left, 20), (top, 6)))
     return Tag(f"{patch.kind} {patch.area_cm2:.1f} cm²", patch.kind, *kept)
 

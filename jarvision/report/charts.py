@@ -8,10 +8,9 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any, Final
 
-from jarvision.identity import printable
+from jarvision.base.text import printable
 from jarvision.records import OFF_COLOUR_KINDS, Growth, JarStory, VerdictWord
 from jarvision.report import svg
-from jarvision.report.why import first_seen
 from jarvision.report.words import VERDICT_WORDS, tell_short_day
 
 CURVE_SIZE_PX: Final = (380, 220)
@@ -105,13 +104,19 @@ def _sightings(story: JarStory, origin: date) -> Iterator[tuple[float, str]]:
     flags = {flag.flag for flag in story.flags}
     normal = story.profile.normal_kinds
     odd = [kind for kind in OFF_COLOUR_KINDS if kind not in normal and "off_colour" in flags]
-    seen = [(day, kind) for kind in odd if (day := first_seen(story, (kind,)))]
+    seen = [(day, kind) for kind in odd if (day := _first_seen(story, kind))]
     begin = min((day for day, _ in seen), default=None)
     firsts = [(day, kind) for day, kind in seen if day == begin]
-    if "wet" in flags and (day := first_seen(story, ("wet",))):
+    if "wet" in flags and (day := _first_seen(story, "wet")):
         firsts.append((day, "wet"))
     for day, kind in firsts:
         yield float((day - origin).days), kind
+
+
+def _first_seen(story: JarStory, kind: str) -> date | None:
+    """Return the day on which a patch of a kind was seen first."""
+    days = (d.day for d in story.history.days if any(p.kind == kind for p in d.patches))
+    return next(days, None)
 
 
 # --------------------------------------------------------------------------- one jar

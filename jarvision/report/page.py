@@ -15,12 +15,12 @@ from typing import TYPE_CHECKING, Final
 
 from markupsafe import Markup
 
-from jarvision import __version__
-from jarvision.files import write_pieces
-from jarvision.flags import CAUTIONS
-from jarvision.identity import printable
-from jarvision.plan import Plan, PlanItem
+from jarvision.base.files import write_pieces
+from jarvision.base.text import printable
+from jarvision.base.version import __version__
 from jarvision.records import JarEntry, JarStory, Reading, ShelfResult
+from jarvision.records.flags import CAUTIONS
+from jarvision.register.jars import Register
 from jarvision.report import svg
 from jarvision.report.cards import (
     Cell,
@@ -45,10 +45,10 @@ from jarvision.report.words import (
     VERDICT_WORDS,
     VerdictWords,
     by_urgency,
-    in_plain_words,
     tell_day,
     tell_span,
 )
+from jarvision.verdict.plan import Plan, PlanItem
 
 if TYPE_CHECKING:
     from jinja2 import Template
@@ -68,7 +68,7 @@ class Group:
 
 
 @dataclass(frozen=True)
-class Task:
+class TaskLine:
     """One line of the plan; ``span`` is the 80 % interval of its day."""
 
     heading: str
@@ -82,11 +82,11 @@ class Day:
     """What is due on one day."""
 
     day: str
-    tasks: tuple[Task, ...]
+    tasks: tuple[TaskLine, ...]
 
 
 @dataclass(frozen=True)
-class Row:
+class DayRow:
     """One jar in the shelf's table of days."""
 
     jar: JarHead
@@ -223,7 +223,7 @@ def _surroundings(
         out=out,
         today=result.scored_on,
         detail=detail_for(len(stories)),
-        register={**parents, **entries, **(register or {})},
+        register=Register({**parents, **entries, **(register or {})}),
         anchors={s.verdict.jar: f"jar-{n}" for n, s in enumerate(stories, 1)},
         verdicts={s.verdict.jar: s.verdict.verdict for s in stories},
     )
@@ -275,11 +275,11 @@ def _tell_when(day: date, today: date) -> str:
     return names.get((day - today).days) or tell_day(day)
 
 
-def _task(item: PlanItem, *, with_text: bool) -> Task:
-    return Task(
+def _task(item: PlanItem, *, with_text: bool) -> TaskLine:
+    return TaskLine(
         HEADINGS[item.task].replace("by today", "today at the latest"),
         jars_told(item.jars),
-        in_plain_words(printable(item.text)) if with_text else "",
+        printable(item.text) if with_text else "",
         tell_span(item.low, item.high),
     )
 
@@ -299,10 +299,10 @@ def _table_days(today: date, stories: Sequence[JarStory]) -> list[date]:
     return [today - timedelta(days=back) for back in reversed(range(max(days, 1)))]
 
 
-def _rows(stories: Sequence[JarStory], jars: Sequence[JarHead], today: date) -> list[Row]:
+def _rows(stories: Sequence[JarStory], jars: Sequence[JarHead], today: date) -> list[DayRow]:
     days = _table_days(today, stories)
     return [
-        Row(jar, tuple(_cell(story, day) for day in days))
+        DayRow(jar, tuple(_cell(story, day) for day in days))
         for story, jar in zip(stories, jars, strict=True)
     ]
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from jarvision.overlay import (
+from jarvision.vision.overlay.draw import (
     CAPTION_HEIGHT_PX,
     PICTURE_HEIGHT_PX,
     REFUSAL_CAPTION_PX,

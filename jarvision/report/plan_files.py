@@ -8,12 +8,12 @@ from datetime import UTC, date, datetime, time, timedelta
 from pathlib import Path
 from typing import Final
 
-from jarvision import __version__
-from jarvision.csv_text import Row, to_csv
-from jarvision.files import write_whole
-from jarvision.identity import printable
-from jarvision.plan import Plan, PlanItem, Task
+from jarvision.base.csv_text import Row, to_csv
+from jarvision.base.files import write_whole
+from jarvision.base.text import printable
+from jarvision.base.version import __version__
 from jarvision.report.words import tell_span
+from jarvision.verdict.plan import Plan, PlanItem, Task
 
 PLAN_COLUMNS: Final = ["date", "task", "jars", "urgency", "low", "high", "text"]
 

@@ -1,6 +1,7 @@
-"""The last scoring, read back from the tables of its output folder.
+"""A scoring read back from its tables, for folders whose store does not keep it.
 
-What the tables do not hold is left empty: outlines and confidence of patches, the fitted curve.
+Such are folders of older versions, and tables that came without their store. What the tables do not
+hold is left empty: outlines and confidence of patches, the fitted curve, how long a stall lasts.
 """
 
 from __future__ import annotations
@@ -10,14 +11,15 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 from pathlib import Path
+from statistics import median
 from typing import Any, TypeVar, cast
 
-from jarvision.csv_text import read_table
-from jarvision.errors import UsageError
-from jarvision.flags import FLAGS
-from jarvision.identity import printable
+from jarvision.base.csv_text import read_table
+from jarvision.base.errors import UsageError
+from jarvision.base.text import printable
 from jarvision.records import (
     Coverage,
+    Finding,
     Flag,
     Growth,
     JarDay,
@@ -30,10 +32,11 @@ from jarvision.records import (
     TrackedPatch,
     Verdict,
 )
-from jarvision.register import Register
+from jarvision.records.flags import FLAGS
+from jarvision.register.jars import Register
+from jarvision.register.species import SpeciesBook, find_profile
 from jarvision.report.tables import DAYS, FLAG_COLUMNS, PATCHES, READINGS, VERDICTS
 from jarvision.report.words import VERDICT_WORDS
-from jarvision.species import SpeciesBook, find_profile
 
 Cells = Mapping[str, str]
 T = TypeVar("T")
@@ -57,12 +60,8 @@ def read_result(
     UsageError
         When ``out`` holds no scoring, or one of its tables has a wrong line.
     """
-    if not (out / "verdicts.csv").is_file():
-        raise UsageError(
-            f"{printable(str(out))} holds no verdicts.csv",
-            f"Score first: jarvision score photos --out {printable(str(out))}; or name the folder "
-            "with --out.",
-        )
+    if not holds_tables(out):
+        raise no_scoring(out)
     readings = _records(out, "readings.csv", READINGS, _reading)
     patches = _grouped(_records(out, "patches.csv", PATCHES, lambda c: (_key(c), _patch(c))))
     usable = _grouped(((r.jar, r.taken_at.date()), r) for r in readings if r.status == "ok")
@@ -81,6 +80,20 @@ def read_result(
         readings=readings,
         stories=tuple(_story(row, register or Register(), tables, find) for row in rows),
         settings_digest=next((row.settings for row in rows), ""),
+    )
+
+
+def holds_tables(out: Path) -> bool:
+    """Tell whether a scoring's tables lie in a folder."""
+    return (out / "verdicts.csv").is_file()
+
+
+def no_scoring(out: Path) -> UsageError:
+    """What to tell of a folder without a scoring."""
+    return UsageError(
+        f"{printable(str(out))} holds no verdicts.csv",
+        f"Score first: jarvision score photos --out {printable(str(out))}; or name the folder "
+        "with --out.",
     )
 
 
@@ -194,7 +207,8 @@ def _patch(cells: Cells) -> TrackedPatch:
 def _flag(cells: Cells) -> Flag:
     if cells["flag"] not in FLAGS:
         raise ValueError(f"flag '{cells['flag']}' is not known")
-    return Flag(cells["jar"], _date(cells["date"]), cells["flag"], cells["message"])
+    told = Finding.of("told", text=cells["message"])
+    return Flag(cells["jar"], _date(cells["date"]), cells["flag"], told)
 
 
 def _day(
@@ -213,7 +227,7 @@ def _day(
         views=int(cells["views"]),
         coverage=cover,
         patches=patches.get(key, ()),
-        fill_height_mm=sum(fills) / len(fills) if fills else math.nan,
+        fill_height_mm=median(fills) if fills else math.nan,
         readings=seen,
     )
 
@@ -232,7 +246,7 @@ def _row(cells: Cells) -> _Row:
         jar=cells["jar"],
         species=cells["species"],
         verdict=cast(Any, cells["verdict"]),
-        reasons=_reasons(cells["reasons"]),
+        findings=_told(cells),
         coverage=_cover(cells),
         growth=growth,
     )
@@ -244,7 +258,13 @@ def _row(cells: Cells) -> _Row:
     )
 
 
-def _reasons(text: str) -> tuple[str, ...]:
+def _told(cells: Cells) -> tuple[Finding, ...]:
+    """Tell each reason as the table has it: its numbers are not read back."""
+    verdict = cast(Any, cells["verdict"])
+    return tuple(Finding.of("told", verdict, text=f"{text}.") for text in _parts(cells["reasons"]))
+
+
+def _parts(text: str) -> tuple[str, ...]:
     """Part the reasons: each begins with a capital or a number, a part within one does not."""
     whole: list[str] = []
     for part in text.split("; ") if text else ():
@@ -252,7 +272,7 @@ def _reasons(text: str) -> tuple[str, ...]:
             whole[-1] += f"; {part}"
         else:
             whole.append(part)
-    return tuple(f"{reason}." for reason in whole)
+    return tuple(whole)
 
 
 # --------------------------------------------------------------------------- a jar
@@ -262,8 +282,8 @@ def _story(
     jar, species = row.verdict.jar, row.verdict.species
     entry = register.get(jar) or JarEntry(jar, species=species, registered=False)
     flags = tables.flags.get(jar, ())
-    stall = next((flag.message for flag in flags if flag.flag == "stall"), "")
-    growth = replace(row.verdict.growth, stalled=bool(stall), stall_reason=stall)
+    stall = next((flag.finding for flag in flags if flag.flag == "stall"), None)
+    growth = replace(row.verdict.growth, stall=stall)
     return JarStory(
         history=JarHistory(entry, tables.days.get(jar, ()), tables.refused.get(jar, ())),
         growth=growth,

@@ -9,8 +9,7 @@ from datetime import date
 from itertools import pairwise
 from typing import Final
 
-from jarvision.flags import CAUTIONS, FLAGS, PHOTO_REASONS
-from jarvision.outcomes import JarOutcome
+from jarvision.growth.timeseries import shaken_on
 from jarvision.records import (
     Coverage,
     JarDay,
@@ -20,9 +19,12 @@ from jarvision.records import (
     SpeciesProfile,
     TrackedPatch,
 )
-from jarvision.register import siblings
-from jarvision.report.words import VERDICT_WORDS, tell_day, tell_span
-from jarvision.settings import GrowthSettings
+from jarvision.records.flags import CAUTIONS, FLAGS
+from jarvision.records.photo_reasons import PHOTO_REASONS
+from jarvision.register.jars import Register
+from jarvision.register.outcomes import JarOutcome
+from jarvision.report.words import VERDICT_WORDS, tell_day, tell_side, tell_span
+from jarvision.settings.growth import GrowthSettings
 
 MOST_AREAS: Final = 6
 _KINDS: Final[Mapping[str, str]] = {
@@ -53,6 +55,7 @@ def tell_story(
     scored_on: date,
     register: Mapping[str, JarEntry] | None = None,
     outcome: JarOutcome | None = None,
+    settings: GrowthSettings | None = None,
 ) -> tuple[Chapter, ...]:
     """Tell a jar's story.
 
@@ -64,24 +67,25 @@ def tell_story(
         Tells which other jars were fed from the same spawn.
     outcome
         What became of the jar, if that is known: a chapter of its own.
+    settings
+        Tell a shake from a bad reading; None: as they are by default.
     """
+    known = Register.of(register or {})
     chapters = (
-        ("Start", _start(story.history.entry, story.profile, register or {})),
+        ("Start", _start(story.history.entry, story.profile, known)),
         ("Photos", _photos(story.history)),
-        ("Growth", _growth(story)),
+        ("Growth", _growth(story, settings or GrowthSettings())),
         ("Areas", _areas(story.history)),
         ("Verdict", _verdict(story, scored_on)),
         *([("Outcome", _outcome(outcome))] if outcome else []),
-        ("What to do", _what_to_do(story, register or {})),
+        ("What to do", _what_to_do(story, known)),
         ("Caution", _caution(story)),
     )
     return tuple(Chapter(heading, tuple(sentences)) for heading, sentences in chapters)
 
 
 # --------------------------------------------------------------------------- start
-def _start(
-    entry: JarEntry, profile: SpeciesProfile, register: Mapping[str, JarEntry]
-) -> Iterable[str]:
+def _start(entry: JarEntry, profile: SpeciesProfile, register: Register) -> Iterable[str]:
     if not entry.registered:
         yield f"{entry.jar} is not in the register, so that its age and parent are not known."
     kind = "spawn" if entry.kind == "spawn" else "fruiting"
@@ -96,10 +100,10 @@ def _start(
     if not profile.latin:
         yield "There is no profile of its species, so that it is judged cautiously."
     if entry.parent:
-        others = siblings(register, entry.jar)
+        others = register.siblings(entry.jar)
         also = f", which also feeds {_listed(others)}" if others else ""
         yield f"It was fed from {entry.parent}{also}."
-    fed = [e.jar for e in register.values() if e.parent == entry.jar]
+    fed = register.children(entry.jar)
     if fed:
         yield f"It feeds {_listed(fed)}."
 
@@ -125,7 +129,7 @@ def _photos(history: JarHistory) -> Iterable[str]:
 
 
 # --------------------------------------------------------------------------- growth
-def _growth(story: JarStory) -> Iterable[str]:
+def _growth(story: JarStory, settings: GrowthSettings) -> Iterable[str]:
     days, growth, profile = story.history.days, story.growth, story.profile
     if not days:
         yield "Nothing can be said about its growth."
@@ -138,7 +142,7 @@ def _growth(story: JarStory) -> Iterable[str]:
             f"Coverage went from {_cover(first.coverage)} on {tell_day(first.day)} to "
             f"{_cover(last.coverage)} on {tell_day(last.day)}."
         )
-    yield from _turns(days)
+    yield from _turns(days, settings)
     rate = growth.rate_percent_per_day
     if rate is not None:
         yield f"Over the last days it gained {rate + 0.0:.1f} points a day."
@@ -150,15 +154,15 @@ def _growth(story: JarStory) -> Iterable[str]:
         yield _ready(story, last.day)
 
 
-def _turns(days: tuple[JarDay, ...]) -> Iterable[str]:
-    """Tell the day past half, and drops as after shaking."""
+def _turns(days: tuple[JarDay, ...], settings: GrowthSettings) -> Iterable[str]:
+    """Tell the day past half, and the drops that shaking explains."""
     passed = [b.day for a, b in pairwise(days) if a.coverage.percent < 50 <= b.coverage.percent]
     if passed:
         yield f"It passed half on {tell_day(passed[0])}."
-    drop = GrowthSettings().shake_drop_points
+    shaken = shaken_on(days, settings)
     for a, b in pairwise(days):
-        fall = a.coverage.percent - b.coverage.percent
-        if fall >= drop:
+        if b.day in shaken:
+            fall = a.coverage.percent - b.coverage.percent
             span = f"{tell_day(a.day)} to {tell_day(b.day)}"
             yield f"From {span} it fell by {fall:.0f} points, as if shaken."
 
@@ -201,7 +205,9 @@ def _areas(history: JarHistory) -> Iterable[str]:
 def _area(sighting: list[tuple[date, TrackedPatch]], last: date) -> str:
     (first_day, first), (last_day, now) = sighting[0], sighting[-1]
     kind = _KINDS.get(now.kind, f"{now.kind} area")
-    where = f"{_side(now.angle_deg)}, {now.height_mm:.0f} mm above the floor"
+    where = (
+        f"{tell_side(now.angle_deg, degrees=' degrees')}, {now.height_mm:.0f} mm above the floor"
+    )
     sizes = f"{first.area_cm2:.1f} cm2 on {tell_day(first_day)}"
     if first_day != last_day:
         sizes += f", {now.area_cm2:.1f} cm2 on {tell_day(last_day)}"
@@ -210,12 +216,6 @@ def _area(sighting: list[tuple[date, TrackedPatch]], last: date) -> str:
         trend = "new" if first_day == last_day else now.trend
         fate = _TRENDS.get(trend, trend)
     return f"{now.patch}: {kind} {where}; {sizes}, {fate}."
-
-
-def _side(angle_deg: float) -> str:
-    if abs(angle_deg) < 10:
-        return "at the front"
-    return f"{abs(angle_deg):.0f} degrees to the {'right' if angle_deg > 0 else 'left'}"
 
 
 # --------------------------------------------------------------------------- verdict and next
@@ -236,7 +236,7 @@ def _outcome(outcome: JarOutcome) -> Iterable[str]:
         yield f"That is a biological efficiency of {efficiency:.0f} %."
 
 
-def _what_to_do(story: JarStory, register: Mapping[str, JarEntry]) -> Iterable[str]:
+def _what_to_do(story: JarStory, register: Register) -> Iterable[str]:
     verdict, jar = story.verdict.verdict, story.verdict.jar
     words = VERDICT_WORDS[verdict]
     yield f"{words.heading}. {words.advice}"
@@ -244,7 +244,7 @@ def _what_to_do(story: JarStory, register: Mapping[str, JarEntry]) -> Iterable[s
     for kind in FLAGS.values():  # in the order of the table, each once
         if kind.word in told and kind.severity in ("act", "look"):
             yield kind.remedy
-    related = siblings(register, jar) or [e for e in register.values() if e.parent == jar]
+    related = register.siblings(jar) or register.children(jar)
     if verdict in ("no-go", "check") and related:
         yield f"Other jars share its spawn: jarvision trace {jar} says in which order to look."
 

@@ -7,10 +7,10 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Final
 
-from jarvision.csv_text import Row, to_csv
-from jarvision.files import write_whole
-from jarvision.flags import FLAGS
+from jarvision.base.csv_text import Row, to_csv
+from jarvision.base.files import write_whole
 from jarvision.records import OFF_COLOUR_KINDS, Coverage, JarStory, Reading, ShelfResult
+from jarvision.records.flags import FLAGS
 
 READINGS: Final = [
     "photo",

@@ -1,13 +1,16 @@
-"""The words and the order of the verdicts: the same in the table, the curves and the page."""
+"""Words and order of the verdicts, days and places: the same in table, curves and page."""
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
 from datetime import date
 from typing import Final
 
 from jarvision.records import Coverage, Growth, JarStory, VerdictWord
+from jarvision.records.wording import Voice
+
+IN_FRONT_DEG: Final = 10.0
+"""Nearer to the middle of the wall than this is in front: no jar is set down straighter by hand."""
 
 
 @dataclass(frozen=True)
@@ -101,31 +104,19 @@ def tell_coverage(coverage: Coverage | None) -> str:
     return f"{coverage.percent:.1f} % ({coverage.low:.1f} to {coverage.high:.1f})"
 
 
-def tell_side(angle_deg: float) -> str:
+def tell_side(angle_deg: float, *, degrees: str = "°") -> str:
     """Where on the wall: ``in front``, ``35° to the right``."""
-    if abs(angle_deg) < 0.5:
+    if abs(angle_deg) < IN_FRONT_DEG:
         return "in front"
-    return f"{abs(angle_deg):.0f}° to the {'right' if angle_deg > 0 else 'left'}"
+    return f"{abs(angle_deg):.0f}{degrees} to the {'right' if angle_deg > 0 else 'left'}"
 
 
-def in_plain_words(sentence: str) -> str:
-    """Tell a reason as people write: ``cm²``, ``3 Mar`` and sides instead of signed angles."""
-    told = re.sub(r"\bcm2\b", "cm²", sentence)
-    told = _ISO_DATE.sub(lambda m: _told_date(m[0]), told)
-    told = re.sub(
-        r"\bat (-?\d+) deg, (-?\d+) mm",
-        lambda m: f"{tell_side(float(m[1]))}, {m[2]} mm up",
-        told,
-    )
-    told = re.sub(r"(\d)%", r"\1 %", told)
-    return told[:1].upper() + told[1:]
+def _tell_place(how: str, angle_deg: float, height_mm: float) -> str:
+    place = f"{tell_side(angle_deg)}, {height_mm:.0f} mm up"
+    return place if how == "at" else f"{how} {place}"
 
 
-_ISO_DATE: Final = re.compile(r"\b\d{4}-\d{2}-\d{2}\b(?!\S*\.\w)")  # not inside a file's name
-
-
-def _told_date(text: str) -> str:
-    try:
-        return tell_short_day(date.fromisoformat(text))
-    except ValueError:
-        return text
+PAGE: Final = Voice(
+    area_unit="cm²", percent=" %", day=tell_short_day, weekday=tell_day, place=_tell_place
+)
+"""As people write: ``cm²``, ``3 Mar``, and sides instead of signed angles."""

@@ -1,7 +1,7 @@
 """Four ways to tell growth from contents, on the same walls.
 
 ``python -m tests.accuracy.approaches WALLS FOLDER...``: what can learn learns from WALLS (written
-by :mod:`tests.accuracy.wall_data`), all are judged on the photos of each FOLDER.
+by :mod:`tests.training.wall_data`), all are judged on the photos of each FOLDER.
 
 - Otsu's threshold on L* of the photo itself (Otsu 1979; scikit-image): nothing is learned.
 - Two thresholds on whiteness with hysteresis (Canny 1986; scikit-image), learned.
@@ -30,15 +30,15 @@ from skimage.filters import apply_hysteresis_threshold, threshold_otsu
 from skimage.segmentation import slic
 from sklearn.ensemble import RandomForestClassifier
 
-from jarvision.colourspace import srgb_decode, srgb_encode
-from jarvision.day import look
-from jarvision.errors import PhotoRefusedError
-from jarvision.photo import read_photo
+from jarvision.base.colourspace import srgb_decode, srgb_encode
+from jarvision.base.errors import PhotoRefusedError
 from jarvision.records import BoolArray, ByteArray, Float32Array, FloatArray, TissueClass
+from jarvision.vision.photo import read_photo
+from jarvision.vision.read import look
+from tests.training.wall_data import HEADROOM
 
 from .figures import concordance, markdown
 from .truth import PhotoTruth
-from .wall_data import HEADROOM
 
 Way = Callable[["Scene"], float]
 """Covered share of a scene, percent."""

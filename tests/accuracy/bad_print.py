@@ -1,8 +1,8 @@
 """What a badly printed card costs: ``python -m tests.accuracy.bad_print DIR [--step 8]``.
 
 Photos of a well printed card are scored twice: with the card's true values, and with values that
-are off as a home printer's are (the made-up inks of ``tests/unit/printed_cards.py``). That is the
-error of scoring a bad print with nominal values, seen from the other side.
+are off as a home printer's are (the made-up inks of ``tests/support/printed_cards.py``). That is
+the error of scoring a bad print with nominal values, seen from the other side.
 """
 
 from __future__ import annotations
@@ -15,13 +15,13 @@ from pathlib import Path
 
 import numpy as np
 
-from jarvision.card.layout import load_layout
-from jarvision.card.values import nominal_values
-from jarvision.colourspace import delta_e_2000, linear_to_lab
-from jarvision.day import look
-from jarvision.errors import PhotoRefusedError
-from jarvision.photo import read_photo
-from tests.unit.printed_cards import print_card
+from jarvision.base.colourspace import delta_e_2000, linear_to_lab
+from jarvision.base.errors import PhotoRefusedError
+from jarvision.vision.calibration.values import nominal_values
+from jarvision.vision.card.layout import load_layout
+from jarvision.vision.photo import read_photo
+from jarvision.vision.read import look
+from tests.support.printed_cards import print_card
 
 from .truth import PhotoTruth
 

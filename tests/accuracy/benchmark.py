@@ -3,7 +3,7 @@
 ``python -m tests.accuracy.benchmark [--photos DIR] [--walls DIR]``. DIR holds a folder of rendered
 photos for each suite; what is missing is rendered first (``tests.scenes.bulk``: a minute a photo
 on two cores, so four hours for all; a graphics card makes it minutes). With training walls
-(:mod:`tests.accuracy.wall_data`) the ways to tell growth from contents are compared anew, else that
+(:mod:`tests.training.wall_data`) the ways to tell growth from contents are compared anew, else that
 table is left as it is.
 """
 

@@ -14,13 +14,13 @@ from dataclasses import dataclass, replace
 import colour
 import numpy as np
 
-from jarvision.card.layout import CardLayout, load_layout
-from jarvision.card.values import CardValues
-from jarvision.colour.fit import fit_colour
-from jarvision.colour.light import paper_layout
-from jarvision.colourspace import delta_e_2000, linear_to_lab, xyz_to_linear
-from jarvision.photo_settings import ColourSettings
+from jarvision.base.colourspace import delta_e_2000, linear_to_lab, xyz_to_linear
 from jarvision.records import FloatArray, SwatchReadings
+from jarvision.settings.vision import ColourSettings
+from jarvision.vision.calibration.values import CardValues
+from jarvision.vision.card.layout import CardLayout, load_layout
+from jarvision.vision.colour.fit import fit_colour
+from jarvision.vision.colour.light import paper_layout
 
 LIGHTS = ("D65", "A", "FL2", "FL11", "LED-B3")
 SHAPE = colour.SpectralShape(400, 700, 10)

@@ -16,11 +16,11 @@ from pathlib import Path
 import cv2
 import numpy as np
 
-from jarvision.colourspace import srgb_encode
-from jarvision.day import look
-from jarvision.errors import PhotoRefusedError
-from jarvision.photo import read_photo
+from jarvision.base.colourspace import srgb_encode
+from jarvision.base.errors import PhotoRefusedError
 from jarvision.records import OFF_COLOUR_KINDS, ByteArray, TissueClass
+from jarvision.vision.photo import read_photo
+from jarvision.vision.read import look
 
 from .figures import Answer, by_kind, patch_rows, refused, summary
 from .matching import match_patches, verdict_if_unchanged

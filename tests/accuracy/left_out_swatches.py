@@ -14,13 +14,13 @@ from pathlib import Path
 
 import numpy as np
 
-from jarvision.card.find import find_card, read_swatches
-from jarvision.card.layout import load_layout
-from jarvision.colour.fit import fit_colour
-from jarvision.colour.light import paper_layout
-from jarvision.errors import PhotoRefusedError
-from jarvision.photo import read_photo
-from jarvision.photo_settings import ColourSettings
+from jarvision.base.errors import PhotoRefusedError
+from jarvision.settings.vision import ColourSettings
+from jarvision.vision.card.find import find_card, read_swatches
+from jarvision.vision.card.layout import load_layout
+from jarvision.vision.colour.fit import fit_colour
+from jarvision.vision.colour.light import paper_layout
+from jarvision.vision.photo import read_photo
 
 OPEN = ColourSettings(residual_max_de=float("inf"))
 

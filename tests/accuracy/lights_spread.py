@@ -13,9 +13,9 @@ from pathlib import Path
 
 import numpy as np
 
-from jarvision.day import look
-from jarvision.errors import PhotoRefusedError
-from jarvision.photo import read_photo
+from jarvision.base.errors import PhotoRefusedError
+from jarvision.vision.photo import read_photo
+from jarvision.vision.read import look
 from tests.scenes.lights_trial import CAMERAS, LIGHTS
 
 from .truth import PhotoTruth

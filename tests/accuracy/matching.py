@@ -10,20 +10,12 @@ from datetime import date, datetime, timedelta
 import cv2
 import numpy as np
 
-from jarvision.growth import fit_growth
-from jarvision.patches import KIND_OF_CLASS
-from jarvision.records import (
-    BoolArray,
-    ByteArray,
-    Coverage,
-    JarEntry,
-    Patch,
-    Reading,
-    VerdictWord,
-)
-from jarvision.species import find_profile
-from jarvision.tracking import build_history
-from jarvision.verdict import decide
+from jarvision.growth.forecast import fit_growth
+from jarvision.history.build import build_history
+from jarvision.records import BoolArray, ByteArray, Coverage, JarEntry, Patch, Reading, VerdictWord
+from jarvision.register.species import find_profile
+from jarvision.verdict.decide import decide
+from jarvision.vision.tissue.patches import KIND_OF_CLASS
 
 SIZES = {"0.25 to 1": (0.25, 1.0), "1 to 4": (1.0, 4.0), "over 4": (4.0, np.inf)}
 """Areas from and below, cm2, that are counted apart."""

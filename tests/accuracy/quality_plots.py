@@ -9,7 +9,7 @@ import matplotlib as mpl
 import numpy as np
 import pandas as pd
 
-from jarvision.photo_settings import AcceptanceSettings
+from jarvision.settings.vision import AcceptanceSettings
 
 BINS = 9
 LARGEST = 12.0  # points: what lies above is drawn at the upper edge

@@ -16,17 +16,17 @@ import cv2
 import numpy as np
 import pandas as pd
 
-from jarvision.acceptance.glare import glare_share
-from jarvision.acceptance.quality import hidden_swatches, measure_card
-from jarvision.card.find import find_card, read_swatches
-from jarvision.card.layout import load_layout
-from jarvision.day import wall_of
-from jarvision.errors import PhotoRefusedError
-from jarvision.photo import read_photo
-from jarvision.photo_settings import AcceptanceSettings, PhotoSettings
+from jarvision.base.errors import PhotoRefusedError
 from jarvision.records import Photo
-from jarvision.tissue.classify import classify
-from jarvision.tissue.coverage import measure_coverage
+from jarvision.settings.vision import AcceptanceSettings, PhotoSettings
+from jarvision.vision.card.find import find_card, read_swatches
+from jarvision.vision.card.layout import load_layout
+from jarvision.vision.photo import read_photo
+from jarvision.vision.quality.figures import hidden_swatches, measure_card
+from jarvision.vision.quality.glare import glare_share
+from jarvision.vision.read import wall_of
+from jarvision.vision.tissue.classify import classify
+from jarvision.vision.tissue.coverage import measure_coverage
 
 from .quality_plots import draw_all
 from .spoil import SPOILERS, Scene
@@ -54,9 +54,7 @@ def open_settings() -> PhotoSettings:
             hidden_swatches_max=INF,
             glare_max_percent=INF,
         ),
-        colour=replace(
-            usual.colour, residual_max_de=INF, white_linear_min=0.0, white_reflectance_min=0.0
-        ),
+        colour=replace(usual.colour, residual_max_de=INF),
         jar=replace(usual.jar, px_per_mm_min=0.0),
         coverage=replace(usual.coverage, seen_min_percent=0.0),
     )

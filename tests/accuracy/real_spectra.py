@@ -21,9 +21,7 @@ from colour.quality.cfi2017 import load_TCS_CIE2017
 from scipy import ndimage
 from scipy.optimize import least_squares
 
-from jarvision.card.layout import CardLayout, load_layout
-from jarvision.colour.light import LightFit, field_terms, fit_light, paper_layout, unbend
-from jarvision.colourspace import (
+from jarvision.base.colourspace import (
     WHITE_D65,
     delta_e_2000,
     linear_to_lab,
@@ -31,9 +29,11 @@ from jarvision.colourspace import (
     srgb_encode,
     xyz_to_linear,
 )
-from jarvision.photo_settings import ColourSettings
+from jarvision.base.spectra import reflectance_to_xyz
 from jarvision.records import BoolArray, FloatArray, SwatchReadings
-from jarvision.spectra import reflectance_to_xyz
+from jarvision.settings.vision import ColourSettings
+from jarvision.vision.card.layout import CardLayout, load_layout
+from jarvision.vision.colour.light import LightFit, field_terms, fit_light, paper_layout, unbend
 
 DAYLIGHT = ("D65", "D50", "D75")
 LAMPS = ("A", "FL2", "FL11", "LED-B1", "LED-B3", "LED-B5")

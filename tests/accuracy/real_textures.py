@@ -17,10 +17,10 @@ import numpy as np
 from skimage import data
 from skimage.filters import threshold_otsu
 
-from jarvision.jar.unroll import CELL_MM
-from jarvision.records import BoolArray, Float32Array, Wall
-from jarvision.tissue.inputs import network_inputs
-from jarvision.tissue.network import MULTIPLE, run_network
+from jarvision.records import BoolArray, Float32Array, RawWall
+from jarvision.vision.jar.unroll import CELL_MM
+from jarvision.vision.tissue.inputs import network_inputs
+from jarvision.vision.tissue.network import MULTIPLE, run_network
 
 from .figures import markdown
 
@@ -95,17 +95,15 @@ def collages() -> Iterator[Collage]:
 def by_network(collage: Collage) -> float:
     """Coverage by the package's network, percent."""
     rows, cols = SHAPE
-    yes = np.ones(SHAPE, np.bool_)
-    wall = Wall(
+    nowhere = np.zeros(SHAPE, np.bool_)
+    wall = RawWall(
         linear=collage.linear,
         angles_deg=np.rad2deg((np.arange(cols) - (cols - 1) / 2) * CELL_MM / RADIUS_MM),
         heights_mm=(rows - 0.5 - np.arange(rows)) * CELL_MM,
         radius_mm=RADIUS_MM,
-        filled=yes,
-        judged=yes,
         pixels=np.zeros((*SHAPE, 2), np.float32),
     )
-    seen = run_network(network_inputs(wall, ~yes, multiple=MULTIPLE), shape=yes.shape)
+    seen = run_network(network_inputs(wall, nowhere, multiple=MULTIPLE), shape=SHAPE)
     return 100.0 * float(inside(seen.covered).mean())
 
 

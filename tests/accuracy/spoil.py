@@ -9,10 +9,10 @@ from functools import cache, cached_property
 import cv2
 import numpy as np
 
-from jarvision.card.layout import CardLayout
-from jarvision.card.plane import card_to_photo
-from jarvision.colourspace import byte_to_linear_table, srgb_encode
-from jarvision.records import ByteArray, CardFit, Float32Array, Photo, Wall
+from jarvision.base.colourspace import byte_to_linear_table, srgb_encode
+from jarvision.records import ByteArray, CardFit, Float32Array, Photo, RawWall
+from jarvision.vision.card.layout import CardLayout
+from jarvision.vision.card.pose import card_to_photo
 
 FULL_WELL, READ_NOISE = 6000.0, 3.0  # electrons a working pixel, as in the scenes' usual phone
 JPEG_QUALITY = 90
@@ -35,7 +35,7 @@ class Scene:
 
     photo: Photo
     card: CardFit
-    wall: Wall
+    wall: RawWall
     layout: CardLayout
 
     @cached_property

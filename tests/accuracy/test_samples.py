@@ -10,10 +10,10 @@ import csv
 from pathlib import Path
 
 import pytest
+from scoring import score_folder
 
-from jarvision.batch import score_folder
 from jarvision.records import JarStory, Reading, ShelfResult
-from jarvision.settings import VerdictSettings
+from jarvision.settings.verdict import VerdictSettings
 
 SAMPLES = Path(__file__).parents[2] / "sample_images"
 WORST_POINTS = 4.5

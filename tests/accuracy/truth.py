@@ -10,8 +10,8 @@ from typing import Any
 import cv2
 import numpy as np
 
-from jarvision.geometry import GlassCylinder
-from jarvision.records import BoolArray, ByteArray, Float32Array, FloatArray, TissueClass, Wall
+from jarvision.records import BoolArray, ByteArray, Float32Array, FloatArray, RawWall, TissueClass
+from jarvision.vision.jar.glass import GlassCylinder
 
 RENDERED_GLASS_INDEX = 1.5
 MAP_SCALE = 4  # photo pixels per pixel of the ``seen`` map
@@ -91,7 +91,7 @@ class PhotoTruth:
         """True coverage within 60 degrees."""
         return float(self.numbers["coverage_percent"])
 
-    def at(self, wall: Wall, *, photo_scale: float = 1.0) -> TruePlaces:
+    def at(self, wall: RawWall, *, photo_scale: float = 1.0) -> TruePlaces:
         """What is true at the places that a wall was read from.
 
         ``photo_scale`` is working pixels per full-size pixel.

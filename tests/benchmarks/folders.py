@@ -14,12 +14,12 @@ from typing import Any
 import psutil
 
 from jarvision.api import publisher
-from jarvision.batch import read_folder, score_folder
-from jarvision.files import write_whole
-from jarvision.identity import picture_name
-from jarvision.jobs import Job, read_one
+from jarvision.base.files import write_whole
 from jarvision.records import Reading
-from jarvision.settings import Settings
+from jarvision.register.photo_names import picture_name
+from jarvision.run.jobs import Job, read_one
+from jarvision.run.score import read_shelf, score_shelf
+from jarvision.run.shelf import open_shelf
 from tests.benchmarks.photos import linked
 
 MB = 1e6
@@ -49,9 +49,7 @@ def measure_memory(photos: Sequence[Path], root: Path, *, count: int) -> Memory:
     """Read ``count`` links to photos with two workers and look at the memory meanwhile."""
     folder, out = root / "photos", root / "out"
     linked(folder, photos, count)
-    process = multiprocessing.get_context("spawn").Process(
-        target=read_folder, args=(folder,), kwargs={"out": out, "jobs": 2}
-    )
+    process = multiprocessing.get_context("spawn").Process(target=_read, args=(folder, out, 2))
     process.start()
     seen: list[tuple[int, float, float]] = []  # photos done, worker's and parent's MB
     while process.is_alive():
@@ -101,12 +99,16 @@ def measure_scaling(photos: Sequence[Path], root: Path, *, count: int, turns: in
     return Scaling(count, one, two)
 
 
+def _read(folder: Path, out: Path, jobs: int) -> None:
+    read_shelf(open_shelf(folder), out=out, jobs=jobs)
+
+
 def _pace(folder: Path, out: Path, jobs: int, count: int) -> float:
     import cv2
 
     cv2.setNumThreads(1)
     start = time.perf_counter()
-    read_folder(folder, out=out, jobs=jobs)
+    _read(folder, out, jobs)
     return count / (time.perf_counter() - start)
 
 
@@ -170,13 +172,13 @@ def _grow(folder: Path, out: Path, count: int, known: dict[str, _Known]) -> Grow
             sample.reading, photo=job.name, jar=jar, overlay=paths[0], wall_picture=paths[1]
         )
 
-    publish = publisher(folder, out, register=None, settings=Settings())
+    shelf = open_shelf(folder)
     times = [time.process_time()]
-    read_folder(folder, out=out, read=remember)
+    read_shelf(shelf, out=out, read=remember)
     times.append(time.process_time())
-    read_folder(folder, out=out, read=remember)
+    read_shelf(shelf, out=out, read=remember)
     times.append(time.process_time())
-    score_folder(folder, out=out, read=remember, publish=publish)
+    score_shelf(shelf, out=out, read=remember, publish=publisher(shelf, out))
     times.append(time.process_time())
     keep, again, whole = (1e3 * (b - a) / count for a, b in pairwise(times))
     return Growth(count, keep, whole - again, again, _peak_mb())

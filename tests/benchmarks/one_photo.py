@@ -21,24 +21,30 @@ from typing import Any
 ROUNDS = 20
 STAGE_ROUNDS = 8
 STAGES = {
-    "hash of the content": ("jarvision.jobs.content_of",),
-    "decoding at half size, sRGB, EXIF": ("jarvision.day.read_photo",),
-    "squares: the card's marks, jar tags": ("jarvision.day.find_squares", "jarvision.day._jar_of"),
-    "card: corners, homography, pose": ("jarvision.day.find_card_or_say_why",),
-    "swatches and paper": ("jarvision.day.read_swatches",),
-    "can the photo be used": ("jarvision.day.accept_card", "jarvision.day.accept_wall"),
-    "colour correction": ("jarvision.day.fit_colour",),
-    "jar: axis, edges, top": ("jarvision.day.locate_jar",),
-    "wall laid flat": ("jarvision.day.unroll",),
-    "tissue network": ("jarvision.tissue.classify.run_network",),
-    "rest of the tissue stage": ("jarvision.day.classify",),
-    "coverage, patches, pins": (
-        "jarvision.day.novelty_of",
-        "jarvision.day.measure_coverage",
-        "jarvision.day.find_patches",
-        "jarvision.day.find_pins",
+    "hash of the content": ("jarvision.run.stamps.content_of",),
+    "decoding at half size, sRGB, EXIF": ("jarvision.vision.read.read_photo",),
+    "squares: the card's marks, jar tags": (
+        "jarvision.vision.read.find_squares",
+        "jarvision.vision.read._jar_of",
     ),
-    "thumbnail, fill height, row": ("jarvision.day._reading_of",),
+    "card: corners, homography, pose": ("jarvision.vision.read.find_card_or_say_why",),
+    "swatches and paper": ("jarvision.vision.read.read_swatches",),
+    "can the photo be used": (
+        "jarvision.vision.read.accept_card",
+        "jarvision.vision.read.accept_wall",
+    ),
+    "colour correction": ("jarvision.vision.read.fit_colour",),
+    "jar: axis, edges, top": ("jarvision.vision.read.locate_jar",),
+    "wall laid flat": ("jarvision.vision.read.unroll",),
+    "tissue network": ("jarvision.vision.tissue.classify.run_network",),
+    "rest of the tissue stage": ("jarvision.vision.read.classify",),
+    "coverage, patches, pins": (
+        "jarvision.vision.read.novelty_of",
+        "jarvision.vision.read.measure_coverage",
+        "jarvision.vision.read.find_patches",
+        "jarvision.vision.read.find_pins",
+    ),
+    "thumbnail, fill height, row": ("jarvision.vision.read._reading_of",),
 }
 """What a photo goes through, in order, and the functions that do it."""
 
@@ -66,7 +72,7 @@ def measure_one_photo(photos: Sequence[Path], out: Path) -> OnePhoto:
     import cv2
     import numpy as np
 
-    from jarvision.jobs import Job, read_job, read_one
+    from jarvision.run.jobs import Job, read_job, read_one
 
     def decode(path: Path) -> None:
         cv2.imdecode(np.frombuffer(path.read_bytes(), np.uint8), cv2.IMREAD_COLOR)

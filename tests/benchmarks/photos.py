@@ -16,7 +16,7 @@ import cv2
 import numpy as np
 from PIL import Image
 
-from jarvision.colourspace import byte_to_linear_table
+from jarvision.base.colourspace import byte_to_linear_table
 from tests.scenes import camera
 from tests.scenes.samples import photos
 from tests.scenes.spec import Phone

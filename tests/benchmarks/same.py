@@ -15,7 +15,7 @@ from pathlib import Path
 from tests.benchmarks.photos import SAMPLES
 
 TABLES = ("readings.csv", "days.csv", "patches.csv", "verdicts.csv", "flags.csv", "plan.csv")
-RUN = "from jarvision.cli.main import run; run()"
+RUN = "from jarvision.app.cli.main import run; run()"
 KILLS = 8
 KILL_AFTER_S = (2.0, 6.0)
 

@@ -15,9 +15,9 @@ from typing import Any
 import pytest
 from fake_shelf import TODAY, fake_refusal, fake_shelf, fake_story, with_pictures
 
-from jarvision.plan import Plan, PlanItem
 from jarvision.records import JarEntry, JarHistory
 from jarvision.report import write_report
+from jarvision.verdict.plan import Plan, PlanItem
 
 HOSTILE = ('<script>alert("x")</script>', "=1+1", '"><img src=x onerror=alert(1)>')
 BROWSERS = ("chromium", "chromium-browser", "google-chrome", "chrome")

@@ -10,10 +10,10 @@ from pathlib import Path
 
 from fake_shelf import fake_reading
 
-from jarvision.files import write_whole
-from jarvision.identity import picture_name, read_name
-from jarvision.jobs import Job
+from jarvision.base.files import write_whole
 from jarvision.records import Reading
+from jarvision.register.photo_names import picture_name, read_name
+from jarvision.run.jobs import Job
 
 ASKED, PACE_S = "JARVISION_TEST_ASKED", "JARVISION_TEST_PACE_S"
 LONG_AGO_S = 1_700_000_000

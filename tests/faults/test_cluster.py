@@ -12,16 +12,15 @@ from typing import Any
 
 import pytest
 from paced import PACE_S, files_of, fill, paced
+from scoring import score_folder
 
-from jarvision import scheduler
-from jarvision.batch import score_folder
-from jarvision.errors import JarvisionError, UsageError
-from jarvision.folders import open_folder
-from jarvision.jobs import Fleet, Job
+from jarvision.base.errors import JarvisionError, UsageError
 from jarvision.records import Reading, ShelfResult
 from jarvision.report import write_report
-from jarvision.scheduler import cluster_fleet
-from jarvision.workers import local_fleet
+from jarvision.run.cluster import cluster_fleet
+from jarvision.run.jobs import Fleet, Job
+from jarvision.run.sources import open_folder
+from jarvision.run.workers import local_fleet
 
 distributed = pytest.importorskip("distributed")
 pytestmark = pytest.mark.slow
@@ -88,8 +87,8 @@ def test_a_photo_that_ends_every_worker_is_a_row(cluster: Any, tmp_path: Path) -
 def test_a_cluster_that_goes_ends_the_run_and_the_next_one_goes_on(
     cluster: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(scheduler, "LOOK_S", 0.2)
-    monkeypatch.setattr(scheduler, "PATIENCE_LOOKS", 3)
+    monkeypatch.setattr("jarvision.run.cluster.LOOK_S", 0.2)
+    monkeypatch.setattr("jarvision.run.cluster.PATIENCE_LOOKS", 3)
     names = fill(tmp_path / "photos", jars=3, days=5)
 
     def close(done: int, total: int, reading: Reading | None) -> None:
@@ -109,7 +108,7 @@ def test_a_cluster_that_goes_ends_the_run_and_the_next_one_goes_on(
 
 
 def test_no_scheduler_is_one_sentence(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(scheduler, "CONNECT_S", 0.5)
+    monkeypatch.setattr("jarvision.run.cluster.CONNECT_S", 0.5)
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
         address = f"tcp://127.0.0.1:{free.getsockname()[1]}"
@@ -121,4 +120,4 @@ def test_no_scheduler_is_one_sentence(monkeypatch: pytest.MonkeyPatch) -> None:
 def test_a_worker_of_another_version_is_refused(tmp_path: Path) -> None:
     job = Job(tmp_path / "a.jpg", tmp_path, None)
     with pytest.raises(UsageError, match=r"0\.0\.0"):
-        scheduler._read_packed(pickle.dumps(("0.0.0+x", paced, job)))
+        cluster._read_packed(pickle.dumps(("0.0.0+x", paced, job)))

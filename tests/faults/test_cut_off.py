@@ -16,13 +16,13 @@ from pathlib import Path
 import pytest
 from paced import ASKED, PACE_S, files_of, fill
 
-from jarvision.errors import ExitCode
-from jarvision.identity import STORE_NAME
+from jarvision.base.errors import ExitCode
+from jarvision.run.photo_files import STORE_NAME
 
 ROOT = Path(__file__).parents[2]
-PATHS = [str(ROOT / part) for part in (".", "tests", "tests/unit", "tests/faults")]
-FAKE = "import jarvision.batch as b; from paced import paced; b.read_one = paced"
-RUN = "from jarvision.cli.main import run; run()"
+PATHS = [str(ROOT / part) for part in (".", "tests/support", "tests/faults")]
+FAKE = "import jarvision.run.score as b; from paced import paced; b.read_one = paced"
+RUN = "from jarvision.app.cli.main import run; run()"
 JOBS = 2
 
 pytestmark = pytest.mark.skipif(os.name == "nt", reason="signals of POSIX")

@@ -14,9 +14,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from PIL import Image
 
-from jarvision.errors import PhotoRefusedError
-from jarvision.photo import read_photo
-from jarvision.photo.read import is_whole
+from jarvision.base.errors import PhotoRefusedError
+from jarvision.vision.photo import read_photo
+from jarvision.vision.photo.read import is_whole
 
 SIDE = (40, 56)
 SHORT, LONG = 20, 700  # inputs of each format: in every run, and by night

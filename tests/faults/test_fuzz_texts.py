@@ -11,17 +11,17 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from jarvision import outcomes
-from jarvision.card.value_files import load_card_values, write_as_printed
-from jarvision.card.values import nominal_values
-from jarvision.cgats import CgatsError, read_cgats
-from jarvision.errors import UsageError
-from jarvision.jar.profiles import load_profiles
-from jarvision.outcomes import read_outcomes
-from jarvision.register import COLUMNS, read_register
-from jarvision.settings import Settings
-from jarvision.settings_file import find_settings, to_toml
-from jarvision.species import load_species
+from jarvision.base.cgats import CgatsError, read_cgats
+from jarvision.base.errors import UsageError
+from jarvision.register import outcomes
+from jarvision.register.jar_shapes import load_jar_shapes
+from jarvision.register.jars import REGISTER_COLUMNS, read_register
+from jarvision.register.outcomes import read_outcomes
+from jarvision.register.species import load_species
+from jarvision.settings.groups import Settings
+from jarvision.settings.toml import find_settings, to_toml
+from jarvision.vision.calibration.value_files import load_card_values, write_as_printed
+from jarvision.vision.calibration.values import nominal_values
 
 REGISTER = (
     "jar,kind,species,substrate,started,parent,profile,notes\n"
@@ -29,7 +29,10 @@ REGISTER = (
     'K08,fruiting,shiitake,"straw, chopped",2026-03-01,K07,,"says ""hello"""\n'
 )
 OUTCOMES = (
-    ",".join(outcomes.COLUMNS) + "\nK08,harvested,2026-03-20,84,,first flush" + 2 * ",," + "\n"
+    ",".join(outcomes.OUTCOME_COLUMNS)
+    + "\nK08,harvested,2026-03-20,84,,first flush"
+    + 2 * ",,"
+    + "\n"
 )
 PROFILES = "[litre]\ndiameter_mm = 98.0\nheight_mm = 180.0\ngroove_mm = 140.0\n"
 SPECIES = 'like = "oyster"\nlatin = "Pleurotus ostreatus"\ncommon = ["grey"]\nready_percent = 95\n'
@@ -70,7 +73,7 @@ def in_folder(*names: str) -> Callable[[Path, bytes], Path]:
 READERS: dict[str, tuple[str, Callable[[Path, bytes], Path], Callable[[Path], object]]] = {
     "register": (REGISTER, in_folder("jars.csv"), lambda f: read_register(f / "jars.csv")),
     "outcomes": (OUTCOMES, in_folder("outcomes.csv"), lambda f: read_outcomes(f / "outcomes.csv")),
-    "profiles": (PROFILES, in_folder("jar_profiles.toml"), load_profiles),
+    "profiles": (PROFILES, in_folder("jar_profiles.toml"), load_jar_shapes),
     "settings": (to_toml(Settings()), in_folder("jarvision.toml"), find_settings),
     "species": (SPECIES, in_folder("species", "grey.toml"), load_species),
     "card": (CARD, in_folder("calibration", "card.txt"), load_card_values),
@@ -143,7 +146,7 @@ cells = st.text(
 def test_a_register_keeps_every_jar_or_says_which_line_is_wrong(
     tmp_path_factory: pytest.TempPathFactory, rows: list[tuple[str, str, str]]
 ) -> None:
-    assert {"jar", "species", "notes"} <= set(COLUMNS)
+    assert {"jar", "species", "notes"} <= set(REGISTER_COLUMNS)
     path = tmp_path_factory.mktemp("register") / "jars.csv"
     quoted = "".join(",".join(f'"{cell}"' for cell in row) + "\n" for row in rows)
     path.write_text(f"jar,species,notes\n{quoted}", encoding="utf-8")

@@ -18,15 +18,15 @@ import pytest
 from fake_shelf import fake_reading
 from paced import fill, paced
 from PIL import Image
+from scoring import score_folder
 
-from jarvision.batch import score_folder
-from jarvision.errors import NotWritableError
-from jarvision.identity import STORE_NAME
-from jarvision.jobs import Job
-from jarvision.lock import LOCK_NAME
+from jarvision.base.errors import NotWritableError
 from jarvision.records import Reading, ShelfResult
 from jarvision.report import write_report
-from jarvision.workers import local_fleet
+from jarvision.run.jobs import Job
+from jarvision.run.lock import LOCK_NAME
+from jarvision.run.photo_files import STORE_NAME
+from jarvision.run.workers import local_fleet
 
 LONG_NAME = "J1_" + "ä" * 90 + "_2026-03-01.jpg"  # 209 bytes in UTF-8
 FAR_FUTURE_S, FAR_PAST_S = 8_000_000_000, -2_000_000_000  # 2223 and 1906

@@ -19,15 +19,7 @@ from .anomalies import Shake, Stall
 from .events import Canvas, Event, Growth
 from .growth_field import Front, arrival_days, scatter_nuclei
 from .measures import TruePatch, true_coverage, true_patches, true_soft_coverage
-from .mycelium import (
-    Felt,
-    Habit,
-    Tint,
-    felt,
-    filled_relief,
-    mycelium_colour,
-    opacity_at,
-)
+from .mycelium import Felt, Habit, Tint, felt, filled_relief, mycelium_colour, opacity_at
 from .substrates import Bare, bare_contents
 from .textures import fractal_noise, lab_to_linear, smoothstep
 from .wall_paint import WallGrid, WallPaint

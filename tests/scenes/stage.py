@@ -16,13 +16,7 @@ from PIL import Image
 
 from tests.scenes import fruit, glass, lights, meshes, surfaces
 from tests.scenes.pinhole import CardInWorld, Pinhole, hold
-from tests.scenes.spec import (
-    CARD_HEIGHT_MM,
-    CARD_WIDTH_MM,
-    PAPERS_MM,
-    Lamp,
-    SceneSpec,
-)
+from tests.scenes.spec import CARD_HEIGHT_MM, CARD_WIDTH_MM, PAPERS_MM, Lamp, SceneSpec
 from tests.scenes.wall_paint import WallPaint
 
 FloatArray = NDArray[np.float64]
@@ -97,7 +91,7 @@ class Geometry:
 def card_picture(path: Path | None = None) -> NDArray[np.uint8]:
     """The card's active area, ``(rows, cols, 3)`` sRGB at 300 dpi: drawn by the package."""
     if path is None:
-        from jarvision.card.draw import draw_card
+        from jarvision.vision.card.draw import draw_card
 
         with tempfile.TemporaryDirectory() as folder:
             path = draw_card(Path(folder)).png

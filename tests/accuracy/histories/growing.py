@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from jarvision.records import ByteArray, FloatArray, TissueClass
-from jarvision.species import find_profile
+from jarvision.register.species import find_profile
 from tests.scenes.growth_field import Front, arrival_days, scatter_nuclei
 from tests.scenes.wall_paint import WallGrid
 

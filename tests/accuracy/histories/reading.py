@@ -14,7 +14,7 @@ import cv2
 import numpy as np
 
 from jarvision.records import Coverage, FloatArray, Patch, Reading, TissueClass
-from jarvision.thumbnail import CELL_MM, FINER, SmallWall, pack
+from jarvision.vision.tissue.thumbnail import FINER, SMALL_CELL_MM, SmallWall, pack_thumbnail
 
 from .growing import FRONT_DEG, Jar
 from .plans import day
@@ -148,7 +148,9 @@ def _read(
         fill_height_mm=plan.fill_mm + float(rng.normal(0.0, 0.7)),
         colour_de00_median=1.2,
         radius_mm=plan.radius_mm,
-        thumbnail=pack(_small(jar, opacity, classes, jar.front(pattern, turn), rng, error)),
+        thumbnail=pack_thumbnail(
+            _small(jar, opacity, classes, jar.front(pattern, turn), rng, error)
+        ),
     )
 
 
@@ -210,7 +212,7 @@ def _small(
     error: ReaderError,
 ) -> SmallWall:
     """The thumbnail that the photo would give, its opacity and pattern with noise."""
-    rows = int(np.ceil(jar.plan.fill_mm / CELL_MM))
+    rows = int(np.ceil(jar.plan.fill_mm / SMALL_CELL_MM))
     size = (60, rows)
     blurred = cv2.GaussianBlur(rng.standard_normal((rows, 60)), (0, 0), 1.5)
     hidden = cv2.resize(opacity, size, interpolation=cv2.INTER_AREA) + 0.25 * blurred

@@ -6,12 +6,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
-from jarvision.growth import fit_growth
+from jarvision.growth.forecast import fit_growth
+from jarvision.growth.priors import fit_siblings
+from jarvision.history.build import build_history
 from jarvision.records import Growth, JarHistory, Reading
-from jarvision.siblings import fit_siblings
-from jarvision.species import find_profile
-from jarvision.tracking import build_history
-from jarvision.verdict import decide
+from jarvision.register.species import find_profile
+from jarvision.verdict.decide import decide
 
 from .growing import Truth, grow_jar, truth_of
 from .plans import FIRST_DAY, Plan, day, plan_batch

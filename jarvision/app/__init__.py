@@ -1,0 +1,1 @@
+"""What the grower touches: the command line."""

@@ -1,0 +1,86 @@
+"""``jarvision hindsight``: how often go and no-go were right, and what the jars gave."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from typing import TYPE_CHECKING, Any
+
+import typer
+
+from jarvision.app.cli.console import tell_lines
+from jarvision.app.cli.harvest import harvest_numbers, tell_efficiency, tell_weight
+from jarvision.app.cli.options import AsJson, Quiet
+from jarvision.app.cli.places import RegisterOption, open_paperwork
+from jarvision.app.cli.plain import echo_json
+from jarvision.base.text import counted, printable
+
+if TYPE_CHECKING:
+    from jarvision.register.outcomes import JarOutcome
+    from jarvision.truth.hindsight import Hindsight, Share
+
+HINDSIGHT_EXAMPLE = "Example: jarvision hindsight --register photos/jars.csv"
+
+
+def hindsight(
+    register: RegisterOption = None, as_json: AsJson = False, quiet: Quiet = False
+) -> None:
+    """Say how often go and no-go were right on your own jars.
+
+    Counts the jars whose outcome you recorded, and what they yielded.
+
+    Exit codes: 0 done, 2 bad usage.
+    """
+    from jarvision.truth.hindsight import look_back
+
+    outcomes = open_paperwork(register).outcomes
+    found = look_back(outcomes.values())
+    yields = [jar for jar in outcomes.values() if jar.fresh_grams is not None]
+    if as_json:
+        document = {**asdict(found), "yields": [_yield(jar) for jar in yields]}
+        echo_json(document)
+        return
+    for line in (*_verdicts(found), *(_sentence(jar) for jar in yields)):
+        typer.echo(printable(line))
+    tell_lines(
+        [
+            "Only jars with a recorded outcome count. A no-go jar that left unopened tells "
+            "nothing: record what you saw through the glass."
+        ],
+        quiet=quiet,
+    )
+
+
+def _verdicts(found: Hindsight) -> list[str]:
+    lines = [
+        _share("go", found.go, "clean or harvested", found.wrong_go),
+        _share("no-go", found.no_go, "contaminated", found.wrong_no_go),
+    ]
+    if found.undecided:
+        lines.append(f"wait or check: {counted(found.undecided, 'jar')}, neither right nor wrong.")
+    if found.without_verdict:
+        lines.append(
+            f"no verdict from before the outcome: {counted(found.without_verdict, 'jar')}."
+        )
+    return lines
+
+
+def _share(verdict: str, share: Share, right: str, wrong: tuple[str, ...]) -> str:
+    if share.percent is None:
+        return f"{verdict}: no jar with an outcome yet."
+    text = (
+        f"{verdict}: {share.percent:.0f} % right (95 % interval {share.low_percent:.0f} to "
+        f"{share.high_percent:.0f} %): {share.count} of {counted(share.of, 'jar')} {right}."
+    )
+    return f"{text} Not so: {', '.join(wrong)}." if wrong else text
+
+
+def _sentence(jar: JarOutcome) -> str:
+    efficiency = tell_efficiency(jar)
+    if efficiency:
+        return f"{jar.jar}: {tell_weight(jar)}, {efficiency}."
+    missing = "no dry weight is recorded, so no biological efficiency"
+    return f"{jar.jar}: {tell_weight(jar)}; {missing}."
+
+
+def _yield(jar: JarOutcome) -> dict[str, Any]:
+    return {"jar": jar.jar, **harvest_numbers(jar), "flushes": len(jar.flushes)}

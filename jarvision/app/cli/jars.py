@@ -1,0 +1,120 @@
+"""``jarvision jars``: start the register, add jars to it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from jarvision.app.cli.console import tell_lines
+from jarvision.app.cli.options import AsJson, Quiet
+from jarvision.app.cli.places import (
+    REPORT,
+    OutOption,
+    RegisterOption,
+    last_scoring,
+    open_paperwork,
+    register_path,
+)
+from jarvision.app.cli.plain import echo_json
+from jarvision.base.text import counted, printable
+
+if TYPE_CHECKING:
+    from jarvision.run.shelf import Shelf
+
+JARS_NEW_EXAMPLE = "Example: jarvision jars new --register photos/jars.csv"
+JARS_ADD_EXAMPLE = (
+    "Example: jarvision jars add K08 --kind fruiting --species oyster --substrate straw "
+    "--started 2026-03-01 --parent K07"
+)
+
+jars_app = typer.Typer(
+    name="jars", help="Start the jar register, add jars to it.", no_args_is_help=True
+)
+
+
+@jars_app.command("new", epilog=JARS_NEW_EXAMPLE)
+def new(register: RegisterOption = None) -> None:
+    """Write a register without jars, to be filled in. A file that is there is left alone.
+
+    Exit codes: 0 done, 2 there is one already, 5 not writable.
+    """
+    from jarvision.register.edit import new_register
+
+    path = new_register(register or register_path(None))
+    typer.echo(printable(str(path)))
+
+
+@jars_app.command("add", epilog=JARS_ADD_EXAMPLE)
+def add(
+    jar: Annotated[str, typer.Argument(metavar="JAR", help="Name of the new jar.")],
+    kind: Annotated[str, typer.Option(help="spawn or fruiting. Empty means spawn.")] = "",
+    species: Annotated[str, typer.Option(help="Common or Latin name.")] = "",
+    substrate: Annotated[str, typer.Option(help="What is in the jar.")] = "",
+    started: Annotated[
+        str, typer.Option(metavar="DATE", help="Day of inoculation, as 2026-01-31.")
+    ] = "",
+    parent: Annotated[
+        str, typer.Option(metavar="JAR", help="Jar whose spawn it got; must be registered.")
+    ] = "",
+    profile: Annotated[str, typer.Option(help="Shape of the jar.")] = "",
+    notes: Annotated[str, typer.Option(help="Anything else.")] = "",
+    out: OutOption = REPORT,
+    register: RegisterOption = None,
+    as_json: AsJson = False,
+    quiet: Quiet = False,
+) -> None:
+    """Add JAR to the register: one line at its end.
+
+    Nothing else is changed. The whole register is checked first; when a line is wrong, nothing is
+    written.
+
+    Exit codes: 0 done, 2 a wrong line or bad usage, 5 not writable.
+    """
+    from jarvision.register.edit import add_jar
+
+    cells = {
+        "jar": jar,
+        "kind": kind,
+        "species": species,
+        "substrate": substrate,
+        "started": started,
+        "parent": parent,
+        "profile": profile,
+        "notes": notes,
+    }
+    shelf = open_paperwork(register)
+    path = shelf.register_path
+    added = add_jar(path, cells, is_known_species=shelf.species.knows)
+    doubts = [*added.warnings, *_doubts_about(added.entry.parent, out, shelf)]
+    if as_json:
+        document = {
+            "jar": added.entry.jar,
+            "register": str(path),
+            "jars": len(added.register),
+            "notes": doubts,
+        }
+        echo_json(document)
+    else:
+        jars = counted(len(added.register), "jar")
+        typer.echo(printable(f"{added.entry.jar} added to {path}, which now holds {jars}."))
+    tell_lines([f"Note: {doubt}." for doubt in doubts], quiet=quiet)
+
+
+def _doubts_about(parent: str, out: Path, shelf: Shelf) -> list[str]:
+    """Say what the last scoring and the outcomes hold against a jar's spawn."""
+    if not parent:
+        return []
+    result, outcome = last_scoring(out, shelf), shelf.outcomes.get(parent)
+    stories = result.stories if result else ()
+    verdict = next((s.verdict.verdict for s in stories if s.verdict.jar == parent), "")
+    found = []
+    if result and verdict in ("no-go", "check", "wait"):
+        found.append(
+            f"the verdict on '{parent}' of {result.scored_on} is {verdict}, not go: spawn that is "
+            "in doubt multiplies its fault"
+        )
+    if outcome and outcome.outcome == "contaminated":
+        found.append(f"'{parent}' was recorded as contaminated on {outcome.day}")
+    return found

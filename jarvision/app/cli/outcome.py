@@ -1,0 +1,116 @@
+"""``jarvision outcome``: write down what became of a jar."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from typing import TYPE_CHECKING, Annotated, Any, cast
+
+import typer
+
+from jarvision.app.cli.console import tell_lines
+from jarvision.app.cli.harvest import harvest_numbers, tell_efficiency, tell_weight
+from jarvision.app.cli.options import AsJson, Quiet
+from jarvision.app.cli.places import (
+    REPORT,
+    OutOption,
+    RegisterOption,
+    last_scoring,
+    open_paperwork,
+)
+from jarvision.app.cli.plain import echo_json, iso
+from jarvision.base.errors import UsageError
+from jarvision.base.text import printable
+
+if TYPE_CHECKING:
+    from jarvision.register.outcomes import JarOutcome
+
+OUTCOME_EXAMPLE = "Example: jarvision outcome K08 harvested --grams 84 --dry-grams 100"
+
+
+def outcome(
+    jar: Annotated[str, typer.Argument(metavar="JAR", help="The jar.")],
+    word: Annotated[
+        str, typer.Argument(metavar="OUTCOME", help="clean, contaminated or harvested.")
+    ],
+    grams: Annotated[
+        float | None, typer.Option(metavar="G", help="Fresh weight picked that day, g.")
+    ] = None,
+    dry_grams: Annotated[
+        float | None, typer.Option(metavar="G", help="Dry weight of the jar's substrate, g.")
+    ] = None,
+    on: Annotated[
+        datetime | None,
+        typer.Option(
+            "--date", formats=["%Y-%m-%d"], metavar="DATE", help="Day of it. Default: today."
+        ),
+    ] = None,
+    note: Annotated[str, typer.Option(help="Anything else.")] = "",
+    out: OutOption = REPORT,
+    register: RegisterOption = None,
+    as_json: AsJson = False,
+    quiet: Quiet = False,
+) -> None:
+    """Record that JAR was clean, contaminated or harvested.
+
+    One line is added to outcomes.csv beside the register, with what the last scoring said of the
+    jar. The last line of a jar and day counts, so that a slip is corrected by recording the day
+    again.
+
+    Exit codes: 0 done, 2 bad usage, 5 not writable.
+    """
+    from jarvision.register.outcomes import OUTCOMES, Outcome, add_outcome, verdict_before
+
+    if word not in OUTCOMES:
+        raise UsageError(f"'{printable(word)}' is no outcome", f"Say one of {', '.join(OUTCOMES)}.")
+    shelf = open_paperwork(register)
+    if jar not in shelf.register:
+        raise UsageError(
+            f"Jar '{printable(jar)}' is not in the register", "Add it with jarvision jars add."
+        )
+    today = _today()
+    day = on.date() if on else today
+    result = last_scoring(out, shelf)
+    verdict, verdict_date = verdict_before(result, jar, day) if result else (None, None)
+    line = Outcome(jar, cast(Any, word), day, grams, dry_grams, note.strip(), verdict, verdict_date)
+    whole = add_outcome(shelf.outcomes_path, line, entry=shelf.register[jar], today=today)
+    if as_json:
+        echo_json(_document(whole))
+    else:
+        typer.echo(printable(_sentence(whole)))
+    if whole.verdict is None:
+        tell_lines(
+            [
+                f"No verdict from before {day} was found in {out}, so that this jar does not count "
+                "in jarvision hindsight."
+            ],
+            quiet=quiet,
+        )
+
+
+def _today() -> date:
+    return date.today()
+
+
+def _document(whole: JarOutcome) -> dict[str, Any]:
+    """Name everything that is known of the jar's outcome."""
+    return {
+        "jar": whole.jar,
+        "outcome": whole.outcome,
+        "date": iso(whole.day),
+        "verdict": whole.verdict,
+        "verdict_date": iso(whole.verdict_date),
+        "flushes": [{"date": iso(day), "grams": grams} for day, grams in whole.flushes],
+        **harvest_numbers(whole),
+    }
+
+
+def _sentence(whole: JarOutcome) -> str:
+    """Tell the jar's outcome with all its lines."""
+    verdict = f"the verdict of {whole.verdict_date} was {whole.verdict}" if whole.verdict else ""
+    parts = (
+        f"{whole.jar}: {whole.outcome}",
+        verdict,
+        tell_weight(whole),
+        tell_efficiency(whole),
+    )
+    return ", ".join(filter(None, parts)) + "."

@@ -1,0 +1,96 @@
+"""``jarvision score``: read a folder of photos, write tables and report, tell the result."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from jarvision.app.cli.console import stdout, tell_lines
+from jarvision.app.cli.options import (
+    AsJson,
+    Jobs,
+    OutFolder,
+    PhotoFolderName,
+    Quiet,
+    RegisterFile,
+    SettingsFile,
+)
+from jarvision.app.cli.plain import echo_json
+from jarvision.app.cli.running import cores, progress_bar, stoppable
+from jarvision.base.errors import ExitCode
+
+if TYPE_CHECKING:
+    from jarvision.records import ShelfResult
+
+SCORE_EXAMPLE = "Example: jarvision score photos --out report --register photos/jars.csv"
+
+
+def score(
+    folder: PhotoFolderName,
+    out: OutFolder,
+    register: RegisterFile = None,
+    jobs: Jobs = None,
+    scheduler: Annotated[
+        str | None,
+        typer.Option(
+            metavar="ADDRESS", help="Dask scheduler whose workers read the photos, tcp://HOST:8786."
+        ),
+    ] = None,
+    settings_file: SettingsFile = None,
+    as_json: AsJson = False,
+    strict: Annotated[
+        bool, typer.Option("--strict", help="Leave with 4 when a photo was unusable.")
+    ] = False,
+    quiet: Quiet = False,
+    today: Annotated[
+        datetime | None,
+        typer.Option(
+            formats=["%Y-%m-%d"],
+            metavar="DATE",
+            help="Day the verdicts are for. Default: the day of the newest usable photo.",
+        ),
+    ] = None,
+) -> None:
+    """Score every photo in FOLDER and say what to do with each jar.
+
+    Exit codes: 0 done, 2 bad usage, 3 no photo found, 4 some photos unusable (with --strict),
+    5 output folder not writable, 130 stopped.
+    """
+    from jarvision.app.cli.scoring import Wish, open_fleet, score_and_write
+    from jarvision.run.sources import open_folder
+
+    wish = Wish(out, register, settings_file, today.date() if today else None)
+    with (
+        stoppable(out),
+        open_folder(folder) as source,
+        open_fleet(scheduler, jobs or cores()) as fleet,
+        progress_bar(shown=not quiet) as (progress, tell),
+    ):
+        result = score_and_write(source, wish, fleet=fleet, tell=tell, progress=progress)
+    if as_json:
+        from jarvision.app.cli.document import result_document
+
+        echo_json(result_document(result))
+    else:
+        from jarvision.app.cli.summary import print_summary
+
+        print_summary(stdout(), result)
+    tell_lines(_notes(result, out), quiet=quiet)
+    if strict and any(reading.status == "unusable" for reading in result.readings):
+        raise typer.Exit(ExitCode.SOME_UNUSABLE)
+
+
+def _notes(result: ShelfResult, out: Path) -> list[str]:
+    from jarvision.app.cli.summary import tell_refused
+
+    tables = "readings.csv, days.csv, patches.csv, verdicts.csv, flags.csv, plan.csv"
+    return [
+        *result.warnings,
+        *tell_refused(result),
+        f"Report: {out / 'report.html'}",
+        f"Tables: {tables} in {out}",
+        f"Calendar: {out / 'plan.ics'}",
+    ]

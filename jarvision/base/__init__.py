@@ -1,0 +1,1 @@
+"""What knows nothing of jars: errors, files, text, colour, tables of measurements."""

@@ -1,0 +1,114 @@
+"""CSV as text: written so that no spreadsheet runs a cell, read as spreadsheets leave it."""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+import re
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+from jarvision.base.errors import UsageError
+from jarvision.base.text import printable
+
+CsvCell = str | int | float | None
+Row = Sequence[CsvCell]
+
+# Spreadsheets run a cell that starts like this as a formula; a plain number is harmless.
+_FORMULA: Final = re.compile(r"^[=+\-@\t\r\n]")
+_NUMBER: Final = re.compile(r"^[+-]?\d+(\.\d+)?$")
+_LINE_END: Final = re.compile(r"\r\n|\r|\n")
+
+
+@dataclass(frozen=True)
+class CsvTable:
+    """A table as read: lower-case column names; the cells of a row by column, stripped."""
+
+    delimiter: str
+    columns: tuple[str, ...]
+    header_line: int
+    rows: tuple[tuple[int, dict[str, str]], ...]
+    """Line number in the file (from 1) and cells of each row."""
+
+
+def is_formula(text: str) -> bool:
+    """Say whether a spreadsheet would run this cell."""
+    # The first character is judged before it is cleaned: a tab must not hide what follows it.
+    return bool(_FORMULA.match(text.lstrip(" "))) and not _NUMBER.match(text)
+
+
+def to_csv(columns: Sequence[str], rows: Iterable[Row]) -> str:
+    """CSV text with a header; cells that a spreadsheet would run are made harmless."""
+    return to_lines([columns, *rows])
+
+
+def to_lines(rows: Iterable[Row], delimiter: str = ",") -> str:
+    """Lines of CSV text, without a header of their own."""
+    text = io.StringIO()
+    writer = csv.writer(text, delimiter=delimiter, lineterminator="\n")
+    writer.writerows([_cell(value) for value in row] for row in rows)
+    return text.getvalue()
+
+
+def _cell(value: CsvCell) -> str:
+    if value is None or (isinstance(value, float) and not math.isfinite(value)):
+        return ""
+    if not isinstance(value, str):
+        return str(value)
+    text = printable(value)
+    return f"'{text}" if is_formula(value) or is_formula(text) else text  # cleaning may bare one
+
+
+def plain_cell(text: str) -> str:
+    """Take away the apostrophe that :func:`to_csv` puts before a formula."""
+    return text[1:] if text.startswith("'") and is_formula(text[1:]) else text
+
+
+def parse_csv(text: str, *, remarks: bool = True) -> CsvTable | None:
+    """Read CSV text with commas or semicolons; None when it holds no line at all.
+
+    Blank lines are passed over, missing cells are empty. With ``remarks`` lines that begin with
+    ``#`` are passed over, too; a jar that is called so can then not stand first on its line.
+    """
+    # splitlines would also break a cell at rare characters, such as a line separator pasted in
+    every = enumerate(_LINE_END.split(text), 1)
+    lines = [(n, t) for n, t in every if t.strip(" \t,;")]
+    kept = [(n, t) for n, t in lines if not (remarks and t.lstrip().startswith("#"))]
+    if not kept:
+        return None
+    delimiter = ";" if kept[0][1].count(";") > kept[0][1].count(",") else ","
+    # One csv.reader per line: a stray quote then spoils its own line, not the rest of the file.
+    cells = [(n, next(csv.reader([line], delimiter=delimiter))) for n, line in kept]
+    columns = tuple(name.strip().lower() for name in cells[0][1])
+    rows = []
+    for number, row in cells[1:]:
+        padded = [cell.strip() for cell in row] + [""] * (len(columns) - len(row))
+        rows.append((number, dict(zip(columns, padded, strict=False))))
+    return CsvTable(delimiter, columns, cells[0][0], tuple(rows))
+
+
+def read_table(path: Path, needed: Iterable[str]) -> CsvTable:
+    """Read a table that jarvision wrote, formulas as they were before they were made harmless.
+
+    Raises
+    ------
+    UsageError
+        When it cannot be read, or lacks one of the columns that are needed.
+    """
+    try:
+        table = parse_csv(path.read_text(encoding="utf-8-sig"), remarks=False)
+    except (OSError, UnicodeDecodeError) as error:
+        raise UsageError(
+            f"{printable(path.name)} cannot be read ({error})", "Save it as UTF-8 CSV."
+        ) from error
+    lost = [name for name in needed if table is None or name not in table.columns]
+    if table is None or lost:
+        raise UsageError(
+            f"{printable(path.name)} has no column '{lost[0] if lost else 'jar'}'",
+            "Its first line must name the columns, as it was written.",
+        )
+    rows = ((n, {name: plain_cell(cell) for name, cell in row.items()}) for n, row in table.rows)
+    return CsvTable(table.delimiter, table.columns, table.header_line, tuple(rows))

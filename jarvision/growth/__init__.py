@@ -1,0 +1,1 @@
+"""Days of a jar -> its curve, its forecast, its stall."""

@@ -1,0 +1,235 @@
+"""From a jar's days to its growth curve, the date on which it is ready, and whether it stalls.
+
+A jar's record is first cut at its last shake (a lasting drop of coverage is a new origin). A few
+curves are fitted to what follows (:mod:`jarvision.growth.models`): the best one gives its name, all
+enter the forecast with their Akaike weights. Too few or flat days are not fitted:
+then the species' spawn run gives a wide forecast, or none is given.
+"""
+
+from __future__ import annotations
+
+import math
+import zlib
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+
+import numpy as np
+
+from jarvision.growth.models import MODELS, Fit, draw_parameters, fit_curve
+from jarvision.growth.priors import Sibling, pooled_prior, species_prior
+from jarvision.growth.stall import Stall, find_stall
+from jarvision.growth.timeseries import Series, as_series, last_piece, rate_of
+from jarvision.records import FloatArray, Growth, JarHistory
+from jarvision.register.species import SpeciesProfile
+from jarvision.settings.groups import Settings
+from jarvision.settings.growth import GrowthSettings
+
+UNFITTED = "too-few-days"
+"""Stands for a model's name where the record is too short or too flat for a curve."""
+
+
+@dataclass(frozen=True)
+class DrawnCurve:
+    """A fitted curve, and ``(n, 3)`` parameters that the readings allow it."""
+
+    fit: Fit
+    parameters: FloatArray
+
+    def times(self, level: float) -> FloatArray:
+        """When each draw reaches a level, ``(n,)``; infinite where it never does."""
+        return self.fit.model.time(level, *self.parameters.T)
+
+    def levels(self, t: FloatArray) -> FloatArray:
+        """Every draw at the times ``t``, ``(n, len(t))``."""
+        return self.fit.model.curve(t, *self.parameters.T[:, :, None])
+
+
+@dataclass(frozen=True)
+class Ready:
+    """The date on which a jar is ready, with its interval; None where it cannot be told."""
+
+    day: date | None = None
+    low: date | None = None
+    high: date | None = None
+
+
+def fit_growth(
+    history: JarHistory,
+    profile: SpeciesProfile,
+    *,
+    today: date,
+    siblings: Sequence[Sibling] = (),
+    settings: Settings | None = None,
+) -> Growth:
+    """Fit a jar's growth.
+
+    ``siblings`` are those of its batch, as fitted on the same day. Days after ``today`` and before
+    the start of the jar (a wrong clock) are left out. The result is the same for the same input:
+    the draws are seeded by the jar's name.
+    """
+    chosen = (settings or Settings()).growth
+    started = history.entry.started
+    days = tuple(d for d in history.days if (started or d.day) <= d.day <= today)
+    if not days:
+        return Growth(model=UNFITTED, origin=started)
+    piece = last_piece(days, chosen)
+    series = as_series(piece, started, chosen)
+    stall = find_stall(series, history, profile, settings=chosen, siblings=siblings)
+    if len(series.t) < chosen.min_days or np.ptp(series.y) < chosen.min_rise_points:
+        ready = _seen_ready(series, profile.ready_percent)
+        if ready is None and not stall.days:
+            ready = _prior_ready(series, history, profile)
+        return _told(series, ready or Ready(), stall)
+    prior = species_prior(
+        profile, chosen, start_known=started is not None, shaken=len(piece) < len(days)
+    )
+    prior = pooled_prior(prior, siblings, chosen)
+    fits = sorted(
+        (fit_curve(m, series.t, series.y, series.sd, prior=prior) for m in MODELS),
+        key=lambda fit: fit.aicc,
+    )
+    rng = np.random.default_rng(zlib.crc32(history.entry.jar.encode()))
+    drawn = [
+        DrawnCurve(
+            fit,
+            draw_parameters(fit, series.t, series.y, series.sd, count=count, rng=rng, prior=prior),
+        )
+        for fit, count in zip(fits, _shares(fits, chosen.draws), strict=True)
+        if count
+    ]
+    ready = _seen_ready(series, profile.ready_percent)
+    if ready is None and not stall.days:
+        level = profile.ready_percent
+        ready = _forecast(series, drawn, ready_percent=level, today=today, settings=chosen)
+    growth = _told(series, ready or Ready(), stall, model=fits[0].model.name)
+    return _with_curve(growth, series, drawn, settings=chosen)
+
+
+# --------------------------------------------------------------------------- ready
+def _seen_ready(series: Series, ready_percent: float) -> Ready | None:
+    """Since when the jar has been ready, or None if its last day is below ready.
+
+    It is ready since the first day at or above ``ready_percent`` after which no day lay surely
+    below it (a later ``high`` below the level undoes it). The interval: the first such day whose
+    ``high`` reaches the level, and the first whose ``low`` does (None while none has).
+    """
+    if series.y[-1] < ready_percent:
+        return None
+    below = np.flatnonzero(series.high < ready_percent)
+    since = int(below[-1]) + 1 if below.size else 0
+
+    def first(values: FloatArray) -> date | None:
+        hits = np.flatnonzero(values[since:] >= ready_percent)
+        return series.day(since + int(hits[0])) if hits.size else None
+
+    return Ready(first(series.y), first(series.high), first(series.low))
+
+
+def _forecast(
+    series: Series,
+    drawn: Sequence[DrawnCurve],
+    *,
+    ready_percent: float,
+    today: date,
+    settings: GrowthSettings,
+) -> Ready:
+    """The median and an interval of when the drawn curves reach ready.
+
+    ``forecast_spread`` stretches the draws about their median: real jars are not quite the curves
+    that are fitted to them. Never before the day after the last photo, which showed that the jar
+    is not ready. Not for a stalled jar: its curve would promise what its last days deny.
+    """
+    times = np.concatenate([curve.times(ready_percent) for curve in drawn])
+    last = float(series.t[-1])
+    left = np.maximum(times - last, 1e-3)
+    middle = float(np.quantile(left, 0.5, method="inverted_cdf"))
+    if math.isfinite(middle):
+        left = middle * (left / middle) ** settings.forecast_spread
+    days = np.maximum(np.ceil(left - 1e-9), 1.0)
+    low, high = date_interval(days, settings.interval)
+    latest = (today + timedelta(days=settings.horizon_days) - series.origin).days
+
+    def as_date(left_days: float) -> date | None:
+        if not math.isfinite(left_days) or last + left_days > latest:
+            return None
+        return series.day(-1) + timedelta(days=int(left_days))
+
+    return Ready(as_date(max(float(np.ceil(middle - 1e-9)), 1.0)), as_date(low), as_date(high))
+
+
+def date_interval(days: FloatArray, interval: float) -> tuple[float, float]:
+    """The first and last whole day of an interval with about equal tails.
+
+    Dates come in steps: an interval that holds *at least* its probability holds far more when few
+    dates are likely. Of the tail quantiles and the day inside of each, the pair is taken whose
+    probability is nearest to ``interval``.
+    """
+    tail = (1 - interval) / 2
+    low, middle, high = np.quantile(days, [tail, 0.5, 1 - tail], method="inverted_cdf")
+    pairs = [(a, b) for a in (low, min(low + 1, middle)) for b in (high, max(high - 1, middle))]
+
+    def miss(pair: tuple[float, float]) -> float:
+        return abs(float(np.mean((days >= pair[0]) & (days <= pair[1]))) - interval)
+
+    best = min(pairs, key=miss)
+    return float(best[0]), float(best[1])
+
+
+def _prior_ready(series: Series, history: JarHistory, profile: SpeciesProfile) -> Ready:
+    """The species' own spawn run as a forecast, where the jar's start is known.
+
+    None once the jar is older than the species allows: then nothing is known.
+    """
+    started = history.entry.started
+    low_days, high_days = profile.spawn_run_days
+    if started is None:
+        return Ready()
+    earliest = series.day(-1) + timedelta(days=1)
+    high = started + timedelta(days=math.ceil(high_days))
+    if high < earliest:
+        return Ready()
+    low = started + timedelta(days=math.floor(low_days))
+    middle = started + timedelta(days=round((low_days + high_days) / 2))
+    return Ready(max(middle, earliest), max(low, earliest), high)
+
+
+# --------------------------------------------------------------------------- the record out
+def _shares(fits: Sequence[Fit], draws: int) -> list[int]:
+    """Split the draws by Akaike weights: a model's share is how far the readings favour it."""
+    aicc = np.array([fit.aicc for fit in fits])
+    weights = np.exp(-(aicc - aicc.min()) / 2)
+    return [round(draws * float(w)) for w in weights / weights.sum()]
+
+
+def _told(series: Series, ready: Ready, stall: Stall, *, model: str = UNFITTED) -> Growth:
+    """All of a jar's growth but its curve."""
+    rate = rate_of(series, max(len(series.t) - 3, 0)).value if len(series.t) > 1 else None
+    return Growth(
+        model=model,
+        origin=series.origin,
+        rate_percent_per_day=rate,
+        ready_date=ready.day,
+        ready_low=ready.low,
+        ready_high=ready.high,
+        stall=stall.finding,
+    )
+
+
+def _with_curve(
+    growth: Growth, series: Series, drawn: Sequence[DrawnCurve], *, settings: GrowthSettings
+) -> Growth:
+    """The growth with its curve, sampled up to ready and a little beyond."""
+    target = (growth.ready_high or growth.ready_date or series.day(-1)) - series.origin
+    end = float(np.clip(target.days, series.t[-1], series.t[-1] + 30)) + 2.0
+    t = np.linspace(float(series.t[0]), end, settings.curve_points)
+    curves = np.vstack([curve.levels(t) for curve in drawn])
+    tail = (1 - settings.interval) / 2
+    low, middle, high = np.quantile(curves, [tail, 0.5, 1 - tail], axis=0).clip(0.0, 100.0)
+    return replace(
+        growth,
+        day_numbers=tuple(t.tolist()),
+        curve_percent=tuple(middle.tolist()),
+        curve_low=tuple(low.tolist()),
+        curve_high=tuple(high.tolist()),
+    )

@@ -1,0 +1,112 @@
+"""A jar's record as arrays, cut at its last shake."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+import numpy as np
+
+from jarvision.base.statistics import Slope, weighted_slope
+from jarvision.records import FloatArray, JarDay
+from jarvision.settings.growth import GrowthSettings
+
+Z95 = 1.96
+"""Half-width of a 95 % interval in standard deviations."""
+
+
+@dataclass(frozen=True)
+class Series:
+    """A piece of a jar's record as arrays of shape ``(n,)``.
+
+    ``t``: days since ``origin``; ``y``, ``low``, ``high``: coverage and its 95 % interval,
+    percent; ``sd``: standard uncertainty, percent.
+    """
+
+    origin: date
+    t: FloatArray
+    y: FloatArray
+    sd: FloatArray
+    low: FloatArray
+    high: FloatArray
+
+    def day(self, index: int) -> date:
+        """The date of a point."""
+        return self.origin + timedelta(days=int(self.t[index]))
+
+
+def last_piece(days: Sequence[JarDay], settings: GrowthSettings) -> tuple[JarDay, ...]:
+    """The days since the last shake.
+
+    See :func:`shaken_on`; where the pattern is not known, a shake and a bad reading cannot
+    be told apart on the very last day.
+    """
+    shaken = shaken_on(days, settings)
+    return tuple(d for d in days if d.day >= shaken[-1]) if shaken else tuple(days)
+
+
+def shaken_on(days: Sequence[JarDay], settings: GrowthSettings) -> tuple[date, ...]:
+    """The days on which a shake showed: a drop that something else confirms.
+
+    The contents no longer show the pattern of the day before, which a shake has mixed; or the day
+    after is as low, and the level lies below the one before the drop's start, too: a high day
+    between two lower ones is a bad reading. So is a day that rose faster than any jar grows.
+    """
+    y = [d.coverage.percent for d in days]
+    shaken = []
+    for i in range(1, len(days)):
+        floor = y[i - 1] - settings.shake_drop_points
+        before = y[i - 2] if i > 1 else math.inf
+        gap = (days[i - 1].day - days[i - 2].day).days if i > 1 else 0
+        spike = i > 1 and y[i - 1] - before > settings.fastest_rate_points * gap
+        if spike or y[i] >= floor:
+            continue
+        lasting = i + 1 < len(days) and y[i + 1] < floor
+        if days[i].turned_away or (lasting and y[i] < before - settings.shake_below_points):
+            shaken.append(days[i].day)
+    return tuple(shaken)
+
+
+def as_series(days: Sequence[JarDay], started: date | None, settings: GrowthSettings) -> Series:
+    """The days as arrays; time runs from the start of the jar, if known and earlier."""
+    origin = min(started, days[0].day) if started else days[0].day
+    rows = np.array(
+        [
+            (
+                (d.day - origin).days,
+                d.coverage.percent,
+                max((d.coverage.high - d.coverage.low) / (2 * Z95), settings.sd_floor_points),
+                d.coverage.low,
+                d.coverage.high,
+            )
+            for d in days
+        ],
+        dtype=np.float64,
+    )
+    return Series(origin, *rows.T)
+
+
+def without_bad_readings(series: Series, settings: GrowthSettings) -> Series:
+    """Leave out readings that no growing jar can show.
+
+    Coverage rises: a reading far outside the two about it is bad. The last one is bad when it has
+    fallen, or risen faster than any jar grows; the next day will tell.
+    """
+    y, margin = series.y, settings.outlier_z * series.sd
+    good = np.ones(len(y), dtype=bool)
+    for i in range(1, len(y) - 1):
+        low, high = sorted((y[i - 1], y[i + 1]))
+        good[i] = low - margin[i] <= y[i] <= high + margin[i]
+    if len(y) > 1:
+        before = np.flatnonzero(good[:-1])[-1]
+        most = settings.fastest_rate_points * (series.t[-1] - series.t[before])
+        good[-1] = -margin[-1] <= y[-1] - y[before] <= most + margin[-1]
+    fields = (series.t, y, series.sd, series.low, series.high)
+    return Series(series.origin, *(values[good] for values in fields))
+
+
+def rate_of(series: Series, first: int) -> Slope:
+    """The slope from point ``first`` on, points a day."""
+    return weighted_slope(series.t[first:], series.y[first:], series.sd[first:])

@@ -1,0 +1,1 @@
+"""Readings of a jar -> its days, and patches that last."""

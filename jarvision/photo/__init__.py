@@ -1,6 +1,0 @@
-"""File -> Photo: the only place where pictures are decoded."""
-
-from jarvision.photo.exif import time_without_exif
-from jarvision.photo.read import WORKING_LONG_SIDE_PX, read_photo
-
-__all__ = ["WORKING_LONG_SIDE_PX", "read_photo", "time_without_exif"]

@@ -1,0 +1,323 @@
+"""What may be found about a jar: every finding's words, every flag's meaning and remedy.
+
+Code, CSV files, terminal, report and docs all read these tables; no word of them ever changes its
+meaning, and nothing that they say is said anywhere else.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+Severity = Literal["note", "look", "act"]
+
+
+@dataclass(frozen=True)
+class FlagKind:
+    """A thing about a jar that a person should know.
+
+    ``severity``: ``note`` (good to know), ``look`` (a person must look), ``act`` (do it today).
+    """
+
+    word: str
+    severity: Severity
+    meaning: str
+    remedy: str
+
+
+FLAGS: dict[str, FlagKind] = {
+    f.word: f
+    for f in (
+        FlagKind(
+            "off_colour",
+            "act",
+            "growth of a colour that is not normal for this species",
+            "Keep the jar closed, carry it out of the room and look at it there.",
+        ),
+        FlagKind(
+            "wet",
+            "look",
+            "contents look wet or slimy at the glass",
+            "Look for a sour slime; bacteria spread with the water.",
+        ),
+        FlagKind(
+            "pins",
+            "look",
+            "what looks like young fruit bodies in the jar",
+            "Look closely: a jar that pins is past its time as spawn. Use it now or let it fruit.",
+        ),
+        FlagKind(
+            "dead_patch",
+            "act",
+            "a bare area has stood still while the rest closed",
+            "Throw the jar out closed: an area that will not colonise is not clean.",
+        ),
+        FlagKind(
+            "stall",
+            "look",
+            "coverage has stopped rising before the jar is full",
+            "Check its temperature and look again in two days; if it stays, throw it out closed.",
+        ),
+        FlagKind(
+            "fast_front",
+            "look",
+            "the white front runs faster than this species can",
+            "Young green mould is white: look again tomorrow, keep the jar apart until then.",
+        ),
+        FlagKind(
+            "stain",
+            "note",
+            "staining that is normal for this species",
+            "Nothing to do.",
+        ),
+        FlagKind(
+            "overdue",
+            "look",
+            "the jar has been ready for longer than it keeps",
+            "Use it now, or it will pin inside.",
+        ),
+        FlagKind(
+            "wrong_date",
+            "look",
+            "a photo is dated before the jar was started or after today",
+            "Set the phone's clock; put the right date into the file name and take it out of EXIF.",
+        ),
+        FlagKind(
+            "low_fill",
+            "note",
+            "the contents do not reach above the jar's groove",
+            "Pins may form sideways below the groove: fill higher next time.",
+        ),
+        FlagKind(
+            "jar_shape",
+            "look",
+            "the photo contradicts what the register says of the jar's glass",
+            "Check the file name, the jar's profile and that it stands 6 to 8 cm before the card.",
+        ),
+        FlagKind(
+            "shared_parent",
+            "note",
+            "one spawn jar feeds several jars",
+            "One spawn jar for one jar keeps a bad jar from spreading.",
+        ),
+        FlagKind(
+            "old_photo",
+            "look",
+            "the last usable photo is old",
+            "Take a new photo before deciding.",
+        ),
+        FlagKind(
+            "file_date",
+            "note",
+            "the day was taken from the file's date, which copying can change",
+            "Put the date into the file name: JAR_2026-01-31.jpg.",
+        ),
+        FlagKind(
+            "photo_refused",
+            "note",
+            "a photo of this jar could not be used",
+            "See the reason beside the photo and take it again.",
+        ),
+        FlagKind(
+            "turned",
+            "note",
+            "the jar was turned too far to follow its patches from the day before",
+            "Face the same side to the phone each day, or take all four sides.",
+        ),
+        FlagKind(
+            "unregistered",
+            "note",
+            "the jar is not in the register",
+            "Add a line to jars.csv so that its species and age are known.",
+        ),
+    )
+}
+
+
+@dataclass(frozen=True)
+class Wording:
+    """How a finding is told, as templates of :mod:`jarvision.records.wording`.
+
+    ``sentence`` has all numbers and ends in a full stop; ``short`` has those that matter most and
+    fits two lines on a narrow phone, 64 letters. A note needs no ``short``. ``flag`` is a word of
+    :data:`FLAGS`, empty for what needs no flag.
+    """
+
+    sentence: str
+    short: str = ""
+    flag: str = ""
+
+
+_COVERAGE = "Coverage {percent:.0f} % (95 % interval {low:.0f} to {high:.0f} %)"
+_GROWING = (
+    _COVERAGE + ", ready from {ready_percent:.0f} %."
+    "[ Ready about {ready} (80 % interval {ready_low|?} to {ready_high|not known}).]"
+)
+_READY = _COVERAGE + ", ready since {since}, rested {rested_days:.0f} days, nothing wrong seen"
+_RESTED_SHORT = "covered since {shown_since}, rested"
+_STALL = (
+    "Coverage has stood still for {days:.0f} days at {percent:.0f} %: {percent_per_day:+.1f} "
+    "points a day, where {expected_percent_per_day:.1f} are expected of its own past"
+)
+_STALL_CHANCE = (
+    " (chance of so little in a jar that grows at {slow_share:.0%} of that: {chance:odds})."
+)
+_STALL_SHORT = "stands still at {percent:.0f} % for {days:day/days}"
+
+FINDINGS: dict[str, Wording] = {
+    "told": Wording("{text}"),
+    # the photos
+    "dated_ahead": Wording(
+        "A photo is dated {photo_day}, after today ({today}): its date is wrong.",
+        "A photo is dated {photo_day}, after today ({today}): its date is wrong",
+        "wrong_date",
+    ),
+    "dated_before_start": Wording(
+        "A photo is dated {photo_day}, before the jar was started ({started}): not counted.",
+        "A photo is dated {photo_day}, before the jar was started ({started})",
+        "wrong_date",
+    ),
+    "no_photo": Wording("No photo of this jar could be used.", "no photo could be used"),
+    "little_seen": Wording(
+        "Only {seen_percent:.0f} % of the wall in view could be judged, {needed_percent:.0f} % are "
+        "needed.",
+        "Only {seen_percent:.0f} % of the wall in view could be judged, {needed_percent:.0f} % are "
+        "needed",
+    ),
+    "colours_off": Wording(
+        "The card's colours are off by {error_de00:.1f} CIEDE2000 (up to {most_de00:.0f} is "
+        "allowed): mould and stain cannot be told.",
+        "The card's colours are off by {error_de00:.1f} CIEDE2000 (up to {most_de00:.0f} is "
+        "allowed)",
+    ),
+    "old_photo": Wording(
+        "The last usable photo is {age_days:.0f} days old ({last}); more than {most_days:.0f} days "
+        "say too little about today.",
+        "last usable photo on {last:weekday}",
+        "old_photo",
+    ),
+    # what is on the wall
+    "mould": Wording(
+        "{kind:capital} growth {patch} of {area_cm2:.1f cm2} on {seen_on} ({place:at}), on "
+        "{photos:photo/photos}: from {out_cm2:.1f cm2} on a jar is out.",
+        "{kind} growth, {area_cm2:.1f cm2}[ on {earlier}]",
+        "off_colour",
+    ),
+    "perhaps_mould": Wording(
+        "Perhaps {kind} growth: {area_cm2:.2f cm2} on {seen_on} ({place:at}), on "
+        "{seen_days:.0f} of {photo_days:.0f} days.",
+        "perhaps {kind} growth, {area_cm2:.1f cm2}[ on {earlier}]",
+        "off_colour",
+    ),
+    "odd_stain": Wording(
+        "Staining of {area_cm2:.1f cm2} is not known as normal for {species|an unknown species}.",
+        "perhaps odd staining, {area_cm2:.1f cm2}",
+        "off_colour",
+    ),
+    "wet": Wording(
+        "{area_cm2:.1f cm2} look wet (a look from {look_cm2:.1f cm2}, out from {out_cm2:.1f cm2}).",
+        "wet at the glass, {area_cm2:.1f cm2}",
+        "wet",
+    ),
+    "dead_patch": Wording(
+        "Bare area {patch} of {area_cm2:.1f cm2} ({place:at}) has not closed for {days:.0f} days "
+        "while the rest is {rest_percent:.0f} % covered.",
+        "bare area stays open, {area_cm2:.1f cm2}",
+        "dead_patch",
+    ),
+    "fast_front": Wording(
+        "White ran over {area_cm2:.1f cm2} at {mm_per_day:.0f} mm a day or more up to {seen_on} "
+        "({place:about}); its species' front runs at up to {species_mm_per_day:.0f} mm a day. "
+        "Young green mould is white.",
+        "white front runs too fast: may be young mould",
+        "fast_front",
+    ),
+    "pins": Wording(
+        "Caps like those of pins were seen on two days, {area_cm2:.1f cm2} in all.",
+        "what looks like pins",
+        "pins",
+    ),
+    "bare_left": Wording(
+        "Ready and rested, but an area of {area_cm2:.1f cm2} is still bare.",
+        "Ready and rested, but an area of {area_cm2:.1f cm2} is still bare",
+    ),
+    "vanished": Wording(
+        "The bare area {patch} of {area_cm2:.1f cm2} was last seen on {last_seen} and was gone "
+        "{days:day/days} later, sooner than it can close: was the jar turned? Show the same side "
+        "again.",
+        "bare area of {area_cm2:.1f cm2} gone after {last_seen}: jar turned?",
+        "turned",
+    ),
+    # growth
+    "stall": Wording(_STALL + _STALL_CHANCE, _STALL_SHORT, "stall"),
+    "stall_in_batch": Wording(_STALL + " and its siblings" + _STALL_CHANCE, _STALL_SHORT, "stall"),
+    "never_started": Wording(
+        "Coverage is {percent:.1f} % after {age_days:.0f} days: growth shows by day "
+        "{leap_off_days:.0f} in a live jar.",
+        _STALL_SHORT,
+        "stall",
+    ),
+    "late": Wording(
+        "{age_days:.0f} days old and {percent:.0f} % covered: its species takes up to "
+        "{most_days:.0f} days.",
+        "{age_days:.0f} days old and {percent:.0f} % covered",
+    ),
+    "growing": Wording(_GROWING, "growing, ready about {ready:weekday}"),
+    "growing_undated": Wording(_GROWING, "growing; too early for a date"),
+    "nearly_ready": Wording(_GROWING, "{percent:.0f} % covered, ready from {ready_percent:.0f} %"),
+    "resting": Wording(
+        _COVERAGE + ", ready since {since}: {rested_days:.0f} of {rest_days:.0f} days of rest.",
+        "covered since {shown_since}, resting",
+    ),
+    "not_sure": Wording(
+        _COVERAGE + ": the lower bound must reach {ready_percent:.0f} % today and on "
+        "{sure_days:.0f} days in all; so far {so_far:.0f}.",
+        "covered since {shown_since}, not yet sure",
+    ),
+    "overdue": Wording(
+        "Ready since {since}, {ready_days:.0f} days ago, and keeps {keeps_days:.0f} days: look for "
+        "pins, then use it.",
+        "ready since {since}, does not keep longer",
+        "overdue",
+    ),
+    "newer_refused": Wording(
+        "Ready by the photo of {last}, but that of {refused_on} could not be used.",
+        "ready, but the photo of {refused_on} could not be used",
+    ),
+    "spawn_ready": Wording(_READY + ": use as spawn.", _RESTED_SHORT),
+    "fruiting_ready": Wording(_READY + ": fruiting conditions.", _RESTED_SHORT),
+    # notes: they touch no verdict
+    "unregistered": Wording("Jar {jar} is not in the register.", flag="unregistered"),
+    "shared_parent": Wording("Spawn jar {parent} feeds {jars}.", flag="shared_parent"),
+    "photo_refused": Wording("{photo}: {reason}.[ {detail}]", flag="photo_refused"),
+    "file_date": Wording("{photo}: day {photo_day} is the file's date.", flag="file_date"),
+    "stain": Wording(
+        "{kind:capital} colour of {area_cm2:.1f cm2}: normal for {species}.", flag="stain"
+    ),
+    "low_fill": Wording(
+        "Filled to {fill_mm:.0f} mm[ (give or take {margin_mm:.0f} mm)]; the groove is at "
+        "{groove_mm:.0f} mm.",
+        flag="low_fill",
+    ),
+    "jar_shape": Wording("{photo}: {conflict}.", flag="jar_shape"),
+    "turned": Wording(
+        "On {seen_on} the jar shows another side than before, or its contents were shaken.",
+        flag="turned",
+    ),
+    "patches_elsewhere": Wording(
+        "None of the {patches:.0f} patches of {seen_on} lies where one of the {patches_before:.0f} "
+        "of {before_on} lay.",
+        flag="turned",
+    ),
+}
+"""The words of a finding; ``told`` is what another program found, in its own sentence."""
+
+CAUTIONS: tuple[str, ...] = (
+    "A photo shows one side of the glass: it cannot prove that a jar is clean. 'Go' means that "
+    "nothing wrong was seen.",
+    "Eat nothing from a jar with mould, slime, odd colour or odd smell: some moulds make toxins "
+    "that heat does not remove. No picture shows that a mushroom is edible.",
+    "Keep suspect jars closed. Do not open or sniff them indoors: mould and mushroom spores harm "
+    "lungs, more so with asthma, allergy or weak immunity.",
+    "Local food rules and licensed advice come first. This is no inspection and no certificate.",
+)

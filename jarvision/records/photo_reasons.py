@@ -1,0 +1,101 @@
+"""Why a photo gives no reading: the one table that code, CSV files, report and docs all read."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class PhotoReason:
+    """Why a photo gives no reading, and what to do about it."""
+
+    word: str
+    meaning: str
+    remedy: str
+
+
+PHOTO_REASONS: dict[str, PhotoReason] = {
+    r.word: r
+    for r in (
+        PhotoReason(
+            "unreadable",
+            "the file is not a photo that can be opened",
+            "Copy it from the phone again, or save it as JPEG.",
+        ),
+        PhotoReason(
+            "no_card",
+            "the reference card was not found",
+            "Stand the whole card behind the jar, all four corner marks in view.",
+        ),
+        PhotoReason(
+            "card_hidden",
+            "something hides part of the reference card or its colours are damaged",
+            "Keep fingers, cables and the jar off the card's sides; replace a stained card.",
+        ),
+        PhotoReason(
+            "oblique",
+            "the photo was taken from the side, from above or from below",
+            "Hold the phone upright, level with the middle of the jar, straight before the card.",
+        ),
+        PhotoReason(
+            "blurred",
+            "the photo is not sharp",
+            "Wipe the lens, rest the elbows on the table, tap the jar to focus and try again.",
+        ),
+        PhotoReason(
+            "overexposed",
+            "the white of the card is burnt out",
+            "Turn off the flash, move the lamp away or tap the white of the card before shooting.",
+        ),
+        PhotoReason(
+            "underexposed",
+            "the photo is too dark",
+            "Bring a lamp nearer or go to the window, without sun on the jar.",
+        ),
+        PhotoReason(
+            "uneven_light",
+            "one side of the card is much brighter than the other",
+            "Move the lamp behind the phone or farther away, keep shadows off the card.",
+        ),
+        PhotoReason(
+            "mixed_light",
+            "two lights of different colour fall on the card",
+            "Use one kind of light: turn the lamp off by day, draw the curtain by night.",
+        ),
+        PhotoReason(
+            "glare",
+            "a lamp or flash is mirrored in the jar",
+            "Turn off the flash, move the lamp to the side until its mirror image leaves the jar.",
+        ),
+        PhotoReason(
+            "no_jar",
+            "no jar was found in front of the card",
+            "Centre the jar in front of the card, 6 to 8 cm before it.",
+        ),
+        PhotoReason(
+            "two_jars",
+            "more than one jar stands before the card",
+            "Leave one jar before the card, its lid and foot free on both sides.",
+        ),
+        PhotoReason(
+            "too_small",
+            "the jar is too small in the photo",
+            "Step closer until the card fills the height of the photo.",
+        ),
+        PhotoReason(
+            "poor_colour",
+            "the card's colours could not be matched",
+            "Use one kind of lamp, keep shadows off the card, print a fresh card if it has faded.",
+        ),
+        PhotoReason(
+            "not_enough_seen",
+            "too little of the jar's wall can be judged",
+            "Wipe the glass, turn the label away, move the lamp so that it does not mirror.",
+        ),
+        PhotoReason(
+            "jar_mismatch",
+            "the jar tag and the file or folder name disagree",
+            "Rename the file or fix the tag; until then the photo counts for neither jar.",
+        ),
+    )
+}

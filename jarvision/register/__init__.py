@@ -1,0 +1,1 @@
+"""What the grower writes down: jars, species, outcomes, shapes of glass, names of photos."""

@@ -1,0 +1,217 @@
+"""The jar register: a plain CSV that the grower edits, read into :class:`JarEntry` records.
+
+Columns: ``jar`` (the only one that must be there), ``kind`` (``spawn`` or ``fruiting``),
+``species``, ``substrate``, ``started`` (ISO date), ``parent`` (the spawn jar it was made from),
+``profile`` (the name of the jar's shape), ``notes``, and the jar's own measures, of
+:data:`jarvision.register.jar_shapes.MEASURES`. Other columns are left alone. Commas or semicolons,
+a byte-order mark, blank lines and ``#`` lines are all fine.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field
+from datetime import date
+from functools import cached_property
+from pathlib import Path
+from typing import Any, get_args
+
+from jarvision.base.csv_text import parse_csv
+from jarvision.base.errors import RegisterError
+from jarvision.records import JarEntry, JarKind, JarShape
+from jarvision.register.jar_shapes import MEASURES, fault_of
+
+REGISTER_NAME = "jars.csv"
+_TEXTS = ("jar", "kind", "species", "substrate", "started", "parent", "profile", "notes")
+REGISTER_COLUMNS = (*_TEXTS, *MEASURES)
+KINDS: tuple[str, ...] = get_args(JarKind)
+
+
+@dataclass(frozen=True, eq=False)
+class Register(Mapping[str, JarEntry]):
+    """Jar name to :class:`JarEntry`, in the order of the file, and what was odd about it."""
+
+    entries: Mapping[str, JarEntry] = field(default_factory=dict)
+    warnings: tuple[str, ...] = ()
+
+    def __getitem__(self, jar: str) -> JarEntry:
+        return self.entries[jar]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self.entries)
+
+    def __len__(self) -> int:
+        return len(self.entries)
+
+    def entry(self, jar: str) -> JarEntry:
+        """The jar's line, or an unregistered entry that says so."""
+        return self.entries.get(jar) or JarEntry(jar, registered=False)
+
+    @classmethod
+    def of(cls, entries: Mapping[str, JarEntry]) -> Register:
+        """A register as it is, or one made of entries by name."""
+        return entries if isinstance(entries, cls) else cls(entries)
+
+    def children(self, jar: str) -> tuple[str, ...]:
+        """The jars that were made from ``jar``, in register order."""
+        return self._fed.get(jar, ())
+
+    def siblings(self, jar: str) -> tuple[str, ...]:
+        """The other jars that were made from the same spawn jar as ``jar``."""
+        parent = self.entry(jar).parent
+        return tuple(other for other in self.children(parent) if other != jar) if parent else ()
+
+    @cached_property
+    def _fed(self) -> Mapping[str, tuple[str, ...]]:
+        """Every spawn jar that feeds another, with all that it feeds."""
+        found: dict[str, list[str]] = {}
+        for entry in self.values():
+            if entry.parent:
+                found.setdefault(entry.parent, []).append(entry.jar)
+        return {parent: tuple(jars) for parent, jars in found.items()}
+
+
+def read_register(path: Path, *, is_known_species: Callable[[str], bool] | None = None) -> Register:
+    """Read ``jars.csv``.
+
+    Parameters
+    ----------
+    is_known_species
+        Says whether a species has a profile; an unknown species becomes a warning.
+        None: not asked.
+
+    Raises
+    ------
+    RegisterError
+        With the line number, for a missing ``jar`` column, an empty or repeated jar name, an
+        unknown kind, a date that is not ISO 8601, an unknown parent, or jars that descend from
+        themselves; without one when the file cannot be read as UTF-8 text.
+    """
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except (OSError, UnicodeDecodeError) as error:
+        raise RegisterError(
+            f"The register {path.name} cannot be read ({error})", "Save it as UTF-8 CSV."
+        ) from error
+    return parse_register(text, file=path.name, is_known_species=is_known_species)
+
+
+def parse_register(
+    text: str, *, file: str, is_known_species: Callable[[str], bool] | None = None
+) -> Register:
+    """Read the text of a register; ``file`` is its name for messages.
+
+    Raises
+    ------
+    RegisterError
+        As :func:`read_register`.
+    """
+    table = parse_csv(text)
+    if table is None:
+        raise RegisterError(
+            f"The register {file} is empty", f"Give it a first line: {','.join(_TEXTS)}."
+        )
+    if "jar" not in table.columns:
+        raise _error(file, table.header_line, "there is no column 'jar'")
+    entries: dict[str, JarEntry] = {}
+    lines: dict[str, int] = {}
+    for line, row in table.rows:
+        entry = _entry(row, line, file)
+        if entry.jar in entries:
+            raise _error(file, line, f"jar '{entry.jar}' is already on line {lines[entry.jar]}")
+        entries[entry.jar], lines[entry.jar] = entry, line
+    _check_parents(entries, lines, file)
+    warnings = _species_warnings(entries, lines, is_known_species)
+    return Register(entries, warnings)
+
+
+# --------------------------------------------------------------------------- one line
+def _entry(row: Mapping[str, str], line: int, file: str) -> JarEntry:
+    """Turn the cells of one line into an entry; raise :class:`RegisterError` for a bad cell."""
+    jar = row["jar"]
+    if not jar:
+        raise _error(file, line, "the jar has no name")
+    return JarEntry(
+        jar=jar,
+        kind=_kind(row.get("kind", ""), line, file),
+        species=row.get("species", ""),
+        substrate=row.get("substrate", ""),
+        started=_date(row.get("started", ""), line, file),
+        parent=row.get("parent", ""),
+        profile=row.get("profile", ""),
+        notes=row.get("notes", ""),
+        shape=_shape(row, line, file),
+    )
+
+
+def _kind(text: str, line: int, file: str) -> JarKind:
+    match text.lower():
+        case "" | "spawn":
+            return "spawn"
+        case "fruiting":
+            return "fruiting"
+    raise _error(file, line, f"kind '{text}' is neither {' nor '.join(KINDS)}")
+
+
+def _date(text: str, line: int, file: str) -> date | None:
+    if not text:
+        return None
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise _error(
+            file, line, f"'{text}' is not a date", "Write dates as year-month-day: 2026-01-31."
+        ) from None
+
+
+def _shape(row: Mapping[str, str], line: int, file: str) -> JarShape:
+    """Read the jar's own measures; a decimal comma is fine."""
+    cells = {column: row.get(column, "").replace(",", ".") for column in MEASURES}
+    try:
+        numbers: dict[str, Any] = {c: float(text) for c, text in cells.items() if text}
+    except ValueError:
+        wrong = " or ".join(f"'{text}'" for text in cells.values() if text)
+        raise _error(file, line, f"{wrong} is no number", "Write sizes without units.") from None
+    shape = JarShape(**numbers)
+    if fault := fault_of(shape):
+        raise _error(file, line, fault, "Measure again; lengths are in millimetres.")
+    return shape
+
+
+# --------------------------------------------------------------------------- whole file
+def _check_parents(entries: Mapping[str, JarEntry], lines: Mapping[str, int], file: str) -> None:
+    """Raise unless every parent is a jar of the register and nobody descends from itself."""
+    for jar, entry in entries.items():
+        if entry.parent and entry.parent not in entries:
+            raise _error(
+                file,
+                lines[jar],
+                f"parent '{entry.parent}' of jar '{jar}' is not in the register",
+                "Add a line for it, or leave the parent empty.",
+            )
+        chain = [jar]
+        while parent := entries[chain[-1]].parent:
+            if parent in chain:
+                loop = " <- ".join([*chain, parent])
+                raise _error(file, lines[jar], f"a jar descends from itself ({loop})")
+            chain.append(parent)
+
+
+def _species_warnings(
+    entries: Mapping[str, JarEntry],
+    lines: Mapping[str, int],
+    is_known: Callable[[str], bool] | None,
+) -> tuple[str, ...]:
+    """One sentence for every jar whose species has no profile."""
+    if is_known is None:
+        return ()
+    return tuple(
+        f"line {lines[jar]}: species '{entry.species}' of jar '{jar}' has no profile: "
+        "cautious defaults are used"
+        for jar, entry in entries.items()
+        if entry.species and not is_known(entry.species)
+    )
+
+
+def _error(file: str, line: int, what: str, remedy: str = "Correct this line.") -> RegisterError:
+    return RegisterError(f"{file}, line {line}: {what}", remedy)

@@ -1,0 +1,144 @@
+"""Who is related to a jar, and in which order to look when it turns bad.
+
+Spawn carries its faults along: what was in a jar is in every jar that was fed from it. So the jar
+itself comes first, then what it fed, then those that were fed from the same spawn, then the spawn
+itself, and so on up the line: each step shares less with the bad jar than the one before.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Final, Literal
+
+from jarvision.base.errors import UsageError
+from jarvision.records import JarEntry, VerdictWord
+from jarvision.register.jars import Register
+
+Action = Literal["isolate", "inspect", "none"]
+State = VerdictWord | Literal["not scored"]
+
+NOT_SCORED: Final = "not scored"
+_STATES: Final[tuple[State, ...]] = ("no-go", "check", "go", "wait", NOT_SCORED)
+"""Within a step: what is bad, what is doubtful, what would be used next, what can wait."""
+
+_DOWN: Final = ("the jar itself", "child", "grandchild", "descendant")
+_ASIDE: Final = ("sibling", "sibling's child", "sibling's descendant")
+_UP: Final = ("parent", "grandparent", "ancestor")
+
+
+@dataclass(frozen=True)
+class JarState:
+    """What is known of a jar: the verdict of the last scoring, and its outcome, if recorded."""
+
+    verdict: State = NOT_SCORED
+    outcome: str = ""
+
+
+@dataclass(frozen=True)
+class FamilyJar:
+    """One jar of the family, in the order in which to look.
+
+    ``step`` counts from 1; jars of one step are equally near to the bad jar.
+    """
+
+    jar: str
+    relation: str
+    step: int
+    state: State
+    outcome: str
+    action: Action
+    why: str
+
+
+@dataclass(frozen=True)
+class Trace:
+    """The family of a jar, nearest first; the first one is the jar itself."""
+
+    jar: str
+    suspect: bool
+    relatives: tuple[FamilyJar, ...]
+
+    def of(self, relation: str) -> tuple[str, ...]:
+        """Jars of one relation, such as ``child``."""
+        return tuple(r.jar for r in self.relatives if r.relation == relation)
+
+
+def trace(
+    register: Mapping[str, JarEntry], jar: str, *, states: Mapping[str, JarState] | None = None
+) -> Trace:
+    """Follow a jar's spawn down and up, as if the jar were bad.
+
+    Parameters
+    ----------
+    states
+        Of the last scoring; a jar that is missing counts as not scored.
+
+    Raises
+    ------
+    UsageError
+        When the jar is not in the register.
+    """
+    if jar not in register:
+        from difflib import get_close_matches
+
+        near = get_close_matches(jar, list(register), n=3)
+        hint = f"Did you mean {' or '.join(near)}?" if near else "Add it with jarvision jars add."
+        raise UsageError(f"Jar '{jar}' is not in the register", hint)
+    known = states or {}
+    family = Register.of(register)
+    relatives: list[FamilyJar] = []
+    for step, (relation, why, members) in enumerate(_circles(family, jar), 1):
+        found = [(name, known.get(name, JarState())) for name in members]
+        found.sort(key=lambda pair: _STATES.index(pair[1].verdict))  # stable: register order
+        relatives += [_relative(name, relation, step, state, why) for name, state in found]
+    suspect = relatives[0].state in ("no-go", "check") or relatives[0].outcome == "contaminated"
+    return Trace(jar, suspect, tuple(relatives))
+
+
+def _relative(jar: str, relation: str, step: int, state: JarState, why: str) -> FamilyJar:
+    near = relation in _DOWN
+    action: Action = "isolate" if near or state.verdict == "no-go" else "inspect"
+    if state.outcome and relation != _DOWN[0]:
+        action, why = "none", f"{why}; its story is over"
+    elif state.verdict == "go" and relation != _DOWN[0]:
+        why = f"{why}; not to be used before that"
+    return FamilyJar(jar, relation, step, state.verdict, state.outcome, action, why)
+
+
+# --------------------------------------------------------------------------- the order
+def _circles(register: Register, jar: str) -> Iterator[tuple[str, str, tuple[str, ...]]]:
+    """Yield relation, reason and jars, from the nearest to the farthest."""
+    yield _DOWN[0], "keep it closed and out of the room", (jar,)
+    yield from _named(_DOWN, "got what was in it", _generations(register, (jar,)), skip=1)
+    below, height = jar, 0
+    while parent := register[below].parent:
+        others = register.siblings(below)
+        around = _generations(register, others)
+        if height == 0:
+            why = f"fed from the same spawn, {parent}"
+            yield from _named(_ASIDE, why, around)
+            yield _UP[0], "the fault may have come from it", (parent,)
+        else:
+            whose = ("parent's", "grandparent's", "ancestor's")[min(height, 3) - 1]
+            names = tuple(f"{whose} {name}" for name in _ASIDE)
+            yield from _named(names, f"fed from {parent}, further up the line", around)
+            yield _UP[min(height, 2)], "the fault may have come down from it", (parent,)
+        below, height = parent, height + 1
+
+
+def _named(
+    names: tuple[str, ...], why: str, generations: list[tuple[str, ...]], *, skip: int = 0
+) -> Iterator[tuple[str, str, tuple[str, ...]]]:
+    for depth, jars in enumerate(generations):
+        if depth >= skip:
+            yield names[min(depth, len(names) - 1)], why, jars
+
+
+def _generations(register: Register, first: tuple[str, ...]) -> list[tuple[str, ...]]:
+    """``first``, their children, their children's children, until there are none."""
+    found = []
+    while first:
+        found.append(first)
+        first = tuple(child for jar in first for child in register.children(jar))
+    return found

@@ -1,0 +1,1 @@
+"""A folder of photos: what is new, workers, store, watch."""

@@ -1,0 +1,234 @@
+"""A folder of photos -> readings (by way of the store) -> the story of every jar.
+
+The parent alone owns the store, the progress and the tables in the output folder.
+"""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+
+from jarvision.base.errors import NothingToScoreError, NotWritableError, UsageError
+from jarvision.base.files import sweep_parts
+from jarvision.base.text import printable
+from jarvision.history.build import build_histories
+from jarvision.records import Reading, ShelfResult
+from jarvision.run.jobs import Fleet, Job, PhotoReader, read_one
+from jarvision.run.lock import only_run
+from jarvision.run.provenance import made_with
+from jarvision.run.results import keep_result
+from jarvision.run.shelf import Shelf
+from jarvision.run.sources import NearFolder, PhotoFolder
+from jarvision.run.store import Store
+from jarvision.run.update import Intake, Progress, Tell
+from jarvision.run.workers import local_fleet, refuse_in_a_starting_worker
+from jarvision.verdict.assess import tell_stories
+
+
+def score_shelf(
+    shelf: Shelf,
+    *,
+    out: Path,
+    source: PhotoFolder | None = None,
+    jobs: int = 1,
+    progress: Progress | None = None,
+    today: date | None = None,
+    read: PhotoReader | None = None,
+    fleet: Fleet | None = None,
+    skip: Collection[Path] = (),
+    publish: Callable[[ShelfResult], None] | None = None,
+    tell: Tell | None = None,
+) -> ShelfResult:
+    """Score every photo of a shelf's folder and tell the story of every jar.
+
+    What an earlier run has read into ``out`` is not read again (:mod:`jarvision.run.update`).
+
+    Parameters
+    ----------
+    out
+        Output folder; made when missing. Photos inside it are not scored.
+    source
+        Where the photos are; None: on this machine, in the shelf's folder.
+    jobs
+        Worker processes. 1 reads in this process, where a decoder's crash would end the run.
+    today
+        Day that the verdicts are for. None: the day of the newest usable photo, so that the same
+        folder gives the same verdicts on every later day.
+    read
+        Reads one photo; None is the package's own reader. Must be picklable when ``jobs`` > 1.
+    fleet
+        Where photos are read; None: ``jobs`` processes on this machine.
+    skip
+        Photos to leave out this time.
+    publish
+        Called with the result while no other run may write into ``out``: writes the report. The
+        result is then kept in the store, too (:mod:`jarvision.run.results`).
+    tell
+        Takes sentences about waiting, and about photos that changed, moved or went.
+
+    Raises
+    ------
+    UsageError
+        The folder is none, or ``out`` is the same one; something beside the photos is wrong.
+    NothingToScoreError
+        No photo there.
+    NotWritableError
+        ``out`` cannot be written.
+    WorkersError
+        A script calls this outside of ``if __name__ == "__main__":``: its workers would, too.
+    """
+    refuse_in_a_starting_worker()
+    ground = _prepare(shelf, source, out=out, skip=skip)
+    with _open_intake(ground, fleet or local_fleet(jobs), read or read_one, tell) as intake:
+        readings = intake.take(ground.paths, progress=progress, tell=tell)
+        if not readings:
+            raise NothingToScoreError("All photos went away while they were read", "Try again.")
+        result = _assess(ground, readings, today=today or _newest_day(readings))
+        if publish is not None:
+            keep_result(intake.store, result)
+            publish(result)
+    return result
+
+
+def read_shelf(
+    shelf: Shelf,
+    *,
+    out: Path,
+    source: PhotoFolder | None = None,
+    jobs: int = 1,
+    read: PhotoReader | None = None,
+    fleet: Fleet | None = None,
+    skip: Collection[Path] = (),
+    tell: Tell | None = None,
+) -> None:
+    """Read what is new in a shelf's folder and keep it in ``out``; tell no story yet.
+
+    Parameters and errors are those of :func:`score_shelf`.
+    """
+    ground = _prepare(shelf, source, out=out, skip=skip)
+    with _open_intake(ground, fleet or local_fleet(jobs), read or read_one, tell) as intake:
+        intake.update(ground.paths, tell=tell)
+
+
+@dataclass(frozen=True)
+class _Ground:
+    """What a run stands on: the photos, what lies beside them, where the results go."""
+
+    shelf: Shelf
+    source: PhotoFolder
+    out: Path
+    paths: Sequence[Path]
+    warnings: Sequence[str]
+
+    def job(self, path: Path) -> Job:
+        """Job of a photo."""
+        root, shelf = self.source.root, self.shelf
+        shapes = shelf.shapes_for(path.relative_to(root).as_posix())
+        return Job(path, root, self.out, shelf.values, shelf.settings.photo, shapes)
+
+
+def _prepare(
+    shelf: Shelf, source: PhotoFolder | None, *, out: Path, skip: Collection[Path]
+) -> _Ground:
+    """Read all that is small, and find the photos, before the first one is opened."""
+    source = source or NearFolder(shelf.folder)
+    _check_apart(source.root, out)
+    missed: list[str] = []
+    paths = [path for path in source.photos(out=out, warn=missed.append) if path not in skip]
+    if not paths:
+        raise NothingToScoreError(
+            f"No photo found in {printable(source.label)}",
+            "Put JPEG, PNG, TIFF, WebP or HEIC photos there, one folder or name per jar.",
+        )
+    _check_writable(out)
+    ground = _Ground(shelf, source, out, paths, warnings=(*shelf.warnings, *missed))
+    ground.job(paths[0])  # a wrong file beside the photos is told now, not half-way
+    return ground
+
+
+@contextmanager
+def _open_intake(
+    ground: _Ground, fleet: Fleet, read: PhotoReader, tell: Tell | None
+) -> Iterator[Intake]:
+    """Hold the output folder and open its store."""
+    say = tell or _say_nothing
+    shelf = ground.shelf
+    with only_run(ground.out, tell=say), Store(ground.out, tell=say) as store:
+        sweep_parts(ground.out)
+        yield Intake(
+            store=store,
+            folder=ground.source,
+            out=ground.out,
+            job_of=ground.job,
+            made_with=made_with(shelf.values, shelf.settings.photo),
+            fleet=fleet,
+            read=read,
+        )
+
+
+def _assess(ground: _Ground, readings: tuple[Reading, ...], *, today: date) -> ShelfResult:
+    """Tell the story of every jar, and what else the grower should hear."""
+    shelf = ground.shelf
+    histories = build_histories(readings, shelf.register, settings=shelf.settings)
+    stories = tell_stories(
+        histories, shelf.register, today=today, settings=shelf.settings, species=shelf.species
+    )
+    warnings = [*ground.warnings, *_file_notes(readings)]
+    unseen = sorted(set(shelf.register) - {history.entry.jar for history in histories})
+    if unseen:
+        warnings.append(f"in the register but without a photo: {', '.join(unseen)}")
+    return ShelfResult(
+        folder=ground.source.label,
+        scored_on=today,
+        readings=readings,
+        stories=stories,
+        warnings=tuple(printable(warning) for warning in warnings),
+        settings_digest=shelf.settings.digest(),
+    )
+
+
+def _say_nothing(_: str) -> None:
+    pass
+
+
+# --------------------------------------------------------------------------- what is told beside
+def _file_notes(readings: Iterable[Reading]) -> list[str]:
+    """One line for each note on how files were read, with the first photo that it holds for."""
+    found: dict[str, list[str]] = {}
+    for reading in readings:
+        for note in reading.notes:
+            found.setdefault(note, []).append(reading.photo)
+    return [
+        f"{names[0]}{f' and {len(names) - 1} more' if len(names) > 1 else ''}: {note}"
+        for note, names in found.items()
+    ]
+
+
+def _newest_day(readings: Iterable[Reading]) -> date:
+    """Day of the newest usable photo; of the newest photo when none is usable."""
+    return max((r.status == "ok", r.taken_at.date()) for r in readings)[1]
+
+
+# --------------------------------------------------------------------------- folders
+def _check_apart(folder: Path, out: Path) -> None:
+    if out.resolve() == folder.resolve():
+        raise UsageError(
+            "The output folder is the photo folder", "Give another one, such as --out report."
+        )
+
+
+def _check_writable(out: Path) -> None:
+    """Make the output folder and try it before any photo is read."""
+    try:
+        out.mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryFile(dir=out):
+            pass
+    except OSError as error:
+        raise NotWritableError(
+            f"The output folder {printable(str(out))} cannot be written ({error.strerror})",
+            "Choose another folder with --out, or free some space.",
+        ) from error

@@ -1,0 +1,148 @@
+"""Worker processes on this machine.
+
+No more jobs than workers are ever in flight. A photo that breaks its worker costs that photo,
+never the run.
+"""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+import signal
+import sys
+import threading
+from collections.abc import Callable, Generator, Iterable, Iterator
+from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
+from concurrent.futures.process import BrokenProcessPool
+from functools import partial
+from itertools import chain, islice
+from typing import Final
+
+from jarvision.base.errors import WorkersError
+from jarvision.run.jobs import Fleet, Job, JobResult, PhotoReader, read_job, unread
+
+_MOST_WORKERS: Final = 61 if sys.platform == "win32" else 1024
+"""Windows cannot wait for more processes at once."""
+
+_NO_START: Final = "Worker processes end as soon as they start, before they read a photo"
+_NO_START_REMEDY: Final = (
+    "A script must call score_folder under \"if __name__ == '__main__':\", since every worker runs "
+    "the rest of it; or read with jobs=1"
+)
+
+
+def local_fleet(workers: int) -> Fleet:
+    """Worker processes on this machine; 1 reads in this process."""
+
+    def read_all(jobs: Iterable[Job], read: PhotoReader) -> Iterator[JobResult]:
+        one_job = partial(read_job, read)
+        queue = iter(jobs)
+        first = list(islice(queue, workers))  # no more workers than jobs
+        waiting = chain(first, queue)
+        if len(first) <= 1:
+            return map(one_job, waiting)
+        return _read_pooled(waiting, one_job, min(len(first), _MOST_WORKERS))
+
+    return read_all
+
+
+def _read_pooled(
+    waiting: Iterator[Job], one_job: Callable[[Job], JobResult], workers: int
+) -> Iterator[JobResult]:
+    """Read in worker processes.
+
+    The jobs in flight when a worker dies are suspects: they are read again one by one, each alone
+    in a worker, so that the one that breaks its worker a second time is named.
+
+    Raises
+    ------
+    WorkersError
+        When workers end before they read anything.
+    """
+    suspects = yield from _read_until_broken(waiting, one_job, workers)
+    if suspects:
+        _check_that_workers_start()
+    while suspects:
+        yield from _read_alone(suspects, one_job)
+        suspects = yield from _read_until_broken(waiting, one_job, workers)
+
+
+def _read_until_broken(
+    waiting: Iterator[Job], one_job: Callable[[Job], JobResult], workers: int
+) -> Generator[JobResult, None, list[Job]]:
+    """Yield results; return the jobs in flight when a worker died, none when all are done."""
+    pool = _new_pool(workers)
+    flying: dict[Future[JobResult], Job] = {}
+    broken = False
+    try:
+        while not broken:
+            for job in islice(waiting, workers - len(flying)):
+                try:
+                    flying[pool.submit(one_job, job)] = job
+                except BrokenProcessPool:
+                    flying[Future()] = job
+                    broken = True
+                    break
+            if broken or not flying:
+                break
+            for future in wait(flying, return_when=FIRST_COMPLETED).done:
+                if isinstance(future.exception(), BrokenProcessPool):
+                    broken = True
+                else:
+                    del flying[future]
+                    yield future.result()
+    finally:
+        pool.shutdown(wait=not broken, cancel_futures=True)
+    return list(flying.values())
+
+
+def _read_alone(jobs: list[Job], one_job: Callable[[Job], JobResult]) -> Iterator[JobResult]:
+    for job in jobs:
+        with _new_pool(1) as pool:
+            try:
+                yield pool.submit(one_job, job).result()
+            except BrokenProcessPool:
+                yield unread(job, "reading this photo ended its worker process, twice")
+
+
+def _check_that_workers_start() -> None:
+    """Raise :class:`WorkersError` when it is not the photos that end the workers."""
+    try:
+        with _new_pool(1) as pool:
+            pool.submit(os.getpid).result()
+    except BrokenProcessPool as error:
+        raise WorkersError(_NO_START, _NO_START_REMEDY) from error
+
+
+def refuse_in_a_starting_worker() -> None:
+    """Raise :class:`WorkersError` in a process that is still being made into a worker.
+
+    It runs the main script anew and must not begin the work, which waits for the worker.
+    """
+    if getattr(multiprocessing.current_process(), "_inheriting", False):
+        raise WorkersError(_NO_START, _NO_START_REMEDY)
+
+
+def _new_pool(workers: int) -> ProcessPoolExecutor:
+    return ProcessPoolExecutor(
+        max_workers=workers,
+        mp_context=multiprocessing.get_context("spawn"),  # the same on every system
+        initializer=_start_worker,
+    )
+
+
+def _start_worker() -> None:
+    """One OpenCV thread for each worker; Ctrl-C is the parent's to handle."""
+    import cv2
+
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    cv2.setNumThreads(1)
+    threading.Thread(target=_leave_with_parent, daemon=True).start()
+
+
+def _leave_with_parent() -> None:
+    """End this worker when the run has been killed: nobody waits for it, or may clean up."""
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        parent.join()
+        os._exit(1)

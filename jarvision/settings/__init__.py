@@ -1,0 +1,1 @@
+"""Every threshold: its value, unit, range and reason."""

@@ -1,0 +1,37 @@
+"""All thresholds: a group per stage, each with its value, its unit and why it is so.
+
+Unit and range follow from a setting's name, see
+:mod:`jarvision.settings.table`; ``Limits`` stand where they do not. The defaults are the only
+values that the tests vouch for; a changed setting changes :meth:`Settings.digest`, which is stored
+beside what was computed with it.
+"Common practice, no source" marks a rule of the trade for which no measurement was found.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from dataclasses import asdict, dataclass, field
+
+from jarvision.settings.growth import GrowthSettings
+from jarvision.settings.history import FrontSettings, TrackingSettings
+from jarvision.settings.plan import PlanSettings
+from jarvision.settings.verdict import VerdictSettings
+from jarvision.settings.vision import PhotoSettings
+
+
+@dataclass(frozen=True)
+class Settings:
+    """All settings, one group per stage; ``photo`` holds the groups from card to reading."""
+
+    photo: PhotoSettings = field(default_factory=PhotoSettings)
+    tracking: TrackingSettings = field(default_factory=TrackingSettings)
+    front: FrontSettings = field(default_factory=FrontSettings)
+    growth: GrowthSettings = field(default_factory=GrowthSettings)
+    verdict: VerdictSettings = field(default_factory=VerdictSettings)
+    plan: PlanSettings = field(default_factory=PlanSettings)
+
+    def digest(self) -> str:
+        """12 hex digits that change when any value does, the same on every machine."""
+        text = json.dumps(asdict(self), sort_keys=True, separators=(",", ":"))
+        return hashlib.sha256(text.encode()).hexdigest()[:12]

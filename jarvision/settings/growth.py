@@ -1,0 +1,117 @@
+"""Thresholds of the growth of a jar: curve, forecast, stall."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Annotated
+
+from jarvision.settings.limits import Limits
+
+
+@dataclass(frozen=True)
+class GrowthSettings:
+    """How curves are fitted, forecasts made and stalls told."""
+
+    min_days: Annotated[int, Limits(4)] = 4
+    """Fewest days for a curve of three parameters: one more than the parameters."""
+
+    min_rise_points: float = 5.0
+    """A record that rises less than this, in points of coverage, has no curve to fit; about twice
+    the half-width of a good reading's 95 % interval."""
+
+    sd_floor_points: float = 0.7
+    """Smallest standard uncertainty given to a reading, points: no photo is better than this, and
+    without a floor the days near 0 and 100 % would rule the fit."""
+
+    full_mean_percent: float = 100.0
+    """A healthy jar's curve ends here ..."""
+
+    full_sd_points: float = 1.0
+    """... give or take this: without it an early curve could end anywhere. The robust loss of the
+    fit lets a jar that does level off elsewhere override it."""
+
+    lag_share: Annotated[float, Limits(0, 1)] = 0.2
+    """The lag of an ordinary jar, as a share of its spawn run: visible recovery after 1 to 5 days
+    (common practice, no source)."""
+
+    slope_of_run: Annotated[float, Limits(0.5, 3)] = 1.27
+    """From lag to 95 % a curve of nucleation and growth (n = 2) takes this many times A/m; see
+    ``jarvision.growth.models``."""
+
+    species_log_rate_sd: Annotated[float, Limits(0.01, 5)] = 0.45
+    """A species' jars differ by this in the logarithm of their rate: from two thirds of the middle
+    to half as fast again, as the species' shortest and longest run do."""
+
+    species_lag_sd_share: Annotated[float, Limits(0.01, 5)] = 0.15
+    """... and by this share of the spawn run in their lag."""
+
+    sibling_log_rate_sd: Annotated[float, Limits(0.01, 5)] = 0.25
+    """Jars of one batch differ by this in the logarithm of their rate: healthy ones by 0.15, but a
+    jar that is slow for a reason of its own must not be promised its siblings' date (common
+    practice, no source)."""
+
+    sibling_lag_sd_days: Annotated[float, Limits(0.01, unit="days")] = 1.2
+    """... and by this in their lag, days."""
+
+    teach_percent: float = 40.0
+    """A jar says something of its siblings once it has passed this coverage."""
+
+    teach_max_scale: Annotated[float, Limits(1)] = 4.0
+    """... and if a curve of growth fits it: residuals of up to twice their uncertainty."""
+
+    draws: Annotated[int, Limits(100, 100_000)] = 1500
+    """Parameter draws for the bands: the 10 % quantile is then good to about 1 % of the draws."""
+
+    interval: Annotated[float, Limits(0.5, 0.99)] = 0.80
+    """Probability of the forecast's interval."""
+
+    forecast_spread: Annotated[float, Limits(0.1, 5)] = 1.0
+    """Power by which the drawn remaining times are spread about their median, so that the interval
+    holds its share of the simulated jars (``tests/accuracy/histories``)."""
+
+    horizon_days: Annotated[int, Limits(1, 1000)] = 120
+    """No forecast further than this from today: longer than the slowest species' spawn run."""
+
+    curve_points: Annotated[int, Limits(10, 10_000, unit="")] = 60
+    """Samples of the curve for plotting."""
+
+    shake_drop_points: float = 10.0
+    """A lasting drop of this many points from one day to the next is a shaken jar: a new origin.
+    Shaking at 20 to 40 % cover hides most of the white (common practice, no source); 10 points
+    are 4 standard uncertainties of an ordinary reading."""
+
+    shake_below_points: float = 2.0
+    """... and it falls this far below the day before that, which one high reading does not do."""
+
+    outlier_z: Annotated[float, Limits(1)] = 4.0
+    """A reading this many standard uncertainties outside its neighbours is a bad one: a stall is
+    not told from it. The curves' robust loss sees to the fit."""
+
+    fastest_rate_points: Annotated[float, Limits(5, 100, unit="points a day")] = 25.0
+    """No jar gains more than this in a day, points: at 7 mm/day and a start in each 3 cm2, the
+    fastest that the species profiles know, the steepest day brings 25."""
+
+    stall_days: Annotated[int, Limits(2)] = 2
+    """Shortest time over which a stall is told; growers wait for 3 days without growth (common
+    practice, no source), a measured rate says it a day earlier where it was high."""
+
+    stall_longest_days: int = 21
+    """Longest look back for how long a stall has lasted, days."""
+
+    stall_share: Annotated[float, Limits(0, 1)] = 0.35
+    """Stalled when the rate is surely below this share of the expected rate."""
+
+    stall_p: Annotated[float, Limits(0, 0.5)] = 0.1
+    """Stalled when so little growth would be this unlikely in a jar that grows at ``stall_share``:
+    with it every other simulated stall is told after 2 days; with 0.05 after 3. A jar so flagged
+    is looked at, and no more, until the stall is long."""
+
+    stall_sibling_share: Annotated[float, Limits(0, 1)] = 0.8
+    """A jar is expected to grow at least this share of its siblings' median rate."""
+
+    leap_off_days: int = 10
+    """No white by now means a dead culture or overheated grain: 7 to 10 days after inoculation
+    (common practice, no source)."""
+
+    leap_off_percent: Annotated[float, Limits(0, 100)] = 3.0
+    """Coverage that counts as a start, percent: above what dust and glare leave behind."""

@@ -1,0 +1,102 @@
+"""Thresholds of the verdicts."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Annotated
+
+from jarvision.settings.limits import Limits
+
+
+@dataclass(frozen=True)
+class VerdictSettings:
+    """Where the rules draw their lines. They lean to caution: see ``jarvision.verdict.decide``.
+
+    Those that keep a doubtful jar from a go can be moved so far and no further: a slip in a text
+    file must not hide a mould.
+    """
+
+    old_photo_days: Annotated[int, Limits(0, 7)] = 2
+    """A photo older than this says too little about today: moulds turn green within a day."""
+
+    min_seen_for_go_percent: Annotated[float, Limits(30, 100)] = 60.0
+    """Less judged wall than this never gives a go."""
+
+    max_colour_de00: float = 6.0
+    """Card residual (median CIEDE2000) above which colours are not to be trusted (common
+    practice, no source)."""
+
+    off_colour_no_go_cm2: Annotated[float, Limits(0, 5)] = 0.3
+    """An off-colour area from here on ends the jar, if sure: a spot of 6 mm across."""
+
+    off_colour_alone_cm2: Annotated[float, Limits(0, 20)] = 2.0
+    """A mould that one photo alone shows ends the jar from here on; a smaller one must be seen
+    on a second photo first, and until then asks for a look: a mirrored lamp on a stain was once
+    taken for a pink mould, and a good jar thrown out is lost."""
+
+    off_colour_check_cm2: Annotated[float, Limits(0, 0.5)] = 0.05
+    """An off-colour area from here on asks for a look: a spot of 2.5 mm, about one kernel."""
+
+    sure_confidence: Annotated[float, Limits(0, 0.9)] = 0.7
+    """A patch below this confidence is not sure: it asks for a look, it ends nothing. 45 of 47
+    areas of mould on 342 rendered photos lay above it, a lamp mirrored on a stain below."""
+
+    stain_note_cm2: Annotated[float, Limits(0)] = 0.3
+    """Normal staining from here on is worth a line."""
+
+    stain_check_cm2: Annotated[float, Limits(0, 5)] = 0.5
+    """Staining from here on asks for a look where it is not normal for the species."""
+
+    fast_front_days: int = 4
+    """A fast front asks for a look for this long: green mould stays white for 2 to 4 days (common
+    practice, no source). When it has not coloured by then, it is forgotten."""
+
+    wet_check_cm2: Annotated[float, Limits(0, 5)] = 0.5
+    """A wet area from here on asks for a look."""
+
+    wet_no_go_cm2: Annotated[float, Limits(0, 50)] = 6.0
+    """A wet area from here on (about a twentieth of the wall in view) ends the jar."""
+
+    dead_patch_cm2: Annotated[float, Limits(0, 20)] = 1.0
+    """A bare area from here on that does not close ends a late jar: the size the vision stages
+    are held to find."""
+
+    bare_check_cm2: Annotated[float, Limits(0, 5)] = 0.5
+    """A bare area from here on keeps a ready jar from go: half of what ends it, since an area of
+    1 cm2 is measured to about a tenth and its edge is ragged."""
+
+    dead_patch_days: int = 3
+    """How long a bare area must have stood still: islands close within 3 to 4 days (common
+    practice, no source)."""
+
+    dead_patch_sightings: Annotated[int, Limits(2)] = 3
+    """... and on how many days it must have been seen: photos that were missed prove nothing."""
+
+    dead_patch_seen_share: Annotated[float, Limits(0, 1)] = 0.6
+    """... and on what share of the days with a photo: an area that comes and goes is misread."""
+
+    island_share: Annotated[float, Limits(0, 1)] = 0.25
+    """A bare area over more than this share of the wall in view is no island: growth has not come
+    there yet. A stall is told by other means."""
+
+    dead_patch_rest_percent: float = 90.0
+    """The jar is late for a bare area when the rest of the wall is covered this far."""
+
+    thin_below_percent: float = 90.0
+    """Species that are ready below this coverage stay thin and patchy: their bare areas are
+    looked at, not condemned."""
+
+    long_stall_days: int = 7
+    """A stall of this length ends the jar: a week at rest is a week for what holds it back."""
+
+    near_ready_points: Annotated[float, Limits(0, 100)] = 5.0
+    """A jar stalled this close to ready is looked at, never thrown out on the number alone."""
+
+    late_factor: Annotated[float, Limits(1)] = 1.5
+    """Not ready after this many times the species' longest spawn run asks for a look."""
+
+    sure_days: Annotated[int, Limits(2)] = 2
+    """Days whose lower bound must reach ready before a go: one reading is never enough."""
+
+    groove_height_mm: float | None = None
+    """Height of the jar's groove or shoulder above the floor, mm; None: not known, not judged."""

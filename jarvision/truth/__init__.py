@@ -1,0 +1,1 @@
+"""How right the tool is on this shelf."""

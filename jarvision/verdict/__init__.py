@@ -1,0 +1,1 @@
+"""What to do with each jar, and when."""

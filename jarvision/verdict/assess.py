@@ -1,0 +1,73 @@
+"""From the histories of a shelf to the story of every jar: growth, verdict, flags."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date
+
+from jarvision.growth.forecast import fit_growth
+from jarvision.growth.priors import Sibling, batch_of, fit_siblings
+from jarvision.records import JarHistory, JarStory
+from jarvision.register.jars import Register
+from jarvision.register.species import SpeciesBook
+from jarvision.settings.groups import Settings
+from jarvision.verdict.decide import decide
+
+
+def tell_stories(
+    histories: Sequence[JarHistory],
+    known: Register,
+    *,
+    today: date,
+    settings: Settings,
+    species: SpeciesBook,
+) -> tuple[JarStory, ...]:
+    """Curve, verdict and flags of every jar, each with what its batch mates teach."""
+    taught = fit_siblings(histories, today=today, profile_of=species.find, settings=settings)
+    entries = [history.entry for history in histories]
+    stories = []
+    for history in histories:
+        mates = [taught[j] for j in batch_of(history.entry, entries) if j in taught]
+        stories.append(
+            _tell(
+                history,
+                known,
+                batch_mates=mates,
+                today=today,
+                settings=settings,
+                species=species,
+            )
+        )
+    return tuple(stories)
+
+
+def _tell(
+    history: JarHistory,
+    known: Register,
+    *,
+    batch_mates: Sequence[Sibling],
+    today: date,
+    settings: Settings,
+    species: SpeciesBook,
+) -> JarStory:
+    """Curve, verdict and flags of one jar.
+
+    ``batch_mates`` were started alike and teach its growth; they need not share its spawn jar.
+    """
+    profile = species.find(history.entry.species)
+    growth = fit_growth(history, profile, today=today, siblings=batch_mates, settings=settings)
+    verdict, flags = decide(
+        history,
+        growth,
+        profile,
+        today=today,
+        settings=settings,
+        siblings=known.siblings(history.entry.jar),
+    )
+    return JarStory(
+        history=history,
+        growth=growth,
+        verdict=verdict,
+        flags=flags,
+        profile=profile,
+    )

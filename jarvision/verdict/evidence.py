@@ -1,0 +1,55 @@
+"""What the rules of the verdict look at."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+
+from jarvision.records import Growth, JarDay, JarHistory
+from jarvision.register.species import SpeciesProfile
+from jarvision.settings.history import FrontSettings
+from jarvision.settings.verdict import VerdictSettings
+
+
+@dataclass(frozen=True)
+class Case:
+    """All that a rule may look at. ``days`` are those up to ``today``."""
+
+    history: JarHistory
+    days: tuple[JarDay, ...]
+    growth: Growth
+    profile: SpeciesProfile
+    today: date
+    limits: VerdictSettings
+    wall_radius_mm: float
+    front_limits: FrontSettings
+
+    @property
+    def last(self) -> JarDay:
+        """The last day with a usable photo; only asked where there is one."""
+        return self.days[-1]
+
+
+def area_and_confidence(day: JarDay, kind: str) -> tuple[float, float]:
+    """Return a kind's summed area that day (of the pooled patches) and its best confidence."""
+    area = sum(p.area_cm2 for p in day.patches if p.kind == kind)
+    confidence = max(
+        (p.confidence for r in day.readings for p in r.patches if p.kind == kind), default=0.0
+    )
+    return area, confidence
+
+
+def is_thin(case: Case) -> bool:
+    """Say whether the species grows so thin that gaps are part of its ready look."""
+    return case.profile.ready_percent < case.limits.thin_below_percent
+
+
+def age_days(case: Case) -> int | None:
+    """Return the jar's age on the last day, None where its start is not known."""
+    started = case.history.entry.started
+    return None if started is None else (case.last.day - started).days
+
+
+def beyond_run(case: Case, age: int | None, factor: float = 1.0) -> bool:
+    """Say whether a jar is older than ``factor`` times its species' longest spawn run."""
+    return age is not None and age > factor * case.profile.spawn_run_days[1]

@@ -1,0 +1,113 @@
+"""Notes on a jar: what is good to know, and touches no verdict."""
+
+from __future__ import annotations
+
+from jarvision.records import Finding
+from jarvision.verdict.evidence import Case, area_and_confidence
+
+FEWEST_PATCHES = 3
+"""Fewer patches than this on either day may all have closed: they do not show that a jar turned."""
+
+
+def notes_on(case: Case, siblings: tuple[str, ...] = ()) -> list[Finding]:
+    """Find what is worth a note.
+
+    ``siblings`` are the other jars made from the same spawn jar.
+    """
+    entry, notes = case.history.entry, []
+    if not entry.registered:
+        notes.append(Finding.of("unregistered", jar=entry.jar))
+    if siblings:
+        jars = ", ".join((entry.jar, *siblings))
+        notes.append(Finding.of("shared_parent", day=entry.started, parent=entry.parent, jars=jars))
+    notes += _refused(case) + _file_dates(case)
+    if case.days:
+        notes += _normal_stains(case) + _low_fill(case) + _odd_shapes(case) + _turned(case)
+    return notes
+
+
+def _refused(case: Case) -> list[Finding]:
+    """Tell photos that could not be used."""
+    return [
+        Finding.of(
+            "photo_refused",
+            day=r.taken_at.date(),
+            photo=r.photo,
+            reason=r.reason,
+            detail=r.detail.strip() or None,
+        )
+        for r in case.history.refused
+    ]
+
+
+def _file_dates(case: Case) -> list[Finding]:
+    """Tell days that were taken from the file's date."""
+    return [
+        Finding.of("file_date", day=d.day, photo=r.photo, photo_day=d.day)
+        for d in case.days
+        for r in d.readings
+        if r.time_source == "file"
+    ]
+
+
+def _normal_stains(case: Case) -> list[Finding]:
+    """Tell colours of the last day that are normal for the species."""
+    profile, last = case.profile, case.last
+    areas = {kind: area_and_confidence(last, kind)[0] for kind in profile.normal_kinds}
+    return [
+        Finding.of("stain", day=last.day, kind=kind, area_cm2=area, species=profile.latin)
+        for kind, area in areas.items()
+        if area >= case.limits.stain_note_cm2
+    ]
+
+
+def _low_fill(case: Case) -> list[Finding]:
+    """Tell contents that do not reach above the jar's groove, with twice their uncertainty."""
+    last = case.last
+    known = [r.groove_height_mm for r in last.readings if r.groove_height_mm is not None]
+    groove = max(known) if known else case.limits.groove_height_mm
+    if groove is None or not last.fill_height_mm < groove:
+        return []
+    margin = max((2.0 * r.fill_sd_mm for r in last.readings if r.fill_sd_mm), default=None)
+    return [
+        Finding.of(
+            "low_fill",
+            day=last.day,
+            fill_mm=last.fill_height_mm,
+            margin_mm=margin,
+            groove_mm=groove,
+        )
+    ]
+
+
+def _odd_shapes(case: Case) -> list[Finding]:
+    """Tell photos that contradict what the register says of the glass."""
+    return [
+        Finding.of("jar_shape", day=case.last.day, photo=r.photo, conflict=r.shape_conflict)
+        for r in case.last.readings
+        if r.shape_conflict
+    ]
+
+
+def _turned(case: Case) -> list[Finding]:
+    """Tell a jar that shows another side than the day before: by its contents, or its patches."""
+    last = case.last
+    if last.turned_away:
+        return [Finding.of("turned", day=last.day, seen_on=last.day)]
+    if last.turn is not None or len(case.days) < 2:
+        return []
+    before = case.days[-2]
+    if min(len(before.patches), len(last.patches)) < FEWEST_PATCHES:
+        return []
+    if any(p.trend != "new" for p in last.patches):
+        return []
+    return [
+        Finding.of(
+            "patches_elsewhere",
+            day=last.day,
+            seen_on=last.day,
+            before_on=before.day,
+            patches=len(last.patches),
+            patches_before=len(before.patches),
+        )
+    ]

@@ -1,0 +1,152 @@
+"""Say go, overdue or wait, of a jar against which no rule has found anything.
+
+Ready, rested and sure -> go; past its keeping time, a newer photo refused, a large bare area left
+or one that vanished -> check; else -> wait.
+"""
+
+from __future__ import annotations
+
+from datetime import date
+
+from jarvision.records import Finding, TrackedPatch
+from jarvision.records.wall import radius_mm
+from jarvision.records.wording import Fact
+from jarvision.verdict.evidence import Case, is_thin
+
+
+def ripeness(case: Case) -> list[Finding]:
+    """Say go, overdue or wait, of a jar against which nothing was found."""
+    cover, since = case.last.coverage, case.growth.ready_date
+    if cover.percent < case.profile.ready_percent or since is None or since > case.last.day:
+        return [_growing(case)]
+    keeps = case.profile.consolidation_days + case.profile.keeps_days
+    ready_days = (case.today - since).days
+    if ready_days > keeps:
+        return [
+            Finding.of(
+                "overdue",
+                "check",
+                day=case.last.day,
+                since=since,
+                ready_days=ready_days,
+                keeps_days=keeps,
+            )
+        ]
+    return _rested(case, since)
+
+
+def _growing(case: Case) -> Finding:
+    """Say wait, and when the jar will be ready, as far as it can be told."""
+    growth = case.growth
+    if growth.ready_date is None:
+        word = "growing_undated"
+    else:
+        word = "growing" if growth.ready_date > case.last.day else "nearly_ready"
+    return Finding.of(
+        word,
+        "wait",
+        day=case.last.day,
+        ready_percent=case.profile.ready_percent,
+        ready=growth.ready_date,
+        ready_low=growth.ready_low,
+        ready_high=growth.ready_high,
+        **_covered(case),
+    )
+
+
+def _rested(case: Case, since: date) -> list[Finding]:
+    """Say go of a jar that is ready, rested and sure, and against which no doubt is left."""
+    rested, rest = (case.last.day - since).days, case.profile.consolidation_days
+    facts = {**_covered(case), "since": since, "shown_since": max(since, case.days[0].day)}
+    if rested < rest:
+        return [
+            Finding.of(
+                "resting", "wait", day=case.last.day, rested_days=rested, rest_days=rest, **facts
+            )
+        ]
+    ready = case.profile.ready_percent
+    sure = [d for d in case.days if d.day >= since and d.coverage.low >= ready]
+    if case.last.coverage.low < ready or len(sure) < case.limits.sure_days:
+        return [
+            Finding.of(
+                "not_sure",
+                "wait",
+                day=case.last.day,
+                ready_percent=ready,
+                sure_days=case.limits.sure_days,
+                so_far=len(sure),
+                **facts,
+            )
+        ]
+    word = "spawn_ready" if case.history.entry.kind == "spawn" else "fruiting_ready"
+    return _last_doubts(case) or [
+        Finding.of(word, "go", day=case.last.day, rested_days=rested, **facts)
+    ]
+
+
+def _covered(case: Case) -> dict[str, Fact | None]:
+    cover = case.last.coverage
+    return {"percent": cover.percent, "low": cover.low, "high": cover.high}
+
+
+def _last_doubts(case: Case) -> list[Finding]:
+    """Doubt a jar that would be go: a newer photo was refused, or an area is still bare."""
+    found = []
+    refused = max((r.taken_at.date() for r in case.history.refused), default=date.min)
+    if case.last.day < refused <= case.today:
+        found.append(Finding.of("newer_refused", "check", last=case.last.day, refused_on=refused))
+    bare = [p for p in case.last.patches if p.kind == "bare"]
+    largest = max((p.area_cm2 for p in bare), default=0.0)
+    if largest >= case.limits.bare_check_cm2 and not is_thin(case):
+        found.append(Finding.of("bare_left", "check", area_cm2=largest))
+    return found + _vanished(case)
+
+
+def _vanished(case: Case) -> list[Finding]:
+    """Doubt a jar in which an area that stood still is gone sooner than the front could close it.
+
+    Then the jar was turned, or the photos do not agree: the area may stand on the other side. Its
+    place seen again without it ends the doubt.
+    """
+    seen: dict[str, list[tuple[int, TrackedPatch]]] = {}
+    for number, day in enumerate(case.days):
+        for patch in day.patches:
+            if patch.kind == "bare":
+                seen.setdefault(patch.patch, []).append((number, patch))
+    return [
+        finding
+        for name, sightings in seen.items()
+        if name not in case.last.cleared and (finding := _gone_too_soon(case, name, sightings))
+    ]
+
+
+def _gone_too_soon(
+    case: Case, name: str, sightings: list[tuple[int, TrackedPatch]]
+) -> Finding | None:
+    """Compare an area's last sighting at which it stood still with the next day that has a photo.
+
+    ``sightings``: number of the day and the area, in order.
+    """
+    limits = case.limits
+    still = [
+        (number, patch)
+        for number, patch in sightings[limits.dead_patch_sightings - 1 :]
+        if patch.trend in ("still", "growing") and patch.area_cm2 >= limits.dead_patch_cm2
+    ]
+    if not still or still[-1][0] + 1 == len(case.days):
+        return None
+    number, patch = still[-1]
+    before, after = case.days[number], case.days[number + 1]
+    left = sum(p.area_cm2 for p in after.patches if p.patch == name)
+    days = (after.day - before.day).days
+    if radius_mm(patch.area_cm2) - radius_mm(left) <= case.profile.front_mm_per_day[1] * days:
+        return None
+    return Finding.of(
+        "vanished",
+        "check",
+        day=case.last.day,
+        patch=name,
+        area_cm2=patch.area_cm2,
+        last_seen=before.day,
+        days=days,
+    )

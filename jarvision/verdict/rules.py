@@ -1,0 +1,347 @@
+"""The rules of the verdict, one small function each, in the order in which reasons are told.
+
+A rule takes a :class:`jarvision.verdict.evidence.Case` and returns what it found, nothing when it
+has nothing to say. It finds words and numbers; sentences are made of them by
+:data:`jarvision.records.flags.FINDINGS`. Why the rules lean to caution: see
+:mod:`jarvision.verdict.decide`.
+
+1. photo: none usable, dated wrong, too little seen, colours not matched -> check
+2. off-colour, not normal for the species: large or on two photos -> no-go; else check, until its
+   place was seen again without it (a large area is never forgotten)
+3. wet -> check; large -> no-go
+4. dead patch: bare, standing still in a late jar -> no-go; in a thin species -> check
+5. fast front: white that runs faster than the species -> check
+6. stall -> check; long -> no-go
+7. late: not ready long after its species should be -> check
+8. pins inside the jar -> check
+9. the last photo is too old -> check
+
+Where none of them speaks, :mod:`jarvision.verdict.readiness` says go, overdue or wait.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from datetime import timedelta
+
+from jarvision.records import (
+    HALF_VIEW_DEG,
+    OFF_COLOUR_KINDS,
+    Finding,
+    JarDay,
+    TrackedPatch,
+    VerdictWord,
+)
+from jarvision.records.wording import Fact
+from jarvision.settings.verdict import VerdictSettings
+from jarvision.verdict.evidence import (
+    Case,
+    age_days,
+    area_and_confidence,
+    beyond_run,
+    is_thin,
+)
+
+
+# --------------------------------------------------------------------------- 1. the photo
+def _photo(case: Case) -> list[Finding]:
+    """Doubt the photos themselves: none usable, dated wrong, or showing too little."""
+    found = _dates(case)
+    if not case.days:
+        return [*found, Finding.of("no_photo", "check")]
+    seen, needed = _seen_percent(case.last), case.limits.min_seen_for_go_percent
+    if seen < needed:
+        found.append(Finding.of("little_seen", "check", seen_percent=seen, needed_percent=needed))
+    return found + _colours(case)
+
+
+def _dates(case: Case) -> list[Finding]:
+    """Doubt photos dated after today or before the jar's start."""
+    found = []
+    ahead = [d.day for d in case.history.days if d.day > case.today]
+    if ahead:
+        day = ahead[-1]
+        found.append(Finding.of("dated_ahead", "check", day=day, photo_day=day, today=case.today))
+    started = case.history.entry.started
+    early = [d.day for d in case.history.days if started is not None and d.day < started]
+    if early:
+        day = early[0]
+        found.append(
+            Finding.of("dated_before_start", "check", day=day, photo_day=day, started=started)
+        )
+    return found
+
+
+def _seen_percent(day: JarDay) -> float:
+    """Return how much of the wall in view the day's best photo lets judge."""
+    return max(r.coverage.seen_percent for r in day.readings if r.coverage)
+
+
+def _colours(case: Case) -> list[Finding]:
+    """Doubt the colours when the card's swatches are not matched in any of the last photos."""
+    errors = [r.colour_de00_median for r in case.last.readings if r.colour_de00_median is not None]
+    worst, most = max(errors, default=0.0), case.limits.max_colour_de00
+    if worst <= most:
+        return []
+    return [Finding.of("colours_off", "check", error_de00=worst, most_de00=most)]
+
+
+# --------------------------------------------------------------------------- 2. colours
+def _off_colour(case: Case) -> list[Finding]:
+    """Find growth of off-colours that are not normal for the species, area by area."""
+    sightings: dict[str, list[tuple[JarDay, TrackedPatch]]] = {}
+    for day in case.days:
+        for patch in day.patches:
+            if patch.kind in OFF_COLOUR_KINDS and patch.kind not in case.profile.normal_kinds:
+                sightings.setdefault(patch.patch, []).append((day, patch))
+    found = [_mould(case, name, seen) for name, seen in sightings.items()]
+    found.append(_odd_stain(case))
+    return [finding for finding in found if finding]
+
+
+def _mould(case: Case, name: str, seen: list[tuple[JarDay, TrackedPatch]]) -> Finding | None:
+    """Judge one off-colour area over all days.
+
+    Mould does not heal, so an earlier sighting still asks for a look, unless it was small and its
+    place was seen again without it. One photo alone may have been fooled: it ends the jar only
+    where it shows a large area, else a second photo must show it too. A large area is never
+    forgotten: a jar that was shaken or turned shows other glass.
+    """
+    limits = case.limits
+    seen = [s for s in seen if s[1].area_cm2 >= limits.off_colour_check_cm2]
+    sure = [s for s in seen if s[1].area_cm2 >= limits.off_colour_no_go_cm2 and _is_sure(case, *s)]
+    photos = sum(_photos_showing(day, patch) for day, patch in sure)
+    large = [day for day, patch in sure if patch.area_cm2 >= limits.off_colour_alone_cm2]
+    if photos > 1 or case.last in large:
+        day, patch = sure[-1]
+        return Finding.of(
+            "mould",
+            "no-go",
+            day=day.day,
+            patch=name,
+            photos=photos,
+            out_cm2=limits.off_colour_no_go_cm2,
+            **_sighting(case, day, patch),
+        )
+    if not seen or (name in case.last.cleared and not large):
+        return None
+    day, patch = max(seen, key=lambda s: s[1].area_cm2)
+    return Finding.of(
+        "perhaps_mould",
+        "check",
+        day=day.day,
+        seen_days=len(seen),
+        photo_days=len(case.days),
+        **_sighting(case, day, patch),
+    )
+
+
+def _sighting(case: Case, day: JarDay, patch: TrackedPatch) -> dict[str, Fact | None]:
+    """Return what is told of an area seen on a day; ``earlier`` unless that is the last."""
+    return {
+        "kind": patch.kind,
+        "seen_on": day.day,
+        "earlier": None if day is case.last else day.day,
+        **_size_and_place(patch),
+    }
+
+
+def _size_and_place(patch: TrackedPatch) -> dict[str, Fact | None]:
+    return {
+        "area_cm2": patch.area_cm2,
+        "angle_deg": patch.angle_deg,
+        "height_mm": patch.height_mm,
+    }
+
+
+def _is_sure(case: Case, day: JarDay, patch: TrackedPatch) -> bool:
+    """Say whether a photo of that day was confident of an area of this kind."""
+    return area_and_confidence(day, patch.kind)[1] >= case.limits.sure_confidence
+
+
+def _photos_showing(day: JarDay, patch: TrackedPatch) -> int:
+    """Return how many photos of the day show a patch of this kind; views differ, so at least 1."""
+    same = Counter(r.view for r in day.readings if any(p.kind == patch.kind for p in r.patches))
+    return max(same.values(), default=1)
+
+
+def _odd_stain(case: Case) -> Finding | None:
+    """Ask for a look at staining that the species does not show."""
+    area = area_and_confidence(case.last, "stain")[0]
+    if "stain" in case.profile.normal_kinds or area < case.limits.stain_check_cm2:
+        return None
+    species = case.profile.latin or None
+    return Finding.of("odd_stain", "check", day=case.last.day, area_cm2=area, species=species)
+
+
+# --------------------------------------------------------------------------- 3. wet
+def _wet(case: Case) -> list[Finding]:
+    """Find wet areas on the last day."""
+    area = area_and_confidence(case.last, "wet")[0]
+    look, out = case.limits.wet_check_cm2, case.limits.wet_no_go_cm2
+    if area < look:
+        return []
+    verdict: VerdictWord = "no-go" if area >= out else "check"
+    day = case.last.day
+    return [Finding.of("wet", verdict, day=day, area_cm2=area, look_cm2=look, out_cm2=out)]
+
+
+# --------------------------------------------------------------------------- 4. dead patch
+def _dead_patch(case: Case) -> list[Finding]:
+    """Find bare islands that stand still although the jar is late for them.
+
+    A species that stays thin shows such areas when all is well: then a person must look. An area
+    over a large part of the wall is no island: the jar has not grown there yet.
+    """
+    found = (_dead(case, patch) for patch in case.last.patches if patch.kind == "bare")
+    return [finding for finding in found if finding]
+
+
+def _dead(case: Case, patch: TrackedPatch) -> Finding | None:
+    """Judge one bare area of the last day."""
+    limits = case.limits
+    share = patch.area_cm2 / _wall_cm2(case)
+    if patch.area_cm2 < limits.dead_patch_cm2 or share > limits.island_share:
+        return None
+    still = _standstill(case, patch)
+    if not still.proves(limits):
+        return None
+    rest = min(case.last.coverage.percent / (1 - share), 100.0)
+    if rest < limits.dead_patch_rest_percent and not beyond_run(case, age_days(case)):
+        return None
+    return Finding.of(
+        "dead_patch",
+        "check" if is_thin(case) else "no-go",
+        day=case.last.day,
+        patch=patch.patch,
+        days=still.days,
+        rest_percent=rest,
+        **_size_and_place(patch),
+    )
+
+
+@dataclass(frozen=True)
+class _Standstill:
+    """For how long an area has not been closing: days, sightings and days with a photo."""
+
+    days: int
+    sightings: int
+    photographed: int
+
+    def proves(self, limits: VerdictSettings) -> bool:
+        """Say whether that is long, and seen often enough."""
+        return (
+            self.days >= limits.dead_patch_days
+            and self.sightings >= limits.dead_patch_sightings
+            and self.sightings >= limits.dead_patch_seen_share * self.photographed
+        )
+
+
+def _standstill(case: Case, patch: TrackedPatch) -> _Standstill:
+    """Return for how long a patch has not been closing.
+
+    A day's trend compares it with the days before, so the time starts at the sighting before the
+    first of the unbroken run of ``still`` or ``growing`` days.
+    """
+    sightings = [(d.day, p.trend) for d in case.days for p in d.patches if p.patch == patch.patch]
+    since, count = sightings[-1][0], 0
+    for day, word in reversed(sightings):
+        since, count = day, count + 1
+        if word not in ("still", "growing"):
+            break
+    return _Standstill(
+        days=(case.last.day - since).days,
+        sightings=count,
+        photographed=sum(d.day >= since for d in case.days),
+    )
+
+
+def _wall_cm2(case: Case) -> float:
+    """Return the area of the filled wall in view."""
+    arc_mm = math.radians(2 * HALF_VIEW_DEG) * case.wall_radius_mm
+    fill_mm = case.last.fill_height_mm
+    return arc_mm * (fill_mm if math.isfinite(fill_mm) else 100.0) / 100.0
+
+
+# --------------------------------------------------------------------------- 5. fast jars
+def _fast_front(case: Case) -> list[Finding]:
+    """Ask for a look where the white ran faster than the species can, lately."""
+    limits, fronts = case.limits, case.front_limits
+    top = case.profile.front_mm_per_day[1]
+    fastest = min(fronts.fastest_mm_per_day, fronts.species_factor * top)
+    since = case.last.day - timedelta(days=limits.fast_front_days)
+    fast = [
+        (d.day, d.front)
+        for d in case.days
+        if d.day >= since and d.front is not None and d.front.mm_per_day >= fastest
+    ]
+    if not fast:
+        return []
+    day, front = max(fast, key=lambda f: f[1].mm_per_day)
+    return [
+        Finding.of(
+            "fast_front",
+            "check",
+            day=day,
+            seen_on=day,
+            area_cm2=front.area_cm2,
+            mm_per_day=front.mm_per_day,
+            angle_deg=front.angle_deg,
+            height_mm=front.height_mm,
+            species_mm_per_day=top,
+        )
+    ]
+
+
+# --------------------------------------------------------------------------- 6., 7. slow jars
+def _stall(case: Case) -> list[Finding]:
+    """Take over the stall that the growth stage has found."""
+    if case.growth.stall is None:
+        return []
+    near = case.profile.ready_percent - case.limits.near_ready_points
+    long = case.growth.stalled_days >= case.limits.long_stall_days
+    verdict: VerdictWord = "no-go" if long and case.last.coverage.percent < near else "check"
+    return [replace(case.growth.stall, verdict=verdict, day=case.last.day)]
+
+
+def _late(case: Case) -> list[Finding]:
+    """Ask for a look at a jar that should have been ready long ago."""
+    age = age_days(case)
+    percent, most = case.last.coverage.percent, case.profile.spawn_run_days[1]
+    if percent >= case.profile.ready_percent or not beyond_run(case, age, case.limits.late_factor):
+        return []
+    return [Finding.of("late", "check", age_days=age, percent=percent, most_days=most)]
+
+
+# --------------------------------------------------------------------------- 8. pins
+def _pins(case: Case) -> list[Finding]:
+    """Ask for a look at what looks like pins on the last two days; one photo is easily fooled."""
+    areas = [area_and_confidence(day, "pins")[0] for day in case.days[-2:]]
+    if len(areas) < 2 or min(areas) == 0.0:
+        return []
+    return [Finding.of("pins", "check", day=case.last.day, area_cm2=areas[-1])]
+
+
+# --------------------------------------------------------------------------- 9. old photos
+def _old_photo(case: Case) -> list[Finding]:
+    """Doubt what was seen too long ago."""
+    most, age = case.limits.old_photo_days, (case.today - case.last.day).days
+    if age <= most:
+        return []
+    last = case.last.day
+    return [Finding.of("old_photo", "check", age_days=age, last=last, most_days=most)]
+
+
+def _when_seen(rule: Callable[[Case], list[Finding]]) -> Callable[[Case], list[Finding]]:
+    """Run a rule only where there is a day to judge."""
+    return lambda case: rule(case) if case.days else []
+
+
+RULES: tuple[Callable[[Case], list[Finding]], ...] = (
+    _photo,
+    *map(_when_seen, (_off_colour, _wet, _dead_patch, _fast_front, _stall, _late, _pins)),
+    _when_seen(_old_photo),
+)

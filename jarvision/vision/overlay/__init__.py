@@ -1,0 +1,1 @@
+"""What was seen, drawn over the photo."""

@@ -1,0 +1,86 @@
+"""The figures that tell whether a photo can be read."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from jarvision.records import BoolArray, ByteArray, CardFit, ColourFit, FloatArray, SwatchReadings
+from jarvision.settings.vision import PhotoSettings
+from jarvision.vision.card.layout import CardLayout
+from jarvision.vision.quality.evenness import Evenness, measure_evenness
+from jarvision.vision.quality.sharpness import Sharpness, measure_sharpness
+
+
+@dataclass(frozen=True)
+class CardQuality:
+    """What the card tells about a photo.
+
+    Attributes
+    ----------
+    px_per_mm
+        Scale at the middle of the card.
+    oblique_deg
+        ``(2,)`` angle between the card's normal and the line from its middle to the camera,
+        sideways and up or down; positive to the right and downwards.
+    sharpness
+        Blur of the card's printed edges.
+    white_level
+        Linear signal of the brightest white swatch, 0 to 1.
+    white_clipped
+        Share of burnt-out pixels in the white swatch that has fewest.
+    clipped_swatches
+        Number of swatches with burnt-out pixels.
+    noise
+        Median relative spread inside the swatches that did not burn out.
+    evenness
+        How the light changes over the card; None when too few greys can be compared.
+    """
+
+    px_per_mm: float
+    oblique_deg: FloatArray
+    sharpness: Sharpness
+    white_level: float
+    white_clipped: float
+    clipped_swatches: int
+    noise: float
+    evenness: Evenness | None
+
+
+def measure_card(
+    rgb: ByteArray,
+    card: CardFit,
+    swatches: SwatchReadings,
+    *,
+    layout: CardLayout,
+    settings: PhotoSettings,
+) -> CardQuality:
+    """Measure all figures that need the card alone; ``rgb`` is ``(rows, cols, 3)`` sRGB bytes."""
+    white = layout.nominal_linear.min(axis=1) >= settings.colour.white_reflectance_min
+    clipped = swatches.clipped > settings.colour.clipped_share_max
+    plain = ~clipped & (swatches.spread <= settings.colour.swatch_spread_max)
+    middle = np.array([*layout.centre_mm, 0.0])
+    across, down, away = card.camera_position_mm - middle
+    return CardQuality(
+        px_per_mm=card.px_per_mm,
+        oblique_deg=np.rad2deg(np.arctan2([across, down], -away)),
+        sharpness=measure_sharpness(rgb, card, layout=layout),
+        white_level=float(swatches.linear[white].mean(axis=1).max()),
+        white_clipped=float(swatches.clipped[white].min()),
+        clipped_swatches=count_clipped(swatches, settings=settings),
+        noise=float(np.median(swatches.spread[~clipped])) if not clipped.all() else 0.0,
+        evenness=measure_evenness(swatches, plain, layout=layout),
+    )
+
+
+def count_clipped(swatches: SwatchReadings, *, settings: PhotoSettings) -> int:
+    """Number of swatches with more burnt-out pixels than the colour fit bears."""
+    return int(np.count_nonzero(swatches.clipped > settings.colour.clipped_share_max))
+
+
+def hidden_swatches(
+    swatches: SwatchReadings, colour: ColourFit, *, settings: PhotoSettings
+) -> BoolArray:
+    """``(n,)`` True for swatches that neither burnt out nor look as printed: something is there."""
+    return ~colour.used & (swatches.clipped <= settings.colour.clipped_share_max)

@@ -1,0 +1,148 @@
+"""Refuse photos that would give a wrong coverage, with the reason that helps most.
+
+The limits and what they were measured from stand in :class:`AcceptanceSettings` of
+:mod:`jarvision.settings.vision`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from jarvision.base.errors import PhotoRefusedError
+from jarvision.records import CardFit, ColourFit, Photo, RawWall, SwatchReadings
+from jarvision.settings.vision import AcceptanceSettings, PhotoSettings
+from jarvision.vision.card.layout import CardLayout
+from jarvision.vision.jar.unroll import burnt_out
+from jarvision.vision.quality.figures import (
+    CardQuality,
+    count_clipped,
+    hidden_swatches,
+    measure_card,
+)
+from jarvision.vision.quality.glare import glare_share
+
+_EVERY = 4
+"""Every fourth row and column of the wall tell whether half as much is burnt out as may be."""
+
+
+def accept_card(
+    photo: Photo,
+    card: CardFit,
+    swatches: SwatchReadings,
+    *,
+    layout: CardLayout,
+    settings: PhotoSettings,
+) -> CardQuality:
+    """Check size, view, sharpness, exposure and light, in the order to put them right.
+
+    Raises
+    ------
+    PhotoRefusedError
+        ``too_small``, ``oblique``, ``blurred``, ``overexposed``, ``underexposed``, ``uneven_light``
+        or ``mixed_light``.
+    """
+    quality = measure_card(photo.rgb, card, swatches, layout=layout, settings=settings)
+    limits = settings.acceptance
+    _check_view(quality, limits)
+    _check_exposure(quality, limits)
+    _check_light(quality, limits)
+    return quality
+
+
+def accept_wall(
+    photo: Photo,
+    wall: RawWall,
+    swatches: SwatchReadings,
+    colour: ColourFit,
+    *,
+    settings: PhotoSettings,
+) -> None:
+    """Check what stands before the card, and glare on the jar.
+
+    Raises
+    ------
+    PhotoRefusedError
+        ``card_hidden``, ``glare`` or ``overexposed``.
+    """
+    limits = settings.acceptance
+    hidden = hidden_swatches(swatches, colour, settings=settings)
+    count = int(np.count_nonzero(hidden))
+    if count > limits.hidden_swatches_max:
+        names = ", ".join(np.array(swatches.names)[hidden][:3])
+        raise PhotoRefusedError(
+            "card_hidden",
+            f"{count} of {hidden.size} swatches look wrong ({names}, ...)",
+        )
+    sparse = replace(wall, pixels=np.ascontiguousarray(wall.pixels[::_EVERY, ::_EVERY]))
+    if 200.0 * burnt_out(sparse, photo, settings=settings.masks).mean() < limits.glare_max_percent:
+        return  # a spot of glare is burnt out: there is not enough of it
+    glare = 100.0 * glare_share(wall, photo, settings=settings)
+    if glare > limits.glare_max_percent:
+        # where the card burns out too, it is the whole photo that is too bright
+        reason = "overexposed" if count_clipped(swatches, settings=settings) else "glare"
+        raise PhotoRefusedError(reason, f"{glare:.0f} % of the jar's wall is burnt out")
+
+
+def _check_view(quality: CardQuality, limits: AcceptanceSettings) -> None:
+    if quality.px_per_mm < limits.px_per_mm_min:
+        raise PhotoRefusedError(
+            "too_small",
+            f"{quality.px_per_mm:.1f} pixels a mm on the card, {limits.px_per_mm_min:.1f} needed",
+        )
+    across, down = quality.oblique_deg
+    if np.hypot(across, down) > limits.oblique_max_deg:
+        from_where = (
+            f"from the {'right' if across > 0.0 else 'left'}"
+            if abs(across) > abs(down)
+            else f"from {'below' if down > 0.0 else 'above'}"
+        )
+        raise PhotoRefusedError(
+            "oblique", f"taken {max(abs(across), abs(down)):.0f} degrees {from_where}"
+        )
+    rise = quality.sharpness.rise_mm
+    if rise > limits.edge_rise_max_mm:
+        raise PhotoRefusedError(
+            "blurred",
+            f"edges of the card are {rise:.2f} mm wide, at most {limits.edge_rise_max_mm:.2f} mm "
+            "can be used",
+        )
+
+
+def _check_exposure(quality: CardQuality, limits: AcceptanceSettings) -> None:
+    if quality.white_clipped > limits.white_clipped_max:
+        raise PhotoRefusedError("overexposed", "every white swatch of the card is burnt out")
+    if quality.clipped_swatches > limits.clipped_swatches_max:
+        raise PhotoRefusedError(
+            "overexposed", f"{quality.clipped_swatches} swatches of the card are burnt out"
+        )
+    if quality.white_level < limits.white_level_min:
+        raise PhotoRefusedError(
+            "underexposed",
+            f"the card's white reaches only {quality.white_level:.0%} of the full signal",
+        )
+    if quality.noise > limits.noise_max:
+        raise PhotoRefusedError(
+            "underexposed",
+            f"plain colours vary by {quality.noise:.0%}: the camera had little light",
+        )
+
+
+def _check_light(quality: CardQuality, limits: AcceptanceSettings) -> None:
+    even = quality.evenness
+    if even is None:
+        return
+    if even.ratio > limits.light_ratio_max:
+        sideways = abs(even.strength[0]) > abs(even.strength[1])
+        names = ("left", "right") if sideways else ("top", "bottom")
+        rising = even.strength[0 if sideways else 1] > 0.0
+        bright, dark = names[::-1] if rising else names
+        raise PhotoRefusedError(
+            "uneven_light", f"the card's {bright} is {even.ratio:.1f} times as bright as its {dark}"
+        )
+    if even.tint_ratio > limits.tint_ratio_max:
+        raise PhotoRefusedError(
+            "mixed_light",
+            f"the colour of the light changes by a factor of {even.tint_ratio:.2f} over the card",
+        )

@@ -1,0 +1,317 @@
+"""Photo -> Reading: the one place where the stages are wired together."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from datetime import datetime
+from pathlib import Path
+
+import numpy as np
+
+from jarvision.base.errors import PhotoRefusedError
+from jarvision.records import (
+    CardFit,
+    ColourFit,
+    Coverage,
+    JarFit,
+    JarShape,
+    Patch,
+    Photo,
+    RawWall,
+    Reading,
+    TimeSource,
+    Tissue,
+    Wall,
+)
+from jarvision.records.photo_reasons import PHOTO_REASONS
+from jarvision.register.photo_names import NameParts, day_of, picture_name, read_name, tag_agrees
+from jarvision.settings.vision import PhotoSettings
+from jarvision.vision.calibration.values import CardValues, scale_layout
+from jarvision.vision.card.find import read_swatches
+from jarvision.vision.card.layout import CardLayout, load_layout
+from jarvision.vision.card.squares import Squares, find_squares
+from jarvision.vision.card.tags import read_tags
+from jarvision.vision.colour.fit import fit_colour
+from jarvision.vision.colour.light import paper_layout
+from jarvision.vision.jar.locate import locate_jar
+from jarvision.vision.jar.unroll import unroll
+from jarvision.vision.overlay.draw import (
+    Caption,
+    draw_overlay,
+    draw_refusal,
+    draw_wall_strip,
+    save_picture,
+)
+from jarvision.vision.photo import read_photo, time_without_exif
+from jarvision.vision.quality.diagnose import find_card_or_say_why
+from jarvision.vision.quality.gate import accept_card, accept_wall
+from jarvision.vision.tissue.classify import classify
+from jarvision.vision.tissue.coverage import measure_coverage
+from jarvision.vision.tissue.fill import fill_height_mm, fill_height_sd_mm
+from jarvision.vision.tissue.novelty import novelty_of
+from jarvision.vision.tissue.patches import find_patches
+from jarvision.vision.tissue.pins import find_pins
+from jarvision.vision.tissue.thumbnail import shrink
+
+
+@dataclass(frozen=True)
+class PhotoAnalysis:
+    """Everything that the stages found in one photo. Heavy: it stays inside the process."""
+
+    photo: Photo
+    card: CardFit
+    colour: ColourFit
+    jar: JarFit
+    wall: Wall
+    tissue: Tissue
+    patches: tuple[Patch, ...]
+    coverage: Coverage
+
+
+@dataclass(frozen=True)
+class WallSight:
+    """The first half of the line: what stands before the tissue is classed."""
+
+    photo: Photo
+    card: CardFit
+    colour: ColourFit
+    jar: JarFit
+    wall: RawWall
+
+
+@dataclass(frozen=True)
+class KnownJar:
+    """What is known before a photo is looked at: its squares, its jar, what the grower says of it.
+
+    ``shape`` is None when nothing is known of the jar's glass.
+    """
+
+    squares: Squares
+    jar: str
+    shape: JarShape | None
+
+
+def wall_of(
+    photo: Photo,
+    *,
+    layout: CardLayout,
+    settings: PhotoSettings,
+    values: CardValues | None = None,
+    shape: JarShape | None = None,
+    squares: Squares | None = None,
+) -> WallSight:
+    """Walk one photo to its wall: card, colour, jar, unrolled wall.
+
+    ``squares`` are those of the photo, when they are known already.
+
+    Raises
+    ------
+    PhotoRefusedError
+        With the reason word of the stage that could not go on.
+    """
+    card = find_card_or_say_why(photo, layout=layout, squares=squares)
+    swatches = read_swatches(photo.samples, card, layout=layout)
+    accept_card(photo, card, swatches, layout=layout, settings=settings)
+    paper = read_swatches(photo.samples, card, layout=paper_layout(layout))
+    colour = fit_colour(swatches, paper, layout=layout, settings=settings.colour, values=values)
+    jar = locate_jar(
+        photo, card=card, colour=colour, layout=layout, settings=settings.jar, shape=shape
+    )
+    wall = unroll(photo, card=card, colour=colour, jar=jar, below_mm=settings.jar.floor_below_mm)
+    accept_wall(photo, wall, swatches, colour, settings=settings)
+    return WallSight(photo=photo, card=card, colour=colour, jar=jar, wall=wall)
+
+
+def look(
+    photo: Photo,
+    *,
+    settings: PhotoSettings | None = None,
+    values: CardValues | None = None,
+    shape: JarShape | None = None,
+    squares: Squares | None = None,
+) -> PhotoAnalysis:
+    """Walk one photo down the whole line: to its wall, then tissue, patches, coverage.
+
+    ``shape`` is what the grower says of this jar's glass; ``squares`` are those of the photo, when
+    they are known already.
+
+    Raises
+    ------
+    PhotoRefusedError
+        With the reason word of the stage that could not go on.
+    """
+    settings = settings or PhotoSettings()
+    layout = scale_layout(load_layout(), values.print_scale if values else 1.0)
+    front = wall_of(
+        photo, layout=layout, settings=settings, values=values, shape=shape, squares=squares
+    )
+    seen = classify(front.wall, photo, settings=settings)
+    wall, tissue = seen.wall, seen.tissue
+    novelty = novelty_of(wall, tissue)
+    coverage = measure_coverage(
+        wall,
+        tissue,
+        settings=settings.coverage,
+        colour_de00=front.colour.de00_median,
+        novelty=novelty,
+    )
+    if coverage.seen_percent < settings.coverage.seen_min_percent:
+        raise PhotoRefusedError(
+            "not_enough_seen", f"only {coverage.seen_percent:.0f} % of the wall can be judged"
+        )
+    return PhotoAnalysis(
+        photo=photo,
+        card=front.card,
+        colour=front.colour,
+        jar=front.jar,
+        wall=wall,
+        tissue=tissue,
+        patches=find_patches(wall, tissue) + find_pins(wall, tissue, settings=settings.pins),
+        coverage=coverage,
+    )
+
+
+def read_jar_photo(
+    path: Path,
+    *,
+    root: Path,
+    out: Path | None = None,
+    settings: PhotoSettings | None = None,
+    values: CardValues | None = None,
+    shapes: Mapping[str, JarShape] | None = None,
+) -> Reading:
+    """Read one photo of a folder, whatever it holds: a refused photo is a reading too.
+
+    Parameters
+    ----------
+    path, root
+        The photo and the scored folder above it.
+    out
+        Output folder for the overlay and the wall strip, or the picture of a refused photo with
+        what to do; None draws nothing.
+    values
+        What the swatches of the user's card are; None: the nominal values.
+    shapes
+        What the grower says of the glass, by jar.
+    """
+    name = path.relative_to(root).as_posix()
+    parts = read_name(name)
+    try:
+        photo = read_photo(path, name=name, dated=parts.day)
+    except PhotoRefusedError as refusal:
+        taken = time_without_exif(path, dated=parts.day)
+        return _refused(name, parts, refusal, jar=parts.jar, taken=taken)
+    jar, taken = "", (photo.taken_at, photo.time_source)  # until tag and name agree: neither jar
+    try:
+        known = which_jar(photo, parts, shapes=shapes or {})
+        jar = known.jar
+        analysis = look(
+            photo, settings=settings, values=values, shape=known.shape, squares=known.squares
+        )
+    except PhotoRefusedError as refusal:
+        reading = _refused(name, parts, refusal, jar=jar, taken=taken, notes=photo.notes)
+        return reading if out is None else _with_refusal(reading, photo, out=out)
+    reading = _reading_of(analysis, jar=jar, parts=parts)
+    return reading if out is None else _with_pictures(reading, analysis, out=out)
+
+
+def which_jar(photo: Photo, parts: NameParts, *, shapes: Mapping[str, JarShape]) -> KnownJar:
+    """Tell a photo's jar, before it is looked at: by its tag when one is read, else by its name.
+
+    A name that is spelt out in the register's way (``B2-07``) is kept when its number is the
+    tag's; a name that says nothing (a camera's counter or date) gives way to the tag's number.
+
+    Raises
+    ------
+    PhotoRefusedError
+        ``jar_mismatch``: tag and name disagree.
+    """
+    squares = find_squares(photo.rgb)
+    jar = _jar_of(squares, parts)
+    return KnownJar(squares, jar, shapes.get(jar))
+
+
+def _jar_of(squares: Squares, parts: NameParts) -> str:
+    tags = read_tags(squares)
+    if not tags:
+        return parts.jar
+    tag = max(tags, key=lambda seen: float(np.ptp(seen.corners_px[:, 0]))).number
+    if day_of(parts.jar) is not None or not any(char.isdigit() for char in parts.jar):
+        return str(tag)
+    if not tag_agrees(parts.jar, tag):
+        raise PhotoRefusedError("jar_mismatch", f"the tag says {tag}, the name says {parts.jar}")
+    return parts.jar
+
+
+def _refused(
+    name: str,
+    parts: NameParts,
+    refusal: PhotoRefusedError,
+    *,
+    jar: str,
+    taken: tuple[datetime, TimeSource],
+    notes: tuple[str, ...] = (),
+) -> Reading:
+    return Reading(
+        photo=name,
+        jar=jar,
+        view=parts.view,
+        taken_at=taken[0],
+        time_source=taken[1],
+        status="unusable",
+        reason=refusal.reason,
+        detail="; ".join(filter(None, (refusal.detail, *notes))),
+        notes=notes,
+    )
+
+
+def _reading_of(analysis: PhotoAnalysis, *, jar: str, parts: NameParts) -> Reading:
+    return Reading(
+        photo=analysis.photo.name,
+        jar=jar,
+        view=parts.view,
+        taken_at=analysis.photo.taken_at,
+        time_source=analysis.photo.time_source,
+        status="ok",
+        detail="; ".join(analysis.photo.notes),
+        coverage=analysis.coverage,
+        patches=analysis.patches,
+        fill_height_mm=fill_height_mm(analysis.wall),
+        colour_de00_median=analysis.colour.de00_median,
+        card_values=analysis.colour.reference,
+        card_values_de00=analysis.colour.expected_de00,
+        radius_mm=analysis.wall.radius_mm,
+        thumbnail=shrink(analysis.wall, analysis.tissue),
+        groove_height_mm=analysis.wall.groove_mm,
+        shape_conflict=analysis.jar.shape_conflict,
+        fill_sd_mm=fill_height_sd_mm(analysis.wall, radius_sd_mm=analysis.jar.radius_sd_mm),
+        notes=analysis.photo.notes,
+    )
+
+
+def _with_pictures(reading: Reading, analysis: PhotoAnalysis, *, out: Path) -> Reading:
+    name = picture_name(reading.photo)
+    overlay, strip = f"overlays/{name}", f"walls/{name}"
+    caption = Caption(jar=reading.jar, day=reading.taken_at.date(), coverage=reading.coverage)
+    drawn = draw_overlay(
+        analysis.photo.rgb,
+        jar=analysis.jar,
+        wall=analysis.wall,
+        tissue=analysis.tissue,
+        patches=analysis.patches,
+        caption=caption,
+        card=analysis.card,
+    )
+    save_picture(out / overlay, drawn)
+    save_picture(out / strip, draw_wall_strip(analysis.wall, analysis.tissue, analysis.patches))
+    return replace(reading, overlay=overlay, wall_picture=strip)
+
+
+def _with_refusal(reading: Reading, photo: Photo, *, out: Path) -> Reading:
+    """Draw what is wrong with a photo that was refused under it."""
+    reason = PHOTO_REASONS[reading.reason]
+    overlay = f"overlays/{picture_name(reading.photo)}"
+    meaning = f"Not used: {reason.meaning}"
+    save_picture(out / overlay, draw_refusal(photo.rgb, title=meaning, text=reason.remedy))
+    return replace(reading, overlay=overlay)

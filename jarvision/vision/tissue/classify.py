@@ -1,0 +1,62 @@
+"""RawWall -> Wall, Tissue: what stands at every place, by a network on colour and texture."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from jarvision.records import Photo, RawWall, Tissue, TissueClass, Wall
+from jarvision.settings.vision import PhotoSettings
+from jarvision.vision.jar.unroll import burnt_out
+from jarvision.vision.tissue.fill import find_contents
+from jarvision.vision.tissue.inputs import network_inputs
+from jarvision.vision.tissue.masks import mask_glare, mask_groove
+from jarvision.vision.tissue.network import MULTIPLE, run_network
+
+EVEN_CHANCE = 0.5
+"""Bare or grown: the likelier of the two."""
+
+
+@dataclass(frozen=True)
+class Classified:
+    """The wall cut at its floor, with ``filled`` and ``judged`` set, and its tissue."""
+
+    wall: Wall
+    tissue: Tissue
+
+
+def classify(raw: RawWall, photo: Photo, *, settings: PhotoSettings) -> Classified:
+    """Find the contents on the wall and say what stands at every place of them."""
+    burnt = burnt_out(raw, photo, settings=settings.masks)
+    channels = network_inputs(raw, burnt, multiple=MULTIPLE)
+    seen = run_network(channels, shape=burnt.shape)
+    contents = find_contents(raw, seen.empty, settings=settings.jar)
+    # Under the fill line nothing is empty glass: the best of the other classes.
+    classes = seen.best.copy()
+    plain = (classes == TissueClass.BARE) | (classes == TissueClass.MYCELIUM)
+    grown = seen.covered >= EVEN_CHANCE
+    classes[plain] = np.where(grown[plain], TissueClass.MYCELIUM, TissueClass.BARE)
+    # Bare and growth are parted by the cover alone, and so is the chance of either.
+    parted = seen.plain * np.where(grown, seen.covered, 1.0 - seen.covered)
+    certainty = np.where(plain, parted, seen.share)
+    classes[~contents.filled] = TissueClass.OUTSIDE
+    classes = mask_glare(classes, burnt, step_mm=raw.step_mm, settings=settings.masks)
+    classes = mask_groove(classes, raw, settings=settings.masks)
+    rows = slice(0, contents.floor_row)
+    return Classified(
+        wall=raw.with_contents(
+            floor_row=contents.floor_row,
+            filled=contents.filled,
+            judged=classes > TissueClass.UNJUDGED,
+            line_sd_mm=contents.line_sd_mm,
+            floor_sd_mm=contents.floor_sd_mm,
+        ),
+        tissue=Tissue(
+            classes=classes[rows],
+            opacity=np.where(contents.filled, seen.opacity, np.float32(0.0))[rows],
+            covered=np.where(contents.filled, seen.covered, np.float32(0.0))[rows],
+            certainty=certainty[rows],
+            caps=seen.caps[rows],
+        ),
+    )

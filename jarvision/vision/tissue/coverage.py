@@ -1,0 +1,83 @@
+"""Tissue -> coverage of the filled wall, with a 95 % interval."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from jarvision.records import BoolArray, Coverage, Float32Array, Tissue, Wall
+from jarvision.settings.vision import CoverageSettings
+
+
+def measure_coverage(
+    wall: Wall,
+    tissue: Tissue,
+    *,
+    settings: CoverageSettings,
+    colour_de00: float = 0.0,
+    novelty: float | None = None,
+) -> Coverage:
+    """Share of the filled wall that mycelium covers; true area on the cylinder, not pixels.
+
+    The sum of the chances of all filled places to be covered: the expected share, which has less
+    error than a count of the places called covered, since doubt on both sides cancels. All cells
+    have the same area (the grid is regular in angle and height), so shares of cells are shares of
+    area. The interval adds, in quadrature,
+
+    - the chance of a wrong answer, averaged over what can be seen,
+    - the same over what fog, label or a mirrored lamp hides, and a share of that area for what is
+      altogether unknown there,
+    - what the colour correction left over, ``colour_de00`` (median CIEDE2000 of the swatches),
+    - what contents cost that look unlike any the network knows: ``novelty`` of
+      :mod:`jarvision.vision.tissue.novelty`,
+    - what moves when the fill line or the floor does, by its own uncertainty,
+    - a floor for what none of these shows (outline).
+
+    See :class:`jarvision.settings.vision.CoverageSettings` for the weights.
+    """
+    judged = wall.judged & wall.filled
+    filled_cells = int(np.count_nonzero(wall.filled))
+    judged_cells = int(np.count_nonzero(judged))
+    if judged_cells == 0:
+        return Coverage(percent=0.0, low=0.0, high=100.0, soft_percent=0.0, seen_percent=0.0)
+    percent = 100.0 * float(tissue.covered[wall.filled].mean(dtype=np.float64))
+    unsure = np.minimum(tissue.covered, 1.0 - tissue.covered)
+    doubt = 100.0 * float(unsure[judged].sum(dtype=np.float64)) / filled_cells
+    guess = 100.0 * float(unsure[wall.filled & ~judged].sum(dtype=np.float64)) / filled_cells
+    seen = judged_cells / filled_cells
+    spread = _in_quadrature(
+        settings.floor_points,
+        settings.doubt_weight * doubt,
+        settings.guess_weight * guess,
+        settings.unseen_weight * 100.0 * (1.0 - seen),
+        settings.colour_weight * colour_de00,
+        settings.novelty_points * max(0.0, (novelty or 0.0) - settings.novelty_from),
+        _end_points(wall, tissue.covered, judged, percent=percent),
+    )
+    return Coverage(
+        percent=percent,
+        low=max(0.0, percent - spread),
+        high=min(100.0, percent + spread),
+        soft_percent=float(100.0 * tissue.opacity[judged].mean()),
+        seen_percent=100.0 * seen,
+    )
+
+
+def _end_points(wall: Wall, covered: Float32Array, judged: BoolArray, *, percent: float) -> float:
+    """Half-width, points, that the uncertain fill line and floor add: two standard deviations.
+
+    A strip of contents that is wrongly taken in or left out moves the coverage by its share of the
+    wall, as far as it is covered more or less than the rest.
+    """
+    tall_mm = np.count_nonzero(wall.filled) * wall.step_mm / wall.filled.shape[1]
+    below = wall.filled.cumsum(axis=0)  # rows under the fill line, from 1
+    above = wall.filled[::-1].cumsum(axis=0)[::-1]
+    points = []
+    for depth, sd_mm in ((below, wall.line_sd_mm), (above, wall.floor_sd_mm)):
+        strip = judged & (depth <= max(2, round(2.0 * sd_mm / wall.step_mm)))
+        here = 100.0 * float(covered[strip].mean()) if strip.any() else 100.0 - percent
+        points.append(2.0 * sd_mm / tall_mm * (here - percent))
+    return _in_quadrature(*points)
+
+
+def _in_quadrature(*parts: float) -> float:
+    return float(np.linalg.norm(parts))

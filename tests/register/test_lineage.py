@@ -1,0 +1,103 @@
+from __future__ import annotations
+
+import pytest
+
+from jarvision.base.errors import UsageError
+from jarvision.records import JarEntry
+from jarvision.register.lineage import JarState, Trace, trace
+
+#            M
+#       A         B
+#    A1  A2      B1
+#   A11  A21
+PARENTS = {
+    "M": "",
+    "B": "M",
+    "A": "M",
+    "A2": "A",
+    "A1": "A",
+    "B1": "B",
+    "A11": "A1",
+    "A21": "A2",
+    "Z": "",
+}
+FAMILY = {jar: JarEntry(jar, parent=parent) for jar, parent in PARENTS.items()}
+
+
+def order(found: Trace) -> list[str]:
+    return [relative.jar for relative in found.relatives]
+
+
+def test_the_nearest_come_first() -> None:
+    """Itself, what it fed, its siblings and what they fed, its parent, the parent's siblings."""
+    found = trace(FAMILY, "A1")
+    assert order(found) == ["A1", "A11", "A2", "A21", "A", "B", "B1", "M"]
+    assert [r.relation for r in found.relatives] == [
+        "the jar itself",
+        "child",
+        "sibling",
+        "sibling's child",
+        "parent",
+        "parent's sibling",
+        "parent's sibling's child",
+        "grandparent",
+    ]
+
+
+def test_every_relative_is_named_once_and_strangers_never() -> None:
+    for jar in FAMILY:
+        names = order(trace(FAMILY, jar))
+        assert len(names) == len(set(names))
+        assert set(names) == ({"Z"} if jar == "Z" else set(FAMILY) - {"Z"})
+
+
+def test_what_it_fed_is_isolated_and_what_shares_its_spawn_inspected() -> None:
+    actions = {r.jar: r.action for r in trace(FAMILY, "A").relatives}
+    assert {jar for jar, action in actions.items() if action == "isolate"} == {
+        "A", "A1", "A2", "A11", "A21"
+    }  # fmt: skip
+    assert actions["B"] == actions["M"] == "inspect"
+
+
+def test_a_bad_relative_is_isolated_however_far() -> None:
+    found = trace(FAMILY, "A11", states={"B1": JarState("no-go")})
+    assert {r.jar: r.action for r in found.relatives}["B1"] == "isolate"
+
+
+def test_within_a_step_the_worst_comes_first_and_go_before_wait() -> None:
+    register = {"P": JarEntry("P")} | {j: JarEntry(j, parent="P") for j in "abcde"}
+    states = {
+        "a": JarState("wait"),
+        "b": JarState("go"),
+        "c": JarState("check"),
+        "d": JarState("no-go"),
+    }
+    found = trace(register, "P", states=states)
+    assert order(found) == ["P", "d", "c", "b", "a", "e"]
+    assert [r.state for r in found.relatives][-1] == "not scored"
+    assert [r.step for r in found.relatives] == [1, 2, 2, 2, 2, 2]
+
+
+def test_a_jar_whose_story_is_over_needs_nothing_more() -> None:
+    found = trace(FAMILY, "A", states={"A1": JarState("go", "contaminated")})
+    ended = next(r for r in found.relatives if r.jar == "A1")
+    assert (ended.action, ended.outcome) == ("none", "contaminated")
+
+
+@pytest.mark.parametrize(
+    ("state", "suspect"),
+    [
+        (JarState("no-go"), True),
+        (JarState("check"), True),
+        (JarState("wait", "contaminated"), True),
+        (JarState("go"), False),
+        (JarState(), False),
+    ],
+)
+def test_a_jar_is_suspect_by_its_verdict_or_its_outcome(state: JarState, suspect: bool) -> None:
+    assert trace(FAMILY, "A", states={"A": state}).suspect is suspect
+
+
+def test_an_unknown_jar_is_told_with_the_nearest_names() -> None:
+    with pytest.raises(UsageError, match=r"'A12' is not in the register. Did you mean .*A1"):
+        trace(FAMILY, "A12")

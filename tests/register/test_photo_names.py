@@ -1,0 +1,126 @@
+"""What a photo's name says, and which files count as photos."""
+
+from __future__ import annotations
+
+import os
+from datetime import date
+from pathlib import Path
+
+import pytest
+
+from jarvision.base.text import printable, safe_name
+from jarvision.register.photo_names import day_of, picture_name, read_name, tag_agrees
+from jarvision.run.photo_files import find_photos
+
+HOSTILE = [
+    "../../etc/passwd",
+    "/root/x",
+    "..",
+    ".",
+    "",
+    "C:\\temp",
+    "con",
+    "LPT1.jpg",
+    "a\x00b",
+    "=1+1",
+    "<script>alert(1)</script>",
+    "x" * 400,
+    "\udcff",
+    "-rf",
+]
+
+
+@pytest.mark.parametrize(
+    ("name", "jar", "view", "day"),
+    [
+        ("J07_2026-03-01.jpg", "J07", "front", date(2026, 3, 1)),
+        ("J07_2026-03-01_b.JPG", "J07", "b", date(2026, 3, 1)),
+        ("J07_B.jpeg", "J07", "b", None),
+        ("shelf 2/J07/IMG_20260301_1010.heic", "J07", "front", date(2026, 3, 1)),
+        ("J07.png", "J07", "front", None),
+        ("J07_e.png", "J07", "front", None),
+        ("_x.png", "_x", "front", None),
+        ("J07_2026-02-31.jpg", "J07", "front", None),
+    ],
+)
+def test_jar_view_and_day_are_read_from_the_name(
+    name: str, jar: str, view: str, day: date | None
+) -> None:
+    parts = read_name(name)
+    assert (parts.jar, parts.view, parts.day) == (jar, view, day)
+
+
+def test_digits_beside_a_date_are_not_a_date() -> None:
+    assert day_of("J1_120260301.jpg") is None
+    assert day_of("J1_2026-0301.jpg") is None
+
+
+@pytest.mark.parametrize(
+    ("jar", "tag", "agrees"),
+    [("J07", 7, True), ("7", 7, True), ("B2-07", 7, True), ("J08", 7, False), ("IMG", 7, True)],
+)
+def test_a_tag_agrees_with_the_last_number_of_the_name(jar: str, tag: int, agrees: bool) -> None:
+    assert tag_agrees(jar, tag) is agrees
+
+
+@pytest.mark.parametrize("text", HOSTILE)
+def test_a_safe_name_never_leaves_its_folder(text: str, tmp_path: Path) -> None:
+    for name in (safe_name(text), picture_name(text)):
+        place = tmp_path / name
+        place.write_bytes(b"x")
+        assert place.resolve().parent == tmp_path.resolve()
+        assert not name.startswith((".", "-"))
+
+
+def test_plain_names_stay_as_they_are() -> None:
+    assert safe_name("J07_2026-03-01.jpg") == "J07_2026-03-01.jpg"
+    assert safe_name("Glas Ä-3") != safe_name("Glas-Ä-3") == "Glas-Ä-3"
+
+
+def test_two_photos_never_share_a_picture() -> None:
+    names = ["a/b.jpg", "a--b.jpg", "a/b--c.jpg", "a--b/c.jpg", "a.png", "a.png.jpg", "a/b.png"]
+    assert len({picture_name(n).casefold() for n in names}) == len(names)
+
+
+def test_printable_text_holds_no_control_characters() -> None:
+    assert printable("J\x1b[31m7\udcff").isprintable()
+    assert printable("Glas Ä-3") == "Glas Ä-3"
+
+
+def make(folder: Path, *names: str) -> None:
+    for name in names:
+        (folder / name).parent.mkdir(parents=True, exist_ok=True)
+        (folder / name).write_bytes(b"x")
+
+
+def test_photos_are_found_by_suffix_in_any_case_and_sorted(tmp_path: Path) -> None:
+    make(tmp_path, "b.JPG", "a.heic", "s/c.WebP", "s/notes.txt", ".hidden.jpg", ".git/d.jpg")
+    found = [p.relative_to(tmp_path).as_posix() for p in find_photos(tmp_path)]
+    assert found == ["a.heic", "b.JPG", "s/c.WebP"]
+
+
+def test_pictures_written_by_a_run_are_no_photos(tmp_path: Path) -> None:
+    make(tmp_path, "a.jpg", "out/overlays/a.jpg", "old/overlays/a.jpg")
+    make(tmp_path, "old/readings.csv", "old/report.html")
+    assert find_photos(tmp_path, out=tmp_path / "out") == [tmp_path / "a.jpg"]
+
+
+def test_an_output_folder_around_the_photos_hides_nothing(tmp_path: Path) -> None:
+    make(tmp_path, "photos/a.jpg")
+    assert len(find_photos(tmp_path / "photos", out=tmp_path)) == 1
+
+
+@pytest.mark.skipif(os.name == "nt", reason="links need rights on Windows")
+def test_link_loops_end_and_dead_links_are_listed(tmp_path: Path) -> None:
+    make(tmp_path, "s/a.jpg")
+    (tmp_path / "s" / "round").symlink_to(tmp_path)
+    (tmp_path / "dead.jpg").symlink_to(tmp_path / "gone.jpg")
+    os.mkfifo(tmp_path / "pipe.jpg")
+    found = [p.relative_to(tmp_path).as_posix() for p in find_photos(tmp_path)]
+    assert found == ["dead.jpg", "s/a.jpg"]
+
+
+def test_a_missing_folder_is_reported_not_raised(tmp_path: Path) -> None:
+    errors: list[OSError] = []
+    assert find_photos(tmp_path / "gone", on_error=errors.append) == []
+    assert len(errors) == 1

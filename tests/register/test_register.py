@@ -1,0 +1,108 @@
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+
+import pytest
+
+from jarvision.base.errors import RegisterError
+from jarvision.register.jars import Register, read_register
+from jarvision.register.species import is_known
+
+PLAIN = """jar,kind,species,substrate,started,parent,profile,notes
+S1,spawn,oyster,rye,2026-02-01,,,mother
+F1,fruiting,oyster,straw,2026-02-20,S1,litre,"first, of two"
+F2,fruiting,oyster,straw,2026-02-20,S1,,
+L1,spawn,lion's mane,millet,,,,
+"""
+
+
+def read(tmp_path: Path, text: str, encoding: str = "utf-8") -> Register:
+    path = tmp_path / "jars.csv"
+    path.write_text(text, encoding=encoding)
+    return read_register(path, is_known_species=is_known)
+
+
+def test_a_plain_register_is_read_line_by_line(tmp_path: Path) -> None:
+    register = read(tmp_path, PLAIN)
+    assert list(register) == ["S1", "F1", "F2", "L1"]
+    first = register["F1"]
+    assert (first.kind, first.substrate, first.parent, first.profile) == (
+        "fruiting",
+        "straw",
+        "S1",
+        "litre",
+    )
+    assert first.started == date(2026, 2, 20)
+    assert first.notes == "first, of two"
+    assert register["L1"].started is None
+    assert register.warnings == ()
+
+
+def test_what_spreadsheets_do_to_a_csv_changes_nothing(tmp_path: Path) -> None:
+    exported = "# my shelf\n\n" + PLAIN.replace('"first, of two"', "x").replace(",", ";")
+    exported = exported.replace("jar;", "Jar;").replace("notes\n", "notes;weight\n", 1)
+    exported = exported.replace("S1;spawn", " S1 ;Spawn").replace("\n", "\r\n") + ";;;;;;;\r\n"
+    register = read(tmp_path, exported, "utf-8-sig")
+    assert list(register) == ["S1", "F1", "F2", "L1"]
+    assert register["S1"].notes == "mother"
+
+
+def test_a_register_of_names_alone_is_enough(tmp_path: Path) -> None:
+    register = read(tmp_path, "jar\nA\nB\n")
+    assert register["B"].kind == "spawn"
+    assert register["B"].registered
+
+
+@pytest.mark.parametrize(
+    ("text", "line", "words"),
+    [
+        ("name,species\nA,oyster\n", 1, "no column 'jar'"),
+        ("jar,started\nA,2026-01-01\nB,31.1.2026\n", 3, "'31.1.2026' is not a date"),
+        ("jar,started\n\n# x\nA,2026-02-30\n", 4, "'2026-02-30' is not a date"),
+        ("jar,kind\nA,bulk\n", 2, "kind 'bulk'"),
+        ("jar\nA\nB\nA\n", 4, "jar 'A' is already on line 2"),
+        ("jar,parent\nA,Z\n", 2, "parent 'Z'"),
+        ("jar,parent\nA,A\n", 2, "A <- A"),
+        ("jar,parent\nA,C\nB,A\nC,B\n", 2, "A <- C <- B <- A"),
+        ("jar,species\n,oyster\n", 2, "no name"),
+    ],
+)
+def test_a_slip_is_told_with_its_line(tmp_path: Path, text: str, line: int, words: str) -> None:
+    with pytest.raises(RegisterError, match=f"line {line}: ") as caught:
+        read(tmp_path, text)
+    assert words in str(caught.value)
+
+
+@pytest.mark.parametrize("content", [b"", b"\n# only a remark\n", b"jar\n\xff\xfe\x00"])
+def test_a_file_that_is_no_register_is_refused_in_words(tmp_path: Path, content: bytes) -> None:
+    path = tmp_path / "jars.csv"
+    path.write_bytes(content)
+    with pytest.raises(RegisterError, match=r"jars\.csv"):
+        read_register(path)
+
+
+def test_a_missing_file_is_refused_in_words(tmp_path: Path) -> None:
+    with pytest.raises(RegisterError, match="cannot be read"):
+        read_register(tmp_path / "none.csv")
+
+
+def test_an_unknown_species_is_a_warning_not_an_error(tmp_path: Path) -> None:
+    register = read(tmp_path, "jar,species\nA,oyster\nB,moon cap\n")
+    assert len(register) == 2
+    assert len(register.warnings) == 1
+    assert "line 3" in register.warnings[0]
+    assert "moon cap" in register.warnings[0]
+
+
+def test_a_spawn_jar_that_feeds_two_jars_is_found(tmp_path: Path) -> None:
+    register = read(tmp_path, PLAIN)
+    assert register.children("S1") == ("F1", "F2")
+    assert register.children("F1") == register.children("stranger") == ()
+    assert register.siblings("F2") == ("F1",)
+    assert register.siblings("S1") == register.siblings("stranger") == ()
+
+
+def test_a_jar_that_is_not_in_the_register_says_so(tmp_path: Path) -> None:
+    entry = read(tmp_path, PLAIN).entry("X9")
+    assert (entry.jar, entry.registered) == ("X9", False)

@@ -1,0 +1,45 @@
+"""Write the trained tissue network as ONNX: ``python -m tests.training.export net.pt``.
+
+Weights are stored as 32-bit floats; batch norms are folded into the convolutions. What is added to
+the logit of cover takes the mean error away that photos kept back from the training show.
+"""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+import torch
+
+from jarvision.vision.tissue.inputs import CHANNELS
+
+from .wall_net import CLASS_COUNT, FINEST, WIDTHS, WallNet
+
+TARGET = Path(__file__).parents[2] / "jarvision" / "vision" / "tissue" / "tissue.onnx"
+
+
+def main() -> None:
+    """Export."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("weights", type=Path)
+    parser.add_argument("--widths", type=int, nargs=5, default=list(WIDTHS))
+    parser.add_argument("--cover", type=float, default=0.0, help="added to the logit of cover")
+    parser.add_argument("--out", type=Path, default=TARGET)
+    args = parser.parse_args()
+    net = WallNet(tuple(args.widths))
+    net.load_state_dict(torch.load(args.weights, weights_only=True))
+    net.eval()
+    first = (CLASS_COUNT + 1) * FINEST**2
+    with torch.no_grad():
+        net.head.bias[first : first + FINEST**2] += args.cover
+    net.forward = net.squares  # what follows it is cheaper outside of the net
+    torch.onnx.export(
+        net, (torch.zeros(1, CHANNELS, 480, 352),), str(args.out), input_names=["wall"],
+        output_names=["logits"], opset_version=13, dynamo=False,
+        dynamic_axes={"wall": {2: "rows", 3: "cols"}, "logits": {2: "rows", 3: "cols"}},
+    )  # fmt: skip
+    print(f"{args.out.name}: {args.out.stat().st_size / 1e6:.2f} MB")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,171 @@
+"""The tissue network and its masks: what must hold whatever it was trained on."""
+
+from __future__ import annotations
+
+from dataclasses import astuple, replace
+from datetime import datetime
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pytest
+from walls import flat_wall
+
+from jarvision.records import Photo, TissueClass, Wall
+from jarvision.settings.vision import MaskSettings, PhotoSettings
+from jarvision.vision.jar.unroll import burnt_out
+from jarvision.vision.tissue.classify import Classified, classify
+from jarvision.vision.tissue.inputs import CHANNELS, network_inputs
+from jarvision.vision.tissue.masks import mask_glare, mask_groove
+from jarvision.vision.tissue.network import CLASSES, MULTIPLE, _laid_out, run_network
+from tests.scenes.contents import JarRecipe, paint
+from tests.training.painted_walls import shade
+
+MASKS = MaskSettings()
+CELL_MM = 0.25
+NOT_BURNT = np.zeros((64, 64), dtype=np.bool_)
+
+
+def photo_of(rgb: np.ndarray) -> Photo:
+    return Photo(
+        path=Path("wall.png"), name="wall.png", rgb=rgb, scale=1.0, focal_px=1500.0,
+        focal_known=True, taken_at=datetime(2026, 3, 1, 12), time_source="exif",
+    )  # fmt: skip
+
+
+@cache
+def painted(day: float) -> tuple[Wall, np.ndarray]:
+    """A painted jar of rye within 60 degrees under one lamp: wall and true classes."""
+    jar = paint(JarRecipe(seed=41, substrate="rye", speed_mm_per_day=3.0), day=day)
+    front = np.abs(jar.angles_deg) <= 60.0
+    colour = shade(jar, np.random.default_rng([41, round(day)]))[:, front]
+    wall = replace(
+        flat_wall(jar.classes[:, front], linear=colour),
+        angles_deg=jar.angles_deg[front].astype(np.float64),
+        heights_mm=jar.heights_mm.astype(np.float64),
+        radius_mm=jar.radius_mm,
+    )
+    return wall, jar.classes[:, front]
+
+
+def classed(wall: Wall) -> Classified:
+    rows, cols = wall.filled.shape
+    grey = np.full((rows, cols, 3), 128, dtype=np.uint8)  # nothing is burnt out
+    return classify(wall, photo_of(grey), settings=PhotoSettings())
+
+
+# --------------------------------------------------------------------------- network
+@pytest.mark.parametrize("shape", [(64, 64), (131, 77), (33, 200)])
+def test_any_size_of_wall_gives_chances(shape: tuple[int, int]) -> None:
+    rng = np.random.default_rng(2)
+    whole = [size + -size % MULTIPLE for size in shape]
+    channels = rng.normal(0.0, 1.0, (CHANNELS, *whole)).astype(np.float32)
+    seen = run_network(channels, shape=shape)
+    assert set(np.unique(seen.best)) <= set(range(1, CLASSES))
+    for chance in (seen.empty, seen.share, seen.plain, seen.opacity, seen.covered, seen.caps):
+        assert chance.shape == seen.best.shape == shape
+        assert chance.min() >= 0.0
+        assert chance.max() <= 1.0 + 1e-6
+    assert (seen.empty + seen.share).max() <= 1.0 + 1e-5
+    grown = np.isin(seen.best, (TissueClass.BARE, TissueClass.MYCELIUM))
+    assert (seen.plain[grown] >= seen.share[grown] - 1e-6).all()
+
+
+def test_places_lie_as_the_training_framework_shuffles_them() -> None:
+    """PyTorch's documentation of PixelShuffle: channel ``r i + j`` goes to row i, column j."""
+    squares = np.random.default_rng(4).normal(size=(16, 5, 3)).astype(np.float32)
+    laid = _laid_out(squares, 5, 3)
+    assert laid.shape == (20, 12)
+    for channel in range(16):
+        np.testing.assert_array_equal(laid[channel // 4 :: 4, channel % 4 :: 4], squares[channel])
+
+
+def test_the_same_wall_gives_the_same_answer() -> None:
+    wall, classes = painted(14.0)
+    nothing = np.zeros(classes.shape, dtype=np.bool_)
+    channels = network_inputs(wall, nothing, multiple=MULTIPLE)
+    first, second = (run_network(channels, shape=classes.shape) for _ in range(2))
+    for one, two in zip(astuple(first), astuple(second), strict=True):
+        np.testing.assert_array_equal(one, two)
+
+
+def test_a_brighter_lamp_moves_the_lightness_channel_alone() -> None:
+    rng = np.random.default_rng(3)
+    linear = rng.uniform(0.2, 0.6, (64, 64, 3)).astype(np.float32)
+    bare = np.full((64, 64), TissueClass.BARE, dtype=np.uint8)
+    dim, bright = (
+        network_inputs(flat_wall(bare, linear=linear * gain), NOT_BURNT) for gain in (1.0, 1.5)
+    )
+    assert (bright[0] - dim[0]).min() > 0.2
+    np.testing.assert_allclose(bright[1:], dim[1:], atol=0.03)
+
+
+def test_black_pixels_make_finite_inputs() -> None:
+    bare = np.full((64, 64), TissueClass.BARE, dtype=np.uint8)
+    below = np.full((64, 64, 3), -0.01, dtype=np.float32)  # correction can undershoot
+    assert np.isfinite(network_inputs(flat_wall(bare, linear=below), NOT_BURNT)).all()
+
+
+@pytest.mark.parametrize(("day", "most"), [(3.0, TissueClass.BARE), (14.0, TissueClass.MYCELIUM)])
+def test_a_bare_and_a_covered_wall_are_told_apart(day: float, most: TissueClass) -> None:
+    """Painted walls; what lies between is tested on rendered photos, in tests/accuracy."""
+    wall, truth = painted(day)
+    classes = classed(wall).tissue.classes
+    contents = truth[: len(classes)] > TissueClass.UNJUDGED  # above: no glass, no lid, no photo
+    assert np.mean(truth[truth > TissueClass.UNJUDGED] == most) > 0.95
+    assert np.mean(classes[contents] == most) > 0.95
+
+
+# --------------------------------------------------------------------------- burnt-out places
+def test_only_pixels_with_all_channels_at_their_end_are_burnt_out() -> None:
+    rgb = np.full((64, 64, 3), 200, dtype=np.uint8)
+    rgb[10:20, 10:20] = 255
+    rgb[30:40, 30:40] = (255, 255, 180)  # yellow in strong light has a colour left
+    wall = flat_wall(np.full((64, 64), TissueClass.BARE, dtype=np.uint8))
+    burnt = burnt_out(wall, photo_of(rgb), settings=MASKS)
+    assert burnt[10:20, 10:20].all()
+    assert burnt.sum() == 100
+
+
+def glare(around: TissueClass, *, cells: int = 10) -> tuple[np.ndarray, np.ndarray]:
+    """A burnt-out square that was called growth, amid a class; the map and the mask of it."""
+    classes = np.full((64, 64), around, dtype=np.uint8)
+    burnt = np.zeros((64, 64), dtype=np.bool_)
+    burnt[25 : 25 + cells, 25 : 25 + cells] = True
+    classes[burnt] = TissueClass.MYCELIUM
+    return mask_glare(classes, burnt, step_mm=CELL_MM, settings=MASKS), burnt
+
+
+def test_a_mirrored_lamp_on_grain_is_not_counted_as_growth() -> None:
+    masked, burnt = glare(TissueClass.BARE)
+    assert (masked[burnt] == TissueClass.UNJUDGED).all()
+    assert (masked == TissueClass.MYCELIUM).sum() == 0
+
+
+def test_burnt_out_growth_amid_growth_stays_growth() -> None:
+    masked, _ = glare(TissueClass.MYCELIUM)
+    assert (masked == TissueClass.MYCELIUM).all()
+
+
+def test_sparkle_on_wet_kernels_is_let_be() -> None:
+    cells = int(np.sqrt(MASKS.spot_min_mm2) / CELL_MM) - 1
+    masked, burnt = glare(TissueClass.BARE, cells=cells)
+    assert (masked[burnt] == TissueClass.MYCELIUM).all()
+
+
+def test_glare_above_the_contents_makes_no_contents() -> None:
+    masked, burnt = glare(TissueClass.OUTSIDE)
+    assert (masked[~burnt] == TissueClass.OUTSIDE).all()
+
+
+def test_a_groove_is_taken_out_of_what_can_be_judged_and_nothing_else() -> None:
+    classes = np.full((120, 40), TissueClass.MYCELIUM, dtype=np.uint8)
+    classes[:30] = TissueClass.OUTSIDE
+    wall = flat_wall(classes)
+    assert mask_groove(classes, wall, settings=MASKS) is classes  # no groove is known
+    masked = mask_groove(classes, replace(wall, groove_mm=15.0), settings=MASKS)
+    rows = np.flatnonzero((masked == TissueClass.UNJUDGED).all(axis=1))
+    assert wall.heights_mm[rows].min() == pytest.approx(15.0 - MASKS.groove_mm, abs=CELL_MM)
+    assert wall.heights_mm[rows].max() == pytest.approx(15.0 + MASKS.groove_mm, abs=CELL_MM)
+    others = np.delete(np.arange(120), rows)
+    assert np.array_equal(masked[others], classes[others])
