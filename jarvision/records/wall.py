@@ -213,6 +213,9 @@ class Tissue:
     caps
         ``(rows, cols)`` chance that the cap of a fruit body stands at the place, 0 to 1,
         ``float32``; said above the fill line, too.
+    forecast_points
+        Error of the coverage, percent of the contents, that the network expects of itself; None
+        where nothing stands.
     """
 
     classes: ByteArray
@@ -220,6 +223,7 @@ class Tissue:
     covered: Float32Array
     certainty: Float32Array
     caps: Float32Array
+    forecast_points: float | None = None
 
 
 @dataclass(frozen=True)

@@ -18,8 +18,8 @@ from tempfile import TemporaryDirectory
 import cv2
 import numpy as np
 
-from tests.accuracy.painted_walls import FIRST_SEED, rare_jar, write
-from tests.accuracy.training_walls import load_wall
+from .painted_walls import FIRST_SEED, rare_jar, write
+from .training_walls import load_wall
 from tests.scenes.contents import JarRecipe
 from tests.scenes.suite import half_grown_jar
 
@@ -86,7 +86,7 @@ def _layers(source: str, seeds: range, textures: Textures | None) -> dict[str, n
 
 
 def _painted(seeds: range) -> dict[str, np.ndarray]:
-    """Painted walls on the canvas of :mod:`tests.accuracy.training_walls`, and what they hold."""
+    """Painted walls on the canvas of :mod:`tests.training.training_walls`, and what they hold."""
     walls, holds = [], []
     with TemporaryDirectory() as folder:
         for seed in seeds:

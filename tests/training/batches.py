@@ -9,7 +9,7 @@ import numpy as np
 import torch
 from torch import Tensor
 
-from tests.accuracy.training_walls import CANVAS, Walls, vary
+from .training_walls import CANVAS, Walls, vary
 
 from .composed_walls import KNOWN, Batch, Shelf, compose, own_looks
 from .contents_layers import FAMILIES

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 import torch
 from torch import Tensor
 
-from jarvision.tissue.inputs import MIDDLE, SPREAD
-from jarvision.tissue.reference import COLOURS
+from jarvision.vision.tissue.inputs import MIDDLE, SPREAD
+from jarvision.vision.tissue.reference import COLOURS
 
 from .draws import WINDOW, Dice, bands, constant, lab_colour
 from .glass_walls import Frame, behind_glass, lit, seen_by_camera
@@ -129,7 +129,7 @@ def compose(maps: Tensor, holds: Tensor, growth: Shelf, *, known: float = KNOWN)
 
 
 def logs_of(linear: Tensor) -> Tensor:
-    """The network's three logs of linear light, as :func:`jarvision.tissue.inputs`."""
+    """The network's three logs of linear light, as :func:`jarvision.vision.tissue.inputs`."""
     linear = linear.clamp(min=0.0) + LIGHT_FLOOR
     light = (linear * bands(linear.device, 0.2126, 0.7152, 0.0722)).sum(1, keepdim=True).log()
     red, green, blue = linear.log().split(1, dim=1)
@@ -147,7 +147,7 @@ class Looks:
     known: Tensor
 
     def channels(self, logs: Tensor) -> Tensor:
-        """As :func:`jarvision.tissue.reference.reference_channels`, for a batch."""
+        """As :func:`jarvision.vision.tissue.reference.reference_channels`, for a batch."""
         flat = logs.flatten(2)
         inner = -2.0 * (self.colours @ flat)
         inner = inner + (self.colours**2).sum(2, keepdim=True) + (flat**2).sum(1, keepdim=True)

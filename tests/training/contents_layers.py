@@ -12,8 +12,8 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from jarvision.colourspace import srgb_encode
-from jarvision.jar.unroll import CELL_MM
+from jarvision.base.colourspace import srgb_encode
+from jarvision.vision.jar.unroll import CELL_MM
 
 from .heaps import Heap, any_look, heap_of
 from .noise import fractal, ranked, smooth_noise

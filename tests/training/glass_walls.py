@@ -8,7 +8,8 @@ import torch
 from torch import Tensor
 from torch.nn import functional
 
-from jarvision.jar.unroll import CELL_MM, HALF_WIDTH_DEG
+from jarvision.records import HALF_VIEW_DEG
+from jarvision.vision.jar.unroll import CELL_MM
 from jarvision.records import TissueClass
 
 from .draws import WINDOW, Dice, bands, blur, lab_colour, mix, step_at
@@ -56,9 +57,9 @@ class Frame:
         floor = dice.uniform(290.0, 500.0)
         wide = dice.uniform(280.0, 372.0)  # columns of the whole wall
         aside = (wide - WINDOW[1]).abs() / 2.0 * dice.uniform(-1.0, 1.0)
-        turn = (cols + 0.5 - WINDOW[1] / 2.0 + aside) / wide * (2.0 * HALF_WIDTH_DEG)
+        turn = (cols + 0.5 - WINDOW[1] / 2.0 + aside) / wide * (2.0 * HALF_VIEW_DEG)
         below = dice.uniform(4.0, 36.0)
-        inside = (turn.abs() <= HALF_WIDTH_DEG) & (rows < floor + below)
+        inside = (turn.abs() <= HALF_VIEW_DEG) & (rows < floor + below)
         tall = floor - dice.uniform(-60.0, 210.0)
         tall = torch.maximum(tall, floor * 0.3)
         wave = dice.uniform(0.0, 6.0) * dice.cloud(6)[:, :, :1] + dice.uniform(-14.0, 14.0) * (
@@ -67,7 +68,7 @@ class Frame:
         fill_row = floor - tall + wave + dice.uniform(0.0, 2.0) * dice.cloud(50)[:, :, :1]
         floor_row = floor + dice.uniform(-2.0, 2.0)
         filled = ((rows >= fill_row) & (rows < floor)).float() * inside
-        sine = torch.sin(torch.deg2rad(turn.clamp(-HALF_WIDTH_DEG, HALF_WIDTH_DEG)))
+        sine = torch.sin(torch.deg2rad(turn.clamp(-HALF_VIEW_DEG, HALF_VIEW_DEG)))
         return cls(floor_row, fill_row, sine, inside.float(), filled)
 
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 import torch
 from torch import Tensor
 
-from jarvision.jar.unroll import CELL_MM
+from jarvision.vision.jar.unroll import CELL_MM
 from jarvision.records import TissueClass
 
 from .contents_layers import RELIEF_MM

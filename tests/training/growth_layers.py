@@ -9,7 +9,7 @@ from __future__ import annotations
 import cv2
 import numpy as np
 
-from jarvision.jar.unroll import CELL_MM
+from jarvision.vision.jar.unroll import CELL_MM
 from jarvision.records import Float32Array
 
 from .contents_layers import CANVAS

@@ -8,7 +8,7 @@ import numpy as np
 import torch
 from torch import Tensor
 
-from tests.accuracy.train_tissue import contents_of
+from .train import contents_of
 
 from .batches import Plan, Stock, draw_batch
 from .contents_layers import FAMILIES

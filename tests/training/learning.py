@@ -11,8 +11,8 @@ from torch import Tensor, nn
 from torch.nn import functional
 
 from jarvision.records import TissueClass
-from tests.accuracy.train_tissue import CAP_WEIGHT, CLASS_WEIGHTS, contents_of, is_covered
-from tests.accuracy.training_walls import IGNORED, UNJUDGED
+from .train import CAP_WEIGHT, CLASS_WEIGHTS, contents_of, is_covered
+from .training_walls import IGNORED, UNJUDGED
 
 from .composed_walls import Batch
 from .contents_layers import FAMILIES

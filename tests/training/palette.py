@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from jarvision.colourspace import lab_to_xyz, xyz_to_linear
+from jarvision.base.colourspace import lab_to_xyz, xyz_to_linear
 from jarvision.records import FloatArray
 
 DARKEST, PALEST = 15.0, 88.0  # CIELAB lightness

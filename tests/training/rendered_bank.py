@@ -17,8 +17,8 @@ from tempfile import TemporaryDirectory
 import cv2
 import numpy as np
 
-from tests.accuracy.training_walls import load_wall
-from tests.accuracy.wall_data import prepare
+from .training_walls import load_wall
+from .wall_data import prepare
 
 from .bank import family_bits
 from .batches import PAINTED_MAPS

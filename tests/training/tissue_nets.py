@@ -14,7 +14,7 @@ import torch
 from torch import Tensor, nn
 from torch.nn import functional
 
-from jarvision.tissue import inputs, reference
+from jarvision.vision.tissue import inputs, reference
 
 INPUTS = inputs.CHANNELS + reference.CHANNELS
 CLASS_COUNT = 10  # records.TissueClass, by value

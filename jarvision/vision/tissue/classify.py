@@ -6,16 +6,28 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from jarvision.records import Photo, RawWall, Tissue, TissueClass, Wall
+from jarvision.records import (
+    BoolArray,
+    Float32Array,
+    Photo,
+    RawWall,
+    Tissue,
+    TissueClass,
+    Wall,
+)
 from jarvision.settings.vision import PhotoSettings
 from jarvision.vision.jar.unroll import burnt_out
 from jarvision.vision.tissue.fill import find_contents
 from jarvision.vision.tissue.inputs import network_inputs
 from jarvision.vision.tissue.masks import mask_glare, mask_groove
 from jarvision.vision.tissue.network import MULTIPLE, run_network
+from jarvision.vision.tissue.reference import ReferenceLook
 
 EVEN_CHANCE = 0.5
 """Bare or grown: the likelier of the two."""
+
+LOG_ERROR_LIMITS = (-6.5, 0.0)
+"""Of the forecast's logarithm, as in training: a seventh of a point to all of the wall."""
 
 
 @dataclass(frozen=True)
@@ -26,11 +38,20 @@ class Classified:
     tissue: Tissue
 
 
-def classify(raw: RawWall, photo: Photo, *, settings: PhotoSettings) -> Classified:
-    """Find the contents on the wall and say what stands at every place of them."""
+def classify(
+    raw: RawWall,
+    photo: Photo,
+    *,
+    settings: PhotoSettings,
+    reference: ReferenceLook | None = None,
+) -> Classified:
+    """Find the contents on the wall and say what stands at every place of them.
+
+    ``reference`` is the jar's own bare look, where it is known.
+    """
     burnt = burnt_out(raw, photo, settings=settings.masks)
     channels = network_inputs(raw, burnt, multiple=MULTIPLE)
-    seen = run_network(channels, shape=burnt.shape)
+    seen = run_network(channels, shape=burnt.shape, reference=reference)
     contents = find_contents(raw, seen.empty, settings=settings.jar)
     # Under the fill line nothing is empty glass: the best of the other classes.
     classes = seen.best.copy()
@@ -58,5 +79,13 @@ def classify(raw: RawWall, photo: Photo, *, settings: PhotoSettings) -> Classifi
             covered=np.where(contents.filled, seen.covered, np.float32(0.0))[rows],
             certainty=certainty[rows],
             caps=seen.caps[rows],
+            forecast_points=_forecast(seen.log_error, contents.filled),
         ),
     )
+
+
+def _forecast(log_error: Float32Array, filled: BoolArray) -> float | None:
+    """Error of the coverage that the network expects, points; None without contents."""
+    if not filled.any():
+        return None
+    return 100.0 * float(np.exp(np.clip(log_error[filled].mean(), *LOG_ERROR_LIMITS)))

@@ -1,7 +1,8 @@
 """The trained tissue network, run by OpenCV.
 
-A small U-shaped convolutional net (1.1 million weights) over the unrolled wall, trained on
-rendered jars; ``tests/accuracy`` holds its definition and training.
+A small U-shaped convolutional net (1.1 million weights) over the unrolled wall, trained on drawn
+and photographed contents; ``tests/training`` holds its definition and training, ``card.toml``
+beside it what it was trained on and how far it can be trusted.
 """
 
 from __future__ import annotations
@@ -16,13 +17,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from jarvision.records import ByteArray, Float32Array, TissueClass
+from jarvision.vision.tissue.reference import ReferenceLook, with_reference
 
 MULTIPLE = 32
 """The net halves its picture five times: rows and columns are padded to this."""
 
 CLASSES = 10
-"""The first outputs, in the order of :class:`jarvision.records.TissueClass`; opacity, cover and
-caps come after them."""
+"""The first outputs, in the order of :class:`jarvision.records.TissueClass`; opacity, cover, caps
+and the forecast of the error come after them."""
 
 _SIDE = 4  # the net speaks of squares of 4 x 4 places
 
@@ -50,6 +52,9 @@ class Seen:
         Chance that mycelium covers the place, seen or not.
     caps
         Chance that the cap of a fruit body stands there.
+    log_error
+        Its mean over the contents is the logarithm of the error that the net expects of the share
+        that it finds covered.
     """
 
     empty: Float32Array
@@ -59,6 +64,7 @@ class Seen:
     opacity: Float32Array
     covered: Float32Array
     caps: Float32Array
+    log_error: Float32Array
 
 
 @cache
@@ -67,22 +73,25 @@ def _net() -> Any:
     return cv2.dnn.readNetFromONNX(np.frombuffer(data, dtype=np.uint8))
 
 
-def run_network(channels: Float32Array, *, shape: tuple[int, int]) -> Seen:
-    """Run the net over a wall of ``shape``.
+def run_network(
+    channels: Float32Array, *, shape: tuple[int, int], reference: ReferenceLook | None = None
+) -> Seen:
+    """Run the net over a wall of ``shape``, with the jar's own bare look where it is known.
 
     ``channels`` is as made by :func:`jarvision.vision.tissue.inputs.network_inputs` for
     :data:`MULTIPLE`.
     """
     rows, cols = shape
     net = _net()
-    net.setInput(channels[None])
+    net.setInput(with_reference(channels, reference)[None])
     squares = np.asarray(net.forward(), dtype=np.float32)[0]
     high, wide = squares.shape[1:]
     logits = squares.reshape(-1, _SIDE * _SIDE * high * wide)  # outputs, places
-    logits[-1] -= np.float32(np.log(_CAP_ODDS))
+    log_error = logits[-1]
+    logits[-2] -= np.float32(np.log(_CAP_ODDS))
     best, empty, share, plain = _best(logits[:CLASSES])
-    opacity, covered, caps = _logistic(logits[CLASSES:])
-    maps = (empty, best, share, plain, opacity, covered, caps)
+    opacity, covered, caps = _logistic(logits[CLASSES:-1])
+    maps = (empty, best, share, plain, opacity, covered, caps, log_error)
     return Seen(*(_laid_out(part, high, wide)[:rows, :cols] for part in maps))
 
 

@@ -31,7 +31,7 @@ class ReferenceLook:
     Attributes
     ----------
     colours
-        ``(COLOURS, 3)`` in the network's three logs (:mod:`jarvision.tissue.inputs`): luminance,
+        ``(COLOURS, 3)`` in the network's three logs (:mod:`jarvision.vision.tissue.inputs`): luminance,
         red over green and blue over green, brought near -1 to 1.
     spread
         Standard deviation of the first log over the bare places.
@@ -88,6 +88,11 @@ def reference_channels(logs: Float32Array, look: ReferenceLook | None) -> Float3
     np.clip(channels[1:4], -_STRONGEST, _STRONGEST, out=channels[1:4])
     channels[4], channels[5] = look.spread, 1.0
     return channels
+
+
+def with_reference(channels: Float32Array, look: ReferenceLook | None) -> Float32Array:
+    """The network's inputs, with what the look says of them behind."""
+    return np.concatenate([channels, reference_channels(channels[:3], look)])
 
 
 def _squares(places: Float32Array, centres: Float32Array) -> Float32Array:
