@@ -18,14 +18,14 @@ from tempfile import TemporaryDirectory
 import cv2
 import numpy as np
 
-from .painted_walls import FIRST_SEED, rare_jar, write
-from .training_walls import load_wall
 from tests.scenes.contents import JarRecipe
 from tests.scenes.suite import half_grown_jar
 
 from .contents_layers import FAMILIES, contents_layer
 from .growth_layers import growth_layer
+from .painted_walls import FIRST_SEED, rare_jar, write
 from .texture_layers import Textures, load_textures, texture_layer
+from .training_walls import load_wall
 
 CHUNK = 24
 JUDGED_FROM = 10_000_000  # seeds of layers that nothing is trained on
@@ -59,10 +59,8 @@ def make(chunk: Chunk, *, out: Path, textures: Path | None) -> None:
     cv2.setNumThreads(1)
     seeds = range(chunk.first_seed, chunk.first_seed + CHUNK)
     pictures = load_textures(textures) if textures else None
-    if chunk.source == "painted":
-        parts = _painted(seeds)
-    else:
-        parts = _layers(chunk.source, seeds, pictures)
+    painted = chunk.source == "painted"
+    parts = _painted(seeds) if painted else _layers(chunk.source, seeds, pictures)
     target = out / f"{chunk.source}_{chunk.number:05d}.npz"
     unfinished = target.with_name(f"part_{target.name}")
     np.savez(unfinished, **parts)
@@ -96,7 +94,9 @@ def _painted(seeds: range) -> dict[str, np.ndarray]:
             walls.append(load_wall(Path(folder) / f"P{seed}.npz"))
             holds.append(holds_of(jar.recipe))
     names = ("x", "seen", "beneath", "opacity", "pins")
-    parts = {name: np.stack(part) for name, part in zip(names, zip(*walls, strict=True), strict=True)}
+    parts = {
+        name: np.stack(part) for name, part in zip(names, zip(*walls, strict=True), strict=True)
+    }
     return parts | {"holds": np.array(holds)}
 
 

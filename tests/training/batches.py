@@ -9,11 +9,10 @@ import numpy as np
 import torch
 from torch import Tensor
 
-from .training_walls import CANVAS, Walls, vary
-
 from .composed_walls import KNOWN, Batch, Shelf, compose, own_looks
 from .contents_layers import FAMILIES
 from .draws import Dice
+from .training_walls import CANVAS, Walls, vary
 
 PAINTED_MAPS = ("x", "seen", "beneath", "opacity", "pins")
 

@@ -8,9 +8,8 @@ import torch
 from torch import Tensor
 from torch.nn import functional
 
-from jarvision.records import HALF_VIEW_DEG
+from jarvision.records import HALF_VIEW_DEG, TissueClass
 from jarvision.vision.jar.unroll import CELL_MM
-from jarvision.records import TissueClass
 
 from .draws import WINDOW, Dice, bands, blur, lab_colour, mix, step_at
 from .grown_walls import IGNORED, Grown
@@ -100,7 +99,7 @@ def lit(albedo: Tensor, relief_mm: Tensor, gloss: Tensor, sine: Tensor, dice: Di
     rows = torch.linspace(-0.5, 0.5, albedo.shape[2], device=dice.device)[:, None]
     light = light * torch.exp(0.22 * dice.normal() * rows + 0.22 * dice.normal())
     tint = torch.exp(bands(dice.device, 0.05, 0.0, 0.08) * dice.normal(3, 1, 1)
-                     + bands(dice.device, 0.05, 0.0, 0.06) * dice.normal(3, 1, 1) * sine)  # fmt: skip
+                     + bands(dice.device, 0.05, 0, 0.06) * dice.normal(3, 1, 1) * sine)  # fmt: skip
     shine = gloss * facing.clamp(0.0, 1.0) ** 24 * dice.uniform(0.0, 0.45)
     return albedo * light * tint + shine
 
@@ -147,7 +146,9 @@ def _headspace(frame: Frame, dice: Dice) -> Tensor:
     colour = colour + dice.chance(0.6) * dice.uniform(0.0, 0.3) * streaks
     drops = step_at(dice.cloud(64) - dice.uniform(1.4, 3.0), 0.1) * dice.chance(0.4)
     colour = colour * torch.exp(dice.uniform(-0.8, 0.7) * drops)
-    fog = dice.chance(0.25) * dice.uniform(0.1, 0.9) * (1.0 + 0.15 * dice.fractal(12, 4)).clamp(0, 1)
+    fog = (
+        dice.chance(0.25) * dice.uniform(0.1, 0.9) * (1.0 + 0.15 * dice.fractal(12, 4)).clamp(0, 1)
+    )
     return mix(colour, dice.uniform(0.2, 0.75).expand_as(colour), fog.clamp(0.0, 0.95))
 
 

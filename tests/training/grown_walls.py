@@ -11,8 +11,8 @@ from dataclasses import dataclass, replace
 import torch
 from torch import Tensor
 
-from jarvision.vision.jar.unroll import CELL_MM
 from jarvision.records import TissueClass
+from jarvision.vision.jar.unroll import CELL_MM
 
 from .contents_layers import RELIEF_MM
 from .draws import WINDOW, Dice, bands, blur, lab_colour, mix, moved, step_at
@@ -186,7 +186,9 @@ def _moulded(wall: Grown, white: Tensor, dice: Dice) -> Grown:
     margin = here * step_at(1.0 + dice.uniform(0.0, 0.7) - far, 0.05) * dice.uniform(0.0, 1.2)
     margin = margin.clamp(max=1.0) * (wall.seen != float(TissueClass.STAIN))
     opacity = torch.maximum(wall.opacity, margin)
-    albedo = mix(wall.albedo, white, ((opacity - wall.opacity) / (1.001 - wall.opacity)).clamp(0, 1))
+    albedo = mix(
+        wall.albedo, white, ((opacity - wall.opacity) / (1.001 - wall.opacity)).clamp(0, 1)
+    )
     covered = (opacity >= 0.5) & (wall.opacity < 0.5)
     grown_in = torch.full_like(opacity, float(TissueClass.MYCELIUM))
     seen = torch.where(covered, grown_in, wall.seen)

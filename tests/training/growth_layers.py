@@ -9,8 +9,8 @@ from __future__ import annotations
 import cv2
 import numpy as np
 
-from jarvision.vision.jar.unroll import CELL_MM
 from jarvision.records import Float32Array
+from jarvision.vision.jar.unroll import CELL_MM
 
 from .contents_layers import CANVAS
 from .noise import fractal, ranked, smooth_noise

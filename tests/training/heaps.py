@@ -158,7 +158,9 @@ def _blends(
         albedo = albedo + share * (other - albedo)
     if look.halves > 0.0:
         mine = (rng.random(count + 1) < look.halves).astype(np.float32)[lain.piece]
-        other = to_linear(look.lab + [rng.uniform(8, 30), 0.0, rng.normal(0, 5)]).astype(np.float32)
+        other = to_linear(look.lab + np.array([rng.uniform(8, 30), 0, rng.normal(0, 5)])).astype(
+            np.float32
+        )
         share = (mine * np.clip(4.0 * (lain.v + 0.1), 0.0, 1.0))[..., None]
         albedo = albedo + share * (other - albedo)
     if look.burst > 0.0:

@@ -8,12 +8,11 @@ import numpy as np
 import torch
 from torch import Tensor
 
-from .train import contents_of
-
 from .batches import Plan, Stock, draw_batch
 from .contents_layers import FAMILIES
 from .learning import Learner, cover_of, without_reference
 from .tissue_nets import CLASS_COUNT
+from .train import contents_of
 
 NUMBERS = ("truth", "coverage", "doubt", "log_error", "false_stain", "false_wet", "right")
 PLAN = Plan(family=8, texture=8, painted=0)
@@ -73,6 +72,8 @@ def table(nets: list[str], numbers: np.ndarray, family: np.ndarray) -> str:
         for kind in range(len(names)):
             mine = both[:, family == kind]
             off = 100.0 * np.abs(mine[..., 1] - mine[..., 0])
-            cells.append(" / ".join(f"{one.mean():.1f} {np.quantile(one, 0.95):.0f}" for one in off))
+            cells.append(
+                " / ".join(f"{one.mean():.1f} {np.quantile(one, 0.95):.0f}" for one in off)
+            )
         lines.append(net.ljust(22) + " ".join(cell.ljust(19) for cell in cells))
     return "\n".join(lines)

@@ -10,13 +10,11 @@ import torch
 from torch import Tensor, nn
 from torch.nn import functional
 
-from jarvision.records import TissueClass
-from .train import CAP_WEIGHT, CLASS_WEIGHTS, contents_of, is_covered
-from .training_walls import IGNORED, UNJUDGED
-
 from .composed_walls import Batch
 from .contents_layers import FAMILIES
 from .tissue_nets import CAPS, CLASS_COUNT, COVER, DOUBT, INPUTS, OPACITY, Kind, make_net
+from .train import CAP_WEIGHT, CLASS_WEIGHTS, contents_of, is_covered
+from .training_walls import IGNORED, UNJUDGED
 
 MEMORY = 0.998  # of the mean weights, a step
 DECAY = 1e-2

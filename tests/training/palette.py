@@ -32,7 +32,7 @@ def base_colour(rng: np.random.Generator) -> FloatArray:
 
 
 def piece_colours(base: FloatArray, count: int, rng: np.random.Generator) -> FloatArray:
-    """CIELAB of ``count`` pieces about a base, ``(count, 3)``; some jars hold two or three kinds."""
+    """CIELAB of ``count`` pieces about a base, ``(count, 3)``; some jars hold several kinds."""
     spread = rng.uniform(0.4, 1.0) * np.array([rng.uniform(1.0, 11.0), 2.0, rng.uniform(1.0, 5.0)])
     colours = base + spread * rng.standard_normal((count, 3))
     if rng.random() < 0.25:

@@ -1,4 +1,4 @@
-"""Rendered photos into the bank as they come: ``python -m tests.training.rendered_bank PHOTOS BANK``.
+"""Rendered photos into the bank: ``python -m tests.training.rendered_bank PHOTOS BANK``.
 
 ``PHOTOS`` is being filled by :mod:`tests.scenes.bulk`. Chunks are those of painted walls, which
 know no glass; these do.
@@ -17,11 +17,10 @@ from tempfile import TemporaryDirectory
 import cv2
 import numpy as np
 
-from .training_walls import load_wall
-from .wall_data import prepare
-
 from .bank import family_bits
 from .batches import PAINTED_MAPS
+from .training_walls import load_wall
+from .wall_data import prepare
 
 FIRST_CHUNK = 90_000
 CHUNK = 8

@@ -1,4 +1,4 @@
-"""Train tissue networks on composed walls: ``python -m tests.training.train_contents BANK --out X``.
+"""Train tissue networks on composed walls: ``python -m tests.training.train_contents BANK``.
 
 ``BANK`` is being filled by :mod:`tests.training.bank` while this runs. Several nets learn from the
 same batches: the one that is kept, and for each family of contents one that never sees it. What the

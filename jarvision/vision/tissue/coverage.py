@@ -26,6 +26,8 @@ def measure_coverage(
     - the chance of a wrong answer, averaged over what can be seen,
     - the same over what fog, label or a mirrored lamp hides, and a share of that area for what is
       altogether unknown there,
+    - the error that the network expects of itself, which it learned from networks that never saw
+      the contents which they judged,
     - what the colour correction left over, ``colour_de00`` (median CIEDE2000 of the swatches),
     - what contents cost that look unlike any the network knows: ``novelty`` of
       :mod:`jarvision.vision.tissue.novelty`,
@@ -49,6 +51,7 @@ def measure_coverage(
         settings.doubt_weight * doubt,
         settings.guess_weight * guess,
         settings.unseen_weight * 100.0 * (1.0 - seen),
+        settings.forecast_weight * (tissue.forecast_points or 0.0),
         settings.colour_weight * colour_de00,
         settings.novelty_points * max(0.0, (novelty or 0.0) - settings.novelty_from),
         _end_points(wall, tissue.covered, judged, percent=percent),

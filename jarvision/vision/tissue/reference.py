@@ -31,8 +31,8 @@ class ReferenceLook:
     Attributes
     ----------
     colours
-        ``(COLOURS, 3)`` in the network's three logs (:mod:`jarvision.vision.tissue.inputs`): luminance,
-        red over green and blue over green, brought near -1 to 1.
+        ``(COLOURS, 3)`` in the network's three logs (:mod:`jarvision.vision.tissue.inputs`):
+        luminance, red over green and blue over green, brought near -1 to 1.
     spread
         Standard deviation of the first log over the bare places.
     source
@@ -97,7 +97,7 @@ def with_reference(channels: Float32Array, look: ReferenceLook | None) -> Float3
 
 def _squares(places: Float32Array, centres: Float32Array) -> Float32Array:
     """Squared distances ``(centres, places)`` of places ``(3, n)`` from centres ``(k, 3)``."""
-    inner = (-2.0 * centres) @ places
+    inner = (np.float32(-2.0) * centres) @ places
     inner += (centres * centres).sum(axis=1)[:, None]
     inner += (places * places).sum(axis=0)
-    return inner
+    return np.asarray(inner, np.float32)
