@@ -3,7 +3,8 @@
 ``BANK`` is being filled by :mod:`tests.training.bank` while this runs. Several nets learn from the
 same batches: the one that is kept, and for each family of contents one that never sees it. What the
 latter say of that family tells how far the kept one can be trusted with contents that nobody
-foresaw; and its own forecast of its error learns from them.
+foresaw; and its own forecast of its error learns from them. Seven nets take about 18 minutes on one
+data-centre graphics card, while 16 processor cores fill the bank.
 """
 
 from __future__ import annotations
