@@ -19,6 +19,7 @@ from skimage.filters import threshold_otsu
 
 from jarvision.records import BoolArray, Float32Array, RawWall
 from jarvision.vision.jar.unroll import CELL_MM
+from jarvision.vision.tissue.experts import consult
 from jarvision.vision.tissue.inputs import network_inputs
 from jarvision.vision.tissue.network import MULTIPLE, run_network
 
@@ -103,8 +104,10 @@ def by_network(collage: Collage) -> float:
         radius_mm=RADIUS_MM,
         pixels=np.zeros((*SHAPE, 2), np.float32),
     )
-    seen = run_network(network_inputs(wall, nowhere, multiple=MULTIPLE), shape=SHAPE)
-    return 100.0 * float(inside(seen.covered).mean())
+    channels = network_inputs(wall, nowhere, multiple=MULTIPLE)
+    first = run_network("specialist", channels)[:, : SHAPE[0], : SHAPE[1]]
+    opinion = consult(wall, channels, first, ~nowhere, bare=None)
+    return 100.0 * float(inside(opinion.seen.covered).mean())
 
 
 def by_otsu(collage: Collage) -> float:

@@ -37,6 +37,7 @@ STAGES = {
     "jar: axis, edges, top": ("jarvision.vision.read.locate_jar",),
     "wall laid flat": ("jarvision.vision.read.unroll",),
     "tissue network": ("jarvision.vision.tissue.classify.run_network",),
+    "the second network, if asked": ("jarvision.vision.tissue.classify.consult",),
     "rest of the tissue stage": ("jarvision.vision.read.classify",),
     "coverage, patches, pins": (
         "jarvision.vision.read.novelty_of",

@@ -80,7 +80,7 @@ def test_what_comes_after_a_reading_is_what_a_reading_does_not_reach() -> None:
     """Too long a list keeps stale readings, too short a one reads photos again for nothing."""
     makes = reached(START)
     makes |= data_of(makes)
-    assert {"vision/tissue/tissue.onnx", "vision/tissue/known_contents.npz"} <= makes
+    assert {"vision/tissue/specialist.onnx", "vision/tissue/known_contents.npz"} <= makes
     assert {name for name in all_files() if not is_after(name)} == makes
 
 
@@ -98,7 +98,7 @@ def test_the_list_is_as_short_as_it_can_be() -> None:
     ("name", "counts"),
     [
         ("vision/tissue/coverage.py", True),
-        ("vision/tissue/tissue.onnx", True),
+        ("vision/tissue/generalist.onnx", True),
         ("records/wall.py", True),
         ("settings/vision.py", True),
         ("new_room/new.py", True),

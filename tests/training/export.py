@@ -15,7 +15,7 @@ from jarvision.vision.tissue.inputs import CHANNELS
 
 from .wall_net import CLASS_COUNT, FINEST, WIDTHS, WallNet
 
-TARGET = Path(__file__).parents[2] / "jarvision" / "vision" / "tissue" / "tissue.onnx"
+TARGET = Path(__file__).parents[2] / "jarvision" / "vision" / "tissue" / "specialist.onnx"
 
 
 def main() -> None:

@@ -12,7 +12,7 @@ import torch
 
 from .tissue_nets import COVER, FINEST, INPUTS, make_net
 
-TARGET = Path(__file__).parents[2] / "jarvision" / "vision" / "tissue" / "tissue.onnx"
+TARGET = Path(__file__).parents[2] / "jarvision" / "vision" / "tissue" / "generalist.onnx"
 
 
 def main() -> None:

@@ -16,7 +16,7 @@ from torch.nn import functional
 
 from jarvision.vision.tissue import inputs, reference
 
-INPUTS = inputs.CHANNELS + reference.CHANNELS
+INPUTS = inputs.CHANNELS + reference.REFERENCE_CHANNELS
 CLASS_COUNT = 10  # records.TissueClass, by value
 OPACITY, COVER, CAPS, DOUBT = range(CLASS_COUNT, CLASS_COUNT + 4)
 OUTPUTS = CLASS_COUNT + 4

@@ -28,6 +28,12 @@ def sight(name: str) -> PhotoAnalysis:
     return look(read_photo(SAMPLES / name, name=name))
 
 
+def bare_in(seen: PhotoAnalysis) -> np.ndarray:
+    """Where its contents are bare and seen."""
+    bare = seen.tissue.classes == TissueClass.BARE
+    return np.asarray(bare & seen.wall.judged & seen.wall.filled)
+
+
 def gravel(scale: int = 1) -> tuple[Float32Array, BoolArray]:
     """A photograph of gravel as brown contents, and that all of it is bare."""
     grey = (data.gravel()[:300:scale, :300:scale] / 255.0) ** 2.2
@@ -45,17 +51,17 @@ def test_distances_are_those_of_a_general_library() -> None:
     inverse = whiten @ whiten.T
     unwhite = looks @ np.linalg.inv(whiten) + middle
     expected = min(mahalanobis(numbers, one, inverse) for one in unwhite)
-    assert novelty_of(seen.wall, seen.tissue) == pytest.approx(expected, rel=1e-3)
+    assert novelty_of(seen.wall, bare_in(seen)) == pytest.approx(expected, rel=1e-3)
 
 
 def test_the_sample_shelf_is_known_and_a_strange_texture_is_not() -> None:
     seen = sight("SL02_2026-03-04.jpg")
-    known = novelty_of(seen.wall, seen.tissue)
+    known = novelty_of(seen.wall, bare_in(seen))
     strange = seen.wall.linear.copy()
     rows, cols = strange.shape[:2]
     brick = np.resize(data.brick(), (rows, cols)) / 255.0  # rows break up: no kernels at all
     strange *= brick[..., None].astype(np.float32)
-    other = novelty_of(replace(seen.wall, linear=strange), seen.tissue)
+    other = novelty_of(replace(seen.wall, linear=strange), bare_in(seen))
     assert known is not None and other is not None
     assert known < CoverageSettings().novelty_from
     assert other > known + 1.0
@@ -63,7 +69,7 @@ def test_the_sample_shelf_is_known_and_a_strange_texture_is_not() -> None:
 
 def test_little_bare_contents_say_nothing() -> None:
     full = sight("SL01_2026-03-09.jpg")
-    assert novelty_of(full.wall, full.tissue) is None
+    assert novelty_of(full.wall, bare_in(full)) is None
     linear, bare = gravel()
     some = np.zeros_like(bare)
     some[:40, :40] = True  # 1.2 cm2
@@ -92,10 +98,24 @@ def test_coarser_pieces_have_less_fine_detail() -> None:
 def test_the_interval_is_wider_where_contents_look_unknown() -> None:
     seen, settings = sight("SL02_2026-03-06.jpg"), CoverageSettings()
     none, near, far = (
-        measure_coverage(seen.wall, seen.tissue, settings=settings, novelty=value)
+        measure_coverage(seen.wall, replace(seen.tissue, novelty=value), settings=settings)
         for value in (None, settings.novelty_from, settings.novelty_from + 1.0)
     )
     assert (near.low, near.high) == (none.low, none.high)
     half = [(c.high - c.low) / 2 for c in (near, far)]
     assert half[1] == pytest.approx(np.hypot(half[0], settings.novelty_points))
     assert far.percent == none.percent
+
+
+@pytest.mark.parametrize("what", ["disagreement", "forecast"])
+def test_the_interval_is_wider_where_the_networks_doubt_themselves(what: str) -> None:
+    seen, settings = sight("SL02_2026-03-06.jpg"), CoverageSettings()
+    sure, unsure = (
+        measure_coverage(
+            seen.wall, replace(seen.tissue, **{f"{what}_points": points}), settings=settings
+        )
+        for points in (0.0, 8.0)
+    )
+    half = [(c.high - c.low) / 2 for c in (sure, unsure)]
+    weight = getattr(settings, f"{what}_weight")
+    assert half[1] == pytest.approx(np.hypot(half[0], 8.0 * weight))
