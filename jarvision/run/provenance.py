@@ -32,7 +32,7 @@ AFTER_THE_READING: Final = frozenset(
         "settings/retired.py", "settings/table.py", "settings/toml.py", "settings/verdict.py",
         "vision/calibration/as_printed.py", "vision/calibration/calibrate.py",
         "vision/calibration/inks.py", "vision/calibration/spectral_fields.py",
-        "vision/calibration/value_files.py", "vision/card/draw.py",
+        "vision/calibration/value_files.py", "vision/card/draw.py", "vision/tissue/card.toml",
     }
 )  # fmt: skip
 """Rooms and files that :mod:`jarvision.vision.read` does not reach: a change in them makes no photo
