@@ -40,7 +40,6 @@ STAGES = {
     "the second network, if asked": ("jarvision.vision.tissue.classify.consult",),
     "rest of the tissue stage": ("jarvision.vision.read.classify",),
     "coverage, patches, pins": (
-        "jarvision.vision.read.novelty_of",
         "jarvision.vision.read.measure_coverage",
         "jarvision.vision.read.find_patches",
         "jarvision.vision.read.find_pins",
