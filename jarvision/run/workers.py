@@ -14,6 +14,7 @@ import threading
 from collections.abc import Callable, Generator, Iterable, Iterator
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager
 from functools import partial
 from itertools import chain, islice
 from typing import Final
@@ -78,7 +79,8 @@ def _read_until_broken(
         while not broken:
             for job in islice(waiting, workers - len(flying)):
                 try:
-                    flying[pool.submit(one_job, job)] = job
+                    with _deaf_to_ctrl_c():
+                        flying[pool.submit(one_job, job)] = job
                 except BrokenProcessPool:
                     flying[Future()] = job
                     broken = True
@@ -100,7 +102,9 @@ def _read_alone(jobs: list[Job], one_job: Callable[[Job], JobResult]) -> Iterato
     for job in jobs:
         with _new_pool(1) as pool:
             try:
-                yield pool.submit(one_job, job).result()
+                with _deaf_to_ctrl_c():
+                    future = pool.submit(one_job, job)
+                yield future.result()
             except BrokenProcessPool:
                 yield unread(job, "reading this photo ended its worker process, twice")
 
@@ -129,6 +133,23 @@ def _new_pool(workers: int) -> ProcessPoolExecutor:
         mp_context=multiprocessing.get_context("spawn"),  # the same on every system
         initializer=_start_worker,
     )
+
+
+@contextmanager
+def _deaf_to_ctrl_c() -> Iterator[None]:
+    """Hold Ctrl-C back while processes start: they never hear it, even before their first line.
+
+    A process begins with the signals of the thread that starts it blocked (POSIX, execve); here
+    the signal arrives afterwards. Windows has no such mask.
+    """
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def _start_worker() -> None:
