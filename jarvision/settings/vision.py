@@ -368,9 +368,10 @@ class CoverageSettings:
     """... by so many points for each unit of distance beyond it."""
 
     disagreement_weight: Annotated[float, Limits(0)] = 1.0
-    """Points a percent of the contents on which the two networks differ, on strange contents. This,
-    the points above and the weight below are the narrowest that held the truth on 95 % of 96 drawn
-    photos of contents that no training jar held (``tests/accuracy/judge``, spent by that)."""
+    """Points a percent of the contents on which the two networks differ, on strange contents. This
+    and the weight below are the narrowest that held the truth on 95 % of 96 drawn photos of
+    contents that no training jar held (``tests/accuracy/judge``, spent by that); of the points
+    above, somewhat more than they asked for, with another renderer's photos in view."""
 
     forecast_weight: Annotated[float, Limits(0)] = 0.5
     """Points a point of the error that the generalist expects, on strange contents."""

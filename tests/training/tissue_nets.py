@@ -16,23 +16,14 @@ from torch.nn import functional
 
 from jarvision.vision.tissue import inputs, reference
 
+from .wall_net import CLASS_COUNT, FINEST, WallNet, block
+
 INPUTS = inputs.CHANNELS + reference.REFERENCE_CHANNELS
-CLASS_COUNT = 10  # records.TissueClass, by value
 OPACITY, COVER, CAPS, DOUBT = range(CLASS_COUNT, CLASS_COUNT + 4)
 OUTPUTS = CLASS_COUNT + 4
-FINEST = 4
 MULTIPLE = 32
 
 Kind = Literal["plain", "pretrained"]
-
-
-def block(inputs: int, outputs: int, *, stride: int = 1, dilation: int = 1) -> nn.Sequential:
-    """3x3 convolution, batch norm, rectifier."""
-    return nn.Sequential(
-        nn.Conv2d(inputs, outputs, 3, stride, dilation, dilation=dilation, bias=False),
-        nn.BatchNorm2d(outputs),
-        nn.ReLU(inplace=True),
-    )
 
 
 class TissueNet(nn.Module):
@@ -52,39 +43,11 @@ class TissueNet(nn.Module):
         return functional.pixel_shuffle(self.squares(x), FINEST)
 
 
-class PlainNet(TissueNet):
+class PlainNet(WallNet, TissueNet):
     """From scratch: 3x3 convolutions all the way, 1.1 million weights."""
 
-    def __init__(self, widths: tuple[int, ...] = (24, 48, 80, 112, 128)) -> None:
-        super().__init__()
-        a, b, c, d, e = widths
-        self.stem = block(INPUTS, a, stride=2)
-        self.down = nn.ModuleList(
-            nn.Sequential(block(low, high, stride=2), block(high, high))
-            for low, high in ((a, b), (b, c), (c, d), (d, e))
-        )
-        self.deep = nn.Sequential(block(e, e, dilation=2), block(e, e, dilation=4))
-        self.jar = nn.Conv2d(e, e, 1)
-        steps = ((d, e), (c, d), (b, c))
-        self.narrow = nn.ModuleList(nn.Conv2d(high, low, 1) for low, high in steps)
-        self.up = nn.ModuleList(block(low, low) for low, _ in steps)
-        self.head = nn.Conv2d(b, OUTPUTS * FINEST**2, 1)
-
-    def squares(self, x: Tensor) -> Tensor:
-        """Down to 9 mm, a mean over the jar, and up again to 1.1 mm."""
-        deep = self.stem(x)
-        levels = []
-        for layer in self.down:
-            deep = layer(deep)
-            levels.append(deep)
-        deep = self.deep(levels.pop())
-        gain = torch.sigmoid(self.jar(functional.adaptive_avg_pool2d(deep, 1)))
-        deep = deep * (2.0 * gain)
-        for narrow, layer in zip(self.narrow, self.up, strict=True):
-            deep = functional.interpolate(narrow(deep), scale_factor=2.0, mode="nearest")
-            deep = layer(levels.pop() + deep)
-        out: Tensor = self.head(deep)
-        return out
+    def __init__(self) -> None:
+        super().__init__(inputs=INPUTS, outputs=OUTPUTS)
 
     @torch.no_grad()
     def start_from(self, weights: dict[str, Tensor]) -> None:

@@ -38,10 +38,16 @@ class WallNet(nn.Module):
     Rows and columns must be multiples of 32.
     """
 
-    def __init__(self, widths: tuple[int, ...] = WIDTHS) -> None:
+    def __init__(
+        self,
+        widths: tuple[int, ...] = WIDTHS,
+        *,
+        inputs: int = CHANNELS,
+        outputs: int = OUTPUTS,
+    ) -> None:
         super().__init__()
         a, b, c, d, e = widths
-        self.stem = block(CHANNELS, a, stride=2)
+        self.stem = block(inputs, a, stride=2)
         self.down = nn.ModuleList(
             nn.Sequential(block(low, high, stride=2), block(high, high))
             for low, high in ((a, b), (b, c), (c, d), (d, e))
@@ -51,7 +57,7 @@ class WallNet(nn.Module):
         steps = ((d, e), (c, d), (b, c))
         self.narrow = nn.ModuleList(nn.Conv2d(high, low, 1) for low, high in steps)
         self.up = nn.ModuleList(block(low, low) for low, _ in steps)
-        self.head = nn.Conv2d(b, OUTPUTS * FINEST**2, 1)
+        self.head = nn.Conv2d(b, outputs * FINEST**2, 1)
 
     def squares(self, x: Tensor) -> Tensor:
         """Logits of the squares, ``(n, 13 * 16, rows / 4, cols / 4)``: what is exported."""
