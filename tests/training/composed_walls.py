@@ -14,7 +14,7 @@ from torch import Tensor
 from jarvision.vision.tissue.inputs import MIDDLE, SPREAD
 from jarvision.vision.tissue.reference import COLOURS
 
-from .draws import WINDOW, Dice, bands, constant, lab_colour
+from .draws import TAME, WINDOW, Dice, bands, constant, lab_colour
 from .glass_walls import Frame, behind_glass, lit, seen_by_camera
 from .grown_walls import Recolour, bare, grown
 
@@ -100,9 +100,11 @@ class Shelf:
         return self.maps[index].float(), self.holds[index]
 
 
-def compose(maps: Tensor, holds: Tensor, growth: Shelf, *, known: float = KNOWN) -> Batch:
-    """Walls of contents layers ``maps``, one each; a share knows its jar's bare look."""
-    dice = Dice(len(maps), maps.device)
+def compose(
+    maps: Tensor, holds: Tensor, growth: Shelf, *, known: float = KNOWN, tame: float = TAME
+) -> Batch:
+    """Walls of contents layers ``maps``, one each; a share knows its bare look, a share is tame."""
+    dice = Dice(len(maps), maps.device, tame=tame)
     recolour = Recolour.draw(dice)
     frame = Frame.draw(dice)
     contents = bare(maps, dice, recolour)
@@ -197,7 +199,7 @@ def polluted(looks: Looks, dice: Dice) -> Looks:
     return Looks(torch.cat([looks.colours[:, :-3], mixed], dim=1), looks.spread, looks.known)
 
 
-def own_looks(x: Tensor, seen: Tensor, dice: Dice) -> Looks:
+def own_looks(x: Tensor, seen: Tensor, dice: Dice, known: float) -> Looks:
     """Looks of real walls from their own bare places, in slightly other light; few give none."""
     at = torch.randint(0, WINDOW[0] * WINDOW[1], (4 * SAMPLES,), device=x.device)
     logs = x[:, :3].flatten(2)[:, :, at].transpose(1, 2)
@@ -207,5 +209,5 @@ def own_looks(x: Tensor, seen: Tensor, dice: Dice) -> Looks:
     turn = torch.arange(SAMPLES, device=x.device)[None] % total.clamp(min=1)
     places = logs.gather(1, order.gather(1, turn)[..., None].expand(-1, -1, 3))
     other = torch.randn(len(x), 1, 3, device=x.device) * constant((0.14, 0.2, 0.16), x.device)
-    known = dice.chance(KNOWN) * (total > 100).float()[:, :, None, None]
-    return polluted(looks_of(places + other, known), dice)
+    told = dice.chance(known) * (total > 100).float()[:, :, None, None]
+    return polluted(looks_of(places + other, told), dice)

@@ -25,11 +25,20 @@ def bands(device: torch.device, *values: float) -> Tensor:
     return constant(values, device)[None, :, None, None]
 
 
-class Dice:
-    """Draws for a batch of ``count`` walls on a device; numbers are ``(count, 1, 1, 1)``."""
+TAME = 0.5  # share of walls that are as jars are
+CALM = 0.4  # strength of what is odd on tame walls, over that on wild ones
 
-    def __init__(self, count: int, device: torch.device) -> None:
+
+class Dice:
+    """Draws for a batch of ``count`` walls on a device; numbers are ``(count, 1, 1, 1)``.
+
+    A share of the walls is ``tame``, as jars are; the others are wild, odd beyond any jar.
+    """
+
+    def __init__(self, count: int, device: torch.device, *, tame: float = TAME) -> None:
         self.count, self.device = count, device
+        self.tame = self.chance(tame)
+        self.oddness = 1.0 - (1.0 - CALM) * self.tame
 
     def normal(self, *shape: int) -> Tensor:
         """Unit normal ``(count, *shape)``; one number a wall by default."""

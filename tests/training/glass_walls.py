@@ -98,8 +98,9 @@ def lit(albedo: Tensor, relief_mm: Tensor, gloss: Tensor, sine: Tensor, dice: Di
     light = light * torch.exp(dice.uniform(-0.35, 0.35) * sine - dice.uniform(-0.15, 0.7) * sine**2)
     rows = torch.linspace(-0.5, 0.5, albedo.shape[2], device=dice.device)[:, None]
     light = light * torch.exp(0.22 * dice.normal() * rows + 0.22 * dice.normal())
-    tint = torch.exp(bands(dice.device, 0.05, 0.0, 0.08) * dice.normal(3, 1, 1)
-                     + bands(dice.device, 0.05, 0, 0.06) * dice.normal(3, 1, 1) * sine)  # fmt: skip
+    tint = bands(dice.device, 0.05, 0.0, 0.08) * dice.normal(3, 1, 1)
+    tint = tint + bands(dice.device, 0.05, 0, 0.06) * dice.normal(3, 1, 1) * sine
+    tint = torch.exp(dice.oddness * tint)
     shine = gloss * facing.clamp(0.0, 1.0) ** 24 * dice.uniform(0.0, 0.45)
     return albedo * light * tint + shine
 
@@ -111,16 +112,19 @@ def behind_glass(wall: Grown, frame: Frame, dice: Dice) -> Seen:
     rim = torch.exp(-((rows - frame.fill_row).clamp(min=0.0)) / 6.0)
     linear = linear * (1.0 - dice.chance(0.5) * dice.uniform(0.0, 0.5) * rim)
     above = (rows < frame.fill_row).float()
-    linear = mix(linear, _headspace(frame, dice), above)
+    top, there = _top(linear, frame, dice)
+    linear = mix(linear, mix(_headspace(frame, dice), top, there), above)
     linear = mix(linear, _floor(dice), (rows >= frame.floor_row).float())
     unseen = torch.full_like(wall.seen, OUTSIDE)
+    empty = torch.where((there > 0.5) & (above > 0), torch.full_like(unseen, IGNORED), unseen)
     view = Seen(
         linear,
-        torch.where(frame.filled > 0, wall.seen, unseen),
+        torch.where(frame.filled > 0, wall.seen, empty),
         torch.where(frame.filled > 0, wall.beneath, unseen),
         torch.zeros_like(above),
     )
-    view = _mirrored(_veiled(_stuck(view, frame, dice), frame, dice), dice)
+    view = _tagged(_stuck(view, frame, dice), frame, dice)
+    view = _mirrored(_veiled(view, frame, dice), dice)
     view = _photographed(view, dice)
     ignored = torch.full_like(view.seen, IGNORED)
     return replace(
@@ -128,6 +132,20 @@ def behind_glass(wall: Grown, frame: Frame, dice: Dice) -> Seen:
         seen=torch.where(frame.inside > 0, view.seen, ignored),
         beneath=torch.where(frame.inside > 0, view.beneath, ignored),
     )
+
+
+def _top(linear: Tensor, frame: Frame, dice: Dice) -> tuple[Tensor, Tensor]:
+    """The heap's top behind the empty glass, as a camera sees it from above; and where it shows.
+
+    It looks as the contents below the line do, pressed together and in other light.
+    """
+    rows = torch.arange(WINDOW[0], device=dice.device, dtype=torch.float32)[:, None]
+    over = frame.fill_row - rows
+    deep = dice.chance(0.6) * dice.uniform(0.0, 46.0) * (1.0 - 0.75 * frame.sine**2)
+    deep = deep * (1.0 + 0.1 * dice.cloud(20)[:, :, :1])
+    at = (frame.fill_row + dice.uniform(1.5, 5.0) * over).clamp(0.0, WINDOW[0] - 1.0).long()
+    top = linear.gather(2, at.expand(-1, 3, -1, -1)) * dice.uniform(0.25, 1.15)
+    return top, step_at(deep - over, 0.7)
 
 
 def _headspace(frame: Frame, dice: Dice) -> Tensor:
@@ -176,6 +194,24 @@ def _stuck(view: Seen, frame: Frame, dice: Dice) -> Seen:
     shown = mix(paper, 0.1 * paper, print_) * torch.exp(0.05 * dice.fractal(6, 5))
     linear = mix(view.linear, shown * torch.exp(0.2 * dice.normal()), here)
     return _hidden(replace(view, linear=linear), here > 0.5, frame)
+
+
+def _tagged(view: Seen, frame: Frame, dice: Dice) -> Seen:
+    """A square of paper with a code of black and white squares, above the contents as a rule."""
+    rows = torch.arange(WINDOW[0], device=dice.device, dtype=torch.float32)[:, None]
+    cols = torch.arange(WINDOW[1], device=dice.device, dtype=torch.float32)
+    half = dice.uniform(26.0, 48.0)
+    middle = frame.fill_row.mean(dim=3, keepdim=True) - half * dice.uniform(0.6, 3.0)
+    lean = 0.05 * dice.normal()
+    along, down = cols - dice.uniform(0.2, 0.8) * WINDOW[1], rows - middle
+    along, down = (along + lean * down) / half, (down - lean * along) / half
+    code = (torch.rand(dice.count, 1, 6, 6, device=dice.device) < 0.5).float()
+    code = functional.pad(functional.pad(code, (1,) * 4, value=0.0), (1,) * 4, value=1.0)
+    grid = torch.stack(torch.broadcast_tensors(along[:, 0], down[:, 0]), dim=-1)
+    shown = functional.grid_sample(code, grid, mode="nearest", align_corners=False)
+    shown = (0.06 + 0.7 * shown) * torch.exp(0.25 * dice.normal())
+    here = (torch.maximum(along.abs(), down.abs()) < 1.0).float() * dice.chance(0.2)
+    return _hidden(replace(view, linear=mix(view.linear, shown, here)), here > 0.5, frame)
 
 
 def _hidden(view: Seen, what: Tensor, frame: Frame) -> Seen:

@@ -67,7 +67,7 @@ class Recolour:
     @classmethod
     def draw(cls, dice: Dice) -> Recolour:
         """Other lightness, tint and contrast."""
-        tint = bands(dice.device, 0.1, 0.04, 0.14) * dice.normal(3, 1, 1)
+        tint = bands(dice.device, 0.1, 0.04, 0.14) * dice.oddness * dice.normal(3, 1, 1)
         return cls(torch.exp(0.22 * dice.normal() + tint), torch.exp(0.22 * dice.normal()))
 
 
@@ -125,6 +125,7 @@ def _opacity(
     at_front, behind = dice.uniform(0.25, 1.0), dice.logarithmic(0.01, 0.4)
     dense = at_front + (1.0 - at_front) * (1.0 - torch.exp(-front.clamp(min=0.0) / behind))
     densest = torch.where(dice.chance(0.65) > 0, dice.uniform(0.9, 1.0), dice.uniform(0.5, 0.95))
+    densest = mix(densest, dice.uniform(0.85, 1.0), dice.tame)
     holes = dice.uniform(0.0, 0.9) * (1.05 - dense)
     felt = step_at(front, dice.logarithmic(0.004, 0.07)) * dense * densest
     felt = felt * (1.0 - holes * (0.6 - pile).clamp(0.0, 1.0)) * (1.0 + 0.25 * pile * (1.0 - dense))
@@ -137,6 +138,7 @@ def _opacity(
 def _felt(pile: Tensor, dice: Dice) -> tuple[Tensor, Tensor]:
     """Albedo of growth, from bright white to dim cream and grey; height of its pile in mm."""
     bright = torch.where(dice.chance(0.62) > 0, dice.uniform(0.62, 0.95), dice.uniform(0.33, 0.66))
+    bright = mix(bright, dice.uniform(0.66, 0.95), dice.tame)
     cream = dice.chance(0.5) * dice.uniform(0.0, 1.0)
     tint = torch.exp(bands(dice.device, 0.05, 0.0, -0.3) * cream
                      + bands(dice.device, 0.02, 0.01, 0.03) * dice.normal(3, 1, 1))  # fmt: skip

@@ -5,6 +5,7 @@ from __future__ import annotations
 import copy
 from dataclasses import dataclass
 from pathlib import Path
+from pickle import UnpicklingError
 
 import torch
 from torch import Tensor, nn
@@ -16,7 +17,7 @@ from .tissue_nets import CAPS, CLASS_COUNT, COVER, DOUBT, INPUTS, OPACITY, Kind,
 from .train import CAP_WEIGHT, CLASS_WEIGHTS, contents_of, is_covered
 from .training_walls import IGNORED, UNJUDGED
 
-MEMORY = 0.998  # of the mean weights, a step
+MEMORY = 0.999  # of the mean weights, a step
 DECAY = 1e-2
 LEAST_DOUBT, MOST_DOUBT = -6.5, 0.0  # logarithm of the coverage's error
 
@@ -157,7 +158,39 @@ def autocast(x: Tensor) -> torch.autocast:
     )  # fmt: skip
 
 
-def family_left_out(learners: list[Learner]) -> dict[int, Learner]:
-    """The learner that goes without a family, for each family that one goes without."""
-    single = {one.plan.left_out[0]: one for one in learners if len(one.plan.left_out) == 1}
-    return {family: single[family] for family in range(len(FAMILIES)) if family in single}
+class Judges:
+    """For each family a net that never saw it, as last saved by a training that goes on beside.
+
+    ``folder`` holds ``without_0.pt`` and so on; which are there is read again now and then.
+    """
+
+    def __init__(self, folder: Path, device: torch.device) -> None:
+        self.folder = folder
+        self.nets = [make_net("plain").to(device).eval() for _ in FAMILIES]
+        self.nets = [net.to(memory_format=torch.channels_last) for net in self.nets]
+        self.renew()
+
+    def renew(self) -> None:
+        """Take the weights that are there now; a file that is half written is left for later."""
+        for family, net in enumerate(self.nets):
+            try:
+                weights = torch.load(self.folder / f"without_{family}.pt", weights_only=True)
+            except (OSError, RuntimeError, EOFError, UnpicklingError):
+                continue
+            net.load_state_dict({k: v.float() for k, v in weights.items()})
+
+    @torch.no_grad()
+    def errors(self, x: Tensor, beneath: Tensor, of_family: list[list[slice]]) -> Tensor:
+        """Error of each wall's coverage by the net that never saw its family, else -1."""
+        errors = torch.full((len(x),), -1.0, device=x.device)
+        for net, places in zip(self.nets, of_family, strict=True):
+            inputs = torch.cat([x[place] for place in places])
+            with autocast(x):
+                out = net(inputs.contiguous(memory_format=torch.channels_last)).float()
+            told = cover_of(out, torch.cat([beneath[place] for place in places]))
+            off = (told.coverage - told.truth).abs()
+            for place, part in zip(
+                places, off.split([place.stop - place.start for place in places]), strict=True
+            ):
+                errors[place] = part
+        return errors

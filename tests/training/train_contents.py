@@ -16,12 +16,9 @@ from pathlib import Path
 
 import numpy as np
 import torch
-from torch import Tensor
 
-from .batches import Plan, Stock, allowed, draw_batch
-from .contents_layers import FAMILIES
-from .judging import judge
-from .learning import Learner, NetPlan, cover_of, family_left_out
+from .batches import Plan, Room, Stock, allowed, draw_batch
+from .learning import Judges, Learner, NetPlan
 
 WARM_UP = 300  # steps
 
@@ -40,11 +37,11 @@ class Classroom:
     """Nets that learn from the same batches, their step recorded once and replayed."""
 
     def __init__(
-        self, plans: list[NetPlan], stock: Stock, plan: Plan, device: torch.device, seed: int
+        self, plans: list[NetPlan], stock: Stock, plan: Plan, judges: Judges, *, seed: int
     ) -> None:
-        self.stock, self.plan, self.device = stock, plan, device
+        self.stock, self.plan, self.judges = stock, plan, judges
+        self.device = device = stock.texture.maps.device
         self.learners = [Learner(one, device, seed + k) for k, one in enumerate(plans)]
-        self.left_out = family_left_out(self.learners)
         self.recorded: torch.cuda.CUDAGraph | None = None
         self.abreast = device.type == "cuda"
 
@@ -58,7 +55,7 @@ class Classroom:
     def _step(self) -> None:
         with torch.no_grad():
             batch = draw_batch(self.stock, self.plan)
-            honest = self._honest(batch.x, batch.beneath)
+            honest = self.judges.errors(batch.x, batch.beneath, self.plan.by_family())
         streams = []
         for learner in self.learners:
             with torch.no_grad():
@@ -74,17 +71,6 @@ class Classroom:
             streams.append(aside)
         for aside in streams:
             torch.cuda.current_stream().wait_stream(aside)
-
-    def _honest(self, x: Tensor, beneath: Tensor) -> Tensor:
-        """Error of each wall's coverage by the net that never saw its family; -1 where none is."""
-        errors = torch.full((len(x),), -1.0, device=x.device)
-        if len(self.left_out) < len(FAMILIES):
-            return errors
-        for family, learner in self.left_out.items():
-            mine = self.plan.of_family(family)
-            told = cover_of(learner.look(x[mine]), beneath[mine])
-            errors[mine] = (told.coverage - told.truth).abs()
-        return errors
 
     def record(self) -> None:
         """Record a step on a graphics card."""
@@ -123,45 +109,37 @@ def train(args: argparse.Namespace) -> None:
     torch.backends.cuda.matmul.allow_tf32 = True
     torch.backends.cudnn.allow_tf32 = True
     torch.manual_seed(args.seed)
-    plan = Plan(args.family, args.texture, args.painted)
+    plan = Plan(args.family, args.texture, args.rendered, args.painted)
     args.out.mkdir(parents=True, exist_ok=True)
-    stock = Stock.empty(device, contents=args.room, photos=args.room, growth=2 * args.room,
-                        painted=args.room)  # fmt: skip
+    stock = Stock.empty(
+        device,
+        Room(args.room, args.room, 2 * args.room, args.room_rendered, args.room_rendered),
+    )
     start = time.time()
-    while not stock.ready() or time.time() - start < args.gather:
+    while not stock.ready(args.least) or time.time() - start < args.gather:
         if stock.take_in(args.bank) == 0:
             time.sleep(0.5)
-    say(start, f"stock ready: {counts(stock)}")
-    room = Classroom(planned(args.nets), stock, plan, device, args.seed)
+    say(start, f"stock ready: {stock.counts()}")
+    room = Classroom(planned(args.nets), stock, plan, Judges(args.judges, device), seed=args.seed)
     room.abreast = room.abreast and not args.in_turn
     room.record()
     say(start, "recorded")
-    step, until = 0, args.until or time.time() + args.seconds
-    first = time.time()
-    while (now := time.time()) < until:
+    step, first = 0, time.time()
+    while (now := time.time()) < (until := float(args.until.read_text())):
         room.set_rate((now - first) / (until - first), step)
         room.step()
         step += 1
-        if step % 20 == 0 and device.type == "cuda":
-            torch.cuda.synchronize()  # keeps the clock honest: steps are only queued
+        if step % 20 == 0:
+            if device.type == "cuda":
+                torch.cuda.synchronize()  # keeps the clock honest: steps are only queued
             stock.take_in(args.bank, most=1)
         if step % args.every == 0:
             losses = " ".join(f"{one.plan.name} {one.loss.item():.3f}" for one in room.learners)
-            say(start, f"step {step} {counts(stock)} {losses}")
+            say(start, f"step {step} {stock.counts()} {losses}")
             room.save(args.out)
+            room.judges.renew()
     say(start, f"end: step {step}")
     room.save(args.out)
-    if args.judged:
-        judged = Stock.empty(device, contents=480, photos=480, growth=960, painted=1)
-        judged.take_in(args.judged)
-        judge(room.learners, judged, out=args.out / "judged.npz", rounds=args.rounds)
-        say(start, "judged")
-
-
-def counts(stock: Stock) -> str:
-    """How many layers of each source there are."""
-    shelves = (*stock.families, stock.texture, stock.growth, stock.painted[0])
-    return "/".join(str(int(shelf.count)) for shelf in shelves)
 
 
 def say(start: float, words: str) -> None:
@@ -173,17 +151,18 @@ def main() -> None:
     """Parse the command line and train."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("bank", type=Path)
-    parser.add_argument("--judged", type=Path, help="bank of layers that nothing is trained on")
     parser.add_argument("--nets", type=Path, required=True, help="JSON list of nets")
+    parser.add_argument("--judges", type=Path, required=True, help="nets that went without a family")
     parser.add_argument("--out", type=Path, required=True)
-    parser.add_argument("--seconds", type=float, default=600.0)
-    parser.add_argument("--until", type=float, help="the clock's time in seconds; instead")
+    parser.add_argument("--until", type=Path, required=True, help="file: when to end, clock's time")
     parser.add_argument("--gather", type=float, default=20.0, help="seconds before the first step")
+    parser.add_argument("--least", type=int, default=1, help="of each source before the first step")
     parser.add_argument("--room", type=int, default=1440, help="layers of each source at most")
+    parser.add_argument("--room-rendered", type=int, default=600, help="of a family at most")
     parser.add_argument("--family", type=int, default=5, help="walls of each family in a batch")
     parser.add_argument("--texture", type=int, default=8)
-    parser.add_argument("--painted", type=int, default=10)
-    parser.add_argument("--rounds", type=int, default=12, help="batches to judge by")
+    parser.add_argument("--rendered", type=int, default=3, help="of each family in a batch")
+    parser.add_argument("--painted", type=int, default=4)
     parser.add_argument("--every", type=int, default=500)
     parser.add_argument("--in-turn", action="store_true", help="nets one after the other")
     parser.add_argument("--seed", type=int, default=1)
