@@ -132,7 +132,7 @@ def train(args: argparse.Namespace) -> None:
         if step % 20 == 0:
             if device.type == "cuda":
                 torch.cuda.synchronize()  # keeps the clock honest: steps are only queued
-            stock.take_in(args.bank, most=1)
+            stock.take_in(args.bank, most=args.take)
         if step % args.every == 0:
             losses = " ".join(f"{one.plan.name} {one.loss.item():.3f}" for one in room.learners)
             say(start, f"step {step} {stock.counts()} {losses}")
@@ -163,6 +163,7 @@ def main() -> None:
     parser.add_argument("--texture", type=int, default=8)
     parser.add_argument("--rendered", type=int, default=3, help="of each family in a batch")
     parser.add_argument("--painted", type=int, default=4)
+    parser.add_argument("--take", type=int, default=2, help="chunks to take in after 20 steps")
     parser.add_argument("--every", type=int, default=500)
     parser.add_argument("--in-turn", action="store_true", help="nets one after the other")
     parser.add_argument("--seed", type=int, default=1)
