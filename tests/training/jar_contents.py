@@ -87,7 +87,7 @@ class Pose:
         down, across = grid.step_mm
         coarser = max(down, across) / (mm * self.size)
         if coarser > 1.0:  # against moiré
-            field = cv2.GaussianBlur(field, (0, 0), 0.35 * coarser)
+            field = np.asarray(cv2.GaussianBlur(field, (0, 0), 0.35 * coarser), np.float32)
         spare = max(0.0, field.shape[0] * mm * self.size - grid.height_mm)
         cos, sin = np.cos(self.turn) / (mm * self.size), np.sin(self.turn) / (mm * self.size)
         linear = np.array([[self.flips[0] * cos, -sin], [self.flips[0] * sin, cos]])
@@ -140,14 +140,15 @@ def _depth(relief_mm: Float32Array, grid: WallGrid) -> Float32Array:
     """Depth behind the glass of what lies ``relief_mm`` high: it is pressed against the glass."""
     reach = round(_REACH_MM / grid.step_mm[1])
     highest = cv2.dilate(relief_mm, np.ones((reach, reach), np.uint8))
-    return np.clip(cv2.GaussianBlur(highest, (0, 0), 0.6 * reach) - relief_mm, 0.0, DEEPEST_MM)
+    envelope = cv2.GaussianBlur(highest, (0, 0), 0.6 * reach)
+    return np.asarray(np.clip(envelope - relief_mm, 0.0, DEEPEST_MM), np.float32)
 
 
 def _fill_line(fill_mm: float, grid: WallGrid, rng: np.random.Generator) -> Float32Array:
     """Slow waves and the unevenness of single pieces."""
     slow, fine = (
-        fractal((2, grid.cols), rng, np.array(sizes) / grid.step_mm[1])[0]
+        fractal((2, grid.cols), rng, [size / grid.step_mm[1] for size in sizes])[0]
         for sizes in ((20.0, 40.0, 80.0), (1.5, 3.0, 6.0))
     )
     line = fill_mm + rng.uniform(0.4, 2.2) * slow + rng.uniform(0.1, 0.7) * fine
-    return np.clip(line, 6.0, grid.height_mm - 3.0).astype(np.float32)
+    return np.asarray(np.clip(line, 6.0, grid.height_mm - 3.0), np.float32)

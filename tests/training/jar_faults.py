@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from jarvision.records import Float32Array, FloatArray, TissueClass
+from jarvision.records import Float32Array, TissueClass
 from tests.scenes.anomalies import Pins, StandingPins
 from tests.scenes.events import Canvas
 from tests.scenes.suite import CAPS_LAB
@@ -55,8 +55,9 @@ def lay_faults(canvas: Canvas, bare: Bare, growth: Growth, rng: np.random.Genera
     return drawn
 
 
-def _sized(canvas: Canvas, *sizes_mm: float) -> FloatArray:
-    return np.array(sizes_mm) / canvas.grid.step_mm[1]
+def _sized(canvas: Canvas, *sizes_mm: float) -> list[float]:
+    """Sizes in cells."""
+    return [size / canvas.grid.step_mm[1] for size in sizes_mm]
 
 
 def _stain(canvas: Canvas, growth: Growth, rng: np.random.Generator, *, skin: bool) -> None:
@@ -81,12 +82,11 @@ def _wet(canvas: Canvas, rng: np.random.Generator) -> None:
     )
     up = canvas.grid.heights_mm[:, None]
     strength = step_at(edge - up, rng.uniform(0.3, 4.0))
-    soaked = canvas.albedo ** np.float32(rng.uniform(1.0, 1.35)) * np.float32(
-        rng.uniform(0.35, 0.85)
-    )
+    dark = canvas.albedo ** np.float32(rng.uniform(1.0, 1.35))
+    dark = np.asarray(dark * rng.uniform(0.35, 0.85), np.float32)
     pool = colour_of(rng, (18.0, 55.0), (4.0, 26.0), (55.0, 90.0))
-    soaked = soaked + np.float32(chance(rng, 0.4) * rng.uniform(0.0, 0.6)) * (pool - soaked)
-    canvas.mix(strength, soaked)
+    pooled = chance(rng, 0.4) * rng.uniform(0.0, 0.6)
+    canvas.mix(strength, np.asarray(dark + pooled * (pool - dark), np.float32))
     canvas.gloss[:] = np.maximum(canvas.gloss, strength * np.float32(rng.uniform(0.3, 1.0)))
     canvas.opacity *= 1.0 - strength
     canvas.relief_mm *= 1.0 - 0.4 * strength
@@ -121,7 +121,7 @@ def _mould(canvas: Canvas, bare: Bare, growth: Growth, rng: np.random.Generator)
     powder = colour * np.exp(rng.uniform(0.0, 0.3) * fractal(far.shape, rng, grains))[..., None]
     thick = core * np.float32(rng.uniform(0.7, 1.0))
     if kind == TissueClass.BLACK and rng.random() < 0.7:  # an airy turf with dark heads
-        cloud = smooth_noise(far.shape, float(_sized(canvas, 0.8)[0]), rng)
+        cloud = smooth_noise(far.shape, _sized(canvas, 0.8)[0], rng)
         grain = rng.standard_normal(far.shape, dtype=np.float32)
         heads = step_at(cloud + 0.5 * grain - rng.uniform(-0.5, 1.0), 0.15)[..., None]
         turf = colour_of(rng, (25.0, 62.0), (0.0, 6.0), (0.0, 360.0))

@@ -100,7 +100,7 @@ def _age(
         age = _from_spawn(bare, rng)
     elif not wild and way > 0.85:
         down = bare.fill_mm - bare.grid.heights_mm[:, None]
-        sizes = np.array([2.0, 5.0, 12.0, 30.0]) / bare.grid.step_mm[1]
+        sizes = [size / bare.grid.step_mm[1] for size in (2.0, 5.0, 12.0, 30.0)]
         rough = rng.uniform(1.0, 9.0) * fractal(bare.grid.shape, rng, sizes)
         age = ranked(np.asarray(np.maximum(down, 0.0) + rough, np.float32))
     pieces = chance(rng, 0.5) * rng.uniform(0.0, 0.3) * (bare.piece - 0.5)
@@ -111,11 +111,11 @@ def _age(
 
 def _from_spawn(bare: Bare, rng: np.random.Generator) -> Float32Array:
     """Fronts that leave pieces of spawn, strewn evenly or in handfuls."""
-    share = rng.uniform(0.01, 0.12)
+    share: Float32Array | float = rng.uniform(0.01, 0.12)
     if rng.random() < 0.6:
         size = rng.uniform(8.0, 30.0) / bare.grid.step_mm[1]
         here = fractal(bare.grid.shape, rng, (size, 2.0 * size)) > rng.uniform(0.5, 1.8)
-        share = np.where(here, rng.uniform(0.3, 0.9), 0.1 * share)
+        share = np.where(here, rng.uniform(0.3, 0.9), 0.1 * share).astype(np.float32)
     # The middle of the numbers: gaps between pieces have 0.5.
     spawn = np.abs(bare.piece - 0.3) < 0.2 * share
     far = cv2.distanceTransform((~spawn).astype(np.uint8), cv2.DIST_L2, 5)
@@ -155,7 +155,7 @@ def _opacity(
     ahead = chance(rng, 0.6) * rng.uniform(0.3, 1.0)
     leading = step_at(front + rng.uniform(0.0, 0.3 if wild else 0.15), 0.03)
     opacity = 1.0 - (1.0 - np.clip(felt, 0.0, 1.0)) * (1.0 - ahead * strands * leading)
-    return np.clip(opacity, 0.0, 1.0).astype(np.float32)
+    return np.asarray(np.clip(opacity, 0.0, 1.0), np.float32)
 
 
 def _white(
