@@ -40,7 +40,7 @@ def test_every_family_makes_a_wall(number: int) -> None:
     assert ((paint.classes != TissueClass.OUTSIDE) == filled).all()
 
 
-@pytest.mark.parametrize("number", range(12))
+@pytest.mark.parametrize("number", range(8))
 def test_what_half_of_growth_hides_is_covered_and_nothing_else(number: int) -> None:
     paint = jar(number).paint
     hidden = paint.opacity >= 0.5
@@ -51,10 +51,10 @@ def test_what_half_of_growth_hides_is_covered_and_nothing_else(number: int) -> N
 
 
 def test_some_jars_are_bare_some_full_and_the_others_anything_between() -> None:
-    covered = np.array([true_coverage(jar(number).paint) for number in range(24)])
+    covered = np.array([true_coverage(jar(number).paint) for number in range(16)])
     assert (covered < 1.0).any()
     assert (covered > 90.0).any()
-    assert ((covered > 10.0) & (covered < 90.0)).sum() > 6
+    assert ((covered > 10.0) & (covered < 90.0)).sum() > 4
 
 
 def test_contents_lie_sharp_and_pressed_against_the_glass() -> None:
