@@ -4,19 +4,23 @@ Sets: ``tuning``, ``held-out`` and ``unseen`` (random jars and scenes, other see
 ``hard`` and ``half-grown`` (jars in which more goes wrong), ``pins`` (jars that fruit inside),
 ``other-look`` (contents that the others do not hold), ``samples`` (the shelf of
 ``sample_images/``), ``lights`` (one jar under many lights and camera settings).
-Several processes may share one set, each with its own shard; what is there already is skipped.
+Several processes may share one set, each with its own shard, and each on its own ``--core``; what
+is there already is skipped, and a photo that fails is told and passed over.
 """
 
 from __future__ import annotations
 
 import argparse
 import json
+import os
 import time
+import traceback
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
+import cv2
 import numpy as np
 
 from . import samples
@@ -41,6 +45,9 @@ from .suite import (
     random_jar,
     training_jar,
 )
+
+if TYPE_CHECKING:
+    from .render import Renderer, Shot
 
 FRONT_DEG = 80.0
 """Truth is kept this far to both sides of the camera's direction."""
@@ -87,8 +94,31 @@ def orders(which: str) -> Iterator[Order]:
         raise ValueError(f"no set is called {which!r}")
 
 
+@dataclass(frozen=True)
+class Effort:
+    """How finely photos are rendered: width in px, paths a pixel at the jar and away from it."""
+
+    width: int
+    spp: int
+    spp_around: int | None
+
+    def photograph(self, renderer: Renderer, spec: SceneSpec, contents: WallPaint) -> Shot:
+        """One photo, upright, four by three."""
+        return renderer.photograph(
+            spec, contents, width=self.width, height=self.width * 4 // 3, spp=self.spp,
+            spp_around=self.spp_around,
+        )  # fmt: skip
+
+
+def keep_to_one_core(core: int) -> None:
+    """Bind this process, and all threads that its libraries start, to one of its cores."""
+    cores = sorted(os.sched_getaffinity(0))
+    os.sched_setaffinity(0, {cores[core % len(cores)]})
+    cv2.setNumThreads(1)
+
+
 def render(
-    which: str, out: Path, *, shard: tuple[int, int], variant: str, width: int, spp: int,
+    which: str, out: Path, *, shard: tuple[int, int], variant: str, effort: Effort,
     limit_s: float, count: int,
 ) -> None:  # fmt: skip
     """Render a shard of a set until it is done or the time is up."""
@@ -102,16 +132,28 @@ def render(
             continue
         if time.perf_counter() - start > limit_s:
             break
-        contents = paint(order.recipe, day=order.day)
-        shot = renderer.photograph(
-            order.spec, contents, width=width, height=width * 4 // 3, spp=spp
-        )
-        shot.truth.numbers.update(order.labels, day=order.day, **_jar_words(order.recipe))
-        out.mkdir(parents=True, exist_ok=True)
-        save_truth(out / name, contents, shot.truth)
-        (out / f"{name}.jpg").write_bytes(shot.jpeg)
-        steps = " ".join(f"{step} {value:.1f}" for step, value in shot.seconds.items())
-        print(f"{name} {time.perf_counter() - start:.0f} s: {steps}", flush=True)
+        try:
+            told = _render_one(renderer, order, out, effort)
+        except Exception:  # noqa: BLE001 - one bad photo may not end a long run
+            told = traceback.format_exc()
+        print(f"{name} {time.perf_counter() - start:.0f} s: {told}", flush=True)
+
+
+def _render_one(renderer: Renderer, order: Order, out: Path, effort: Effort) -> str:
+    contents = paint(order.recipe, day=order.day)
+    shot = effort.photograph(renderer, order.spec, contents)
+    shot.truth.numbers.update(order.labels, day=order.day, **_jar_words(order.recipe))
+    write(out, order.name, contents, shot)
+    return " ".join(f"{step} {value:.1f}" for step, value in shot.seconds.items())
+
+
+def write(out: Path, name: str, contents: WallPaint, shot: Shot) -> None:
+    """Write truth and photo; the photo comes last and at once, so that who finds it finds both."""
+    out.mkdir(parents=True, exist_ok=True)
+    save_truth(out / name, contents, shot.truth)
+    unfinished = out / f"{name}.part"
+    unfinished.write_bytes(shot.jpeg)
+    unfinished.rename(out / f"{name}.jpg")
 
 
 def _jar_words(recipe: JarRecipe) -> dict[str, Any]:
@@ -140,22 +182,31 @@ def save_truth(stem: Path, contents: WallPaint, truth: Any) -> None:
     )
 
 
+def add_effort(parser: argparse.ArgumentParser, *, width: int, spp: int) -> None:
+    """The options that all commands that render have in common."""
+    parser.add_argument("--shard", default="0/1", help="this process's share, e.g. 2/8")
+    parser.add_argument("--core", type=int, help="keep to this core")
+    parser.add_argument("--variant", default="llvm_ad_spectral")
+    parser.add_argument("--width", type=int, default=width, help="photo width, px")
+    parser.add_argument("--spp", type=int, default=spp, help="paths per pixel")
+    parser.add_argument("--spp-around", type=int, help="paths per pixel away from the jar")
+    parser.add_argument("--limit", type=float, default=1e9, help="stop after so many seconds")
+
+
 def main() -> None:
     """Parse the command line and render."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("set", choices=(*SUITES, "samples", "lights"))
     parser.add_argument("--out", type=Path, required=True)
-    parser.add_argument("--shard", default="0/1", help="this process's share, e.g. 2/8")
-    parser.add_argument("--variant", default="llvm_ad_spectral")
-    parser.add_argument("--width", type=int, default=1512, help="photo width, px")
-    parser.add_argument("--spp", type=int, default=64, help="paths per pixel")
-    parser.add_argument("--limit", type=float, default=1e9, help="stop after so many seconds")
+    add_effort(parser, width=1512, spp=64)
     parser.add_argument("--count", type=int, default=10**9, help="only the set's first photos")
     args = parser.parse_args()
+    if args.core is not None:
+        keep_to_one_core(args.core)
     part, parts = (int(number) for number in args.shard.split("/"))
     render(
-        args.set, args.out, shard=(part, parts), variant=args.variant, width=args.width,
-        spp=args.spp, limit_s=args.limit, count=args.count,
+        args.set, args.out, shard=(part, parts), variant=args.variant,
+        effort=Effort(args.width, args.spp, args.spp_around), limit_s=args.limit, count=args.count,
     )  # fmt: skip
 
 

@@ -27,6 +27,7 @@ Float32Array = NDArray[np.float32]
 ByteArray = NDArray[np.uint8]
 
 DEFAULT_VARIANT = "llvm_ad_spectral"
+AROUND_JAR_MM = 4.0  # kept round the jar with all its paths
 
 
 @dataclass(frozen=True)
@@ -102,9 +103,13 @@ class Renderer:
         width: int = 1512,
         height: int = 2016,
         spp: int = 128,
+        spp_around: int | None = None,
         denoise: bool = True,
     ) -> Shot:
-        """Render one photo and tell its truth. ``spp`` is the number of paths a pixel."""
+        """Render one photo and tell its truth.
+
+        ``spp`` is the number of paths a pixel, ``spp_around`` that of pixels away from the jar.
+        """
         from tests.scenes.stage import Geometry
         from tests.scenes.truth import tell
 
@@ -112,7 +117,7 @@ class Renderer:
         geometry = Geometry(spec, paint, width, height)
         scene, shapes = self._stage.build(geometry)
         built = time.perf_counter()
-        signal = _trace(scene, shapes, geometry, spp=spp)
+        signal = _trace(scene, shapes, geometry, spp=spp, spp_around=spp_around)
         traced = time.perf_counter()
         light = _denoised(signal) if denoise else signal.light
         clean = time.perf_counter()
@@ -166,23 +171,51 @@ def _denoised(signal: Signal) -> Float32Array:
     return np.asarray(clean / np.float32(scale))
 
 
-def _trace(scene: Any, shapes: dict[str, Any], geometry: Geometry, *, spp: int) -> Signal:
+def _trace(
+    scene: Any, shapes: dict[str, Any], geometry: Geometry, *, spp: int, spp_around: int | None
+) -> Signal:  # fmt: skip
     import drjit as dr
     import mitsuba as mi
 
     from tests.scenes import trace
 
-    width, height = geometry.width, geometry.height
-    out = trace.film(
-        scene,
-        _tables(geometry, shapes),
-        width=dr.opaque(mi.UInt32, width),
-        pixels=width * height,
-        spp=dr.opaque(mi.UInt32, spp),
-        seed=dr.opaque(mi.UInt32, geometry.spec.seed),
+    shape = geometry.height, geometry.width
+    near = _near_jar(geometry).ravel()
+    parts = ((near, spp), (~near, spp_around)) if spp_around else ((np.ones_like(near), spp),)
+    tables = _tables(geometry, shapes)
+    film = np.zeros((3, near.size, 3), np.float32)
+    for here, paths in parts:
+        pixel = np.flatnonzero(here).astype(np.uint32)
+        out = trace.film(
+            scene,
+            tables,
+            width=dr.opaque(mi.UInt32, geometry.width),
+            pixel=mi.UInt32(pixel),
+            spp=dr.opaque(mi.UInt32, paths),
+            seed=dr.opaque(mi.UInt32, geometry.spec.seed),
+        )
+        dr.eval(*out)
+        film[:, pixel] = [np.array(part).T for part in out]
+    return Signal(*film.reshape(3, *shape, 3))
+
+
+def _near_jar(geometry: Geometry) -> NDArray[np.bool_]:
+    """Pixels in the upright box about the jar."""
+    jar, paint = geometry.spec.jar, geometry.paint
+    reach = paint.radius_mm + jar.glass_mm + AROUND_JAR_MM
+    top = geometry.floor_y - geometry.shape.rim_mm - AROUND_JAR_MM
+    corners = np.array(
+        [
+            [jar.axis_x_mm + x * reach, y, jar.axis_z_mm + z * reach]
+            for x in (-1, 1)
+            for y in (geometry.spec.table_y_mm + AROUND_JAR_MM, top)
+            for z in (-1, 0)
+        ]
     )
-    dr.eval(*out)
-    return Signal(*(np.array(a).T.reshape(height, width, 3).astype(np.float32) for a in out))
+    at = geometry.camera.project(corners)
+    low, high = at.min(axis=0), at.max(axis=0)
+    x, y = np.arange(geometry.width), np.arange(geometry.height)[:, None]
+    return np.asarray((x >= low[0]) & (x <= high[0]) & (y >= low[1]) & (y <= high[1]))
 
 
 def _tables(geometry: Geometry, shapes: dict[str, Any]) -> Any:

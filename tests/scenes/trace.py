@@ -216,10 +216,9 @@ def _path(scene: Any, tables: Tables, ray: Any, rng: Any) -> tuple[Any, Any, Any
 
 
 @dr.syntax
-def film(scene: Any, tables: Tables, *, width: Any, pixels: int, spp: Any, seed: Any) -> tuple:
-    """Mean camera signal, albedo guide (both of 3 channels) and normal guide of every pixel."""
-    pixel = dr.arange(mi.UInt32, pixels)
-    rng = mi.PCG32(size=pixels, initstate=mi.UInt64(seed), initseq=mi.UInt64(pixel))
+def film(scene: Any, tables: Tables, *, width: Any, pixel: Any, spp: Any, seed: Any) -> tuple:
+    """Mean camera signal, albedo guide (both of 3 channels) and normal guide of some pixels."""
+    rng = mi.PCG32(size=dr.width(pixel), initstate=mi.UInt64(seed), initseq=mi.UInt64(pixel))
     row = pixel // width
     column = pixel - row * width
     c = [dr.gather(mi.Float, tables.camera, mi.UInt32(i)) for i in range(17)]

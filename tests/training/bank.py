@@ -21,14 +21,13 @@ import numpy as np
 from tests.scenes.contents import JarRecipe
 from tests.scenes.suite import half_grown_jar
 
-from .contents_layers import FAMILIES, contents_layer
+from .contents_layers import FAMILIES, JUDGED_FROM, contents_layer
 from .growth_layers import growth_layer
 from .painted_walls import FIRST_SEED, rare_jar, write
 from .texture_layers import Textures, load_textures, texture_layer
 from .training_walls import load_wall
 
 CHUNK = 24
-JUDGED_FROM = 10_000_000  # seeds of layers that nothing is trained on
 SOURCES = (*(f"family{number}" for number in range(len(FAMILIES))), "texture", "growth", "painted")
 _FAMILY_OF = {"rye": 0, "wheat": 0, "oat": 0, "rice": 0, "millet": 1, "sorghum": 1,
               "beech shavings": 2, "wheat straw": 3}  # fmt: skip

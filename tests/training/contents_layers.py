@@ -24,6 +24,7 @@ FAMILIES = ("kernels", "small seeds", "chips and shavings", "stalks", "crumbs an
             "mixtures")  # fmt: skip
 PLAIN = 5  # families that mixtures are made of
 MIXTURES = 5
+JUDGED_FROM = 10_000_000  # seeds of layers that nothing is trained on
 
 CANVAS = (576, 384)  # rows, columns of cells
 FINER = 1.5  # drawn at so many pixels a cell, against jagged edges
@@ -55,6 +56,12 @@ class Layer:
 
 def contents_layer(family: int, seed: int) -> Layer:
     """Draw one layer."""
+    heap, holds = contents_heap(family, seed)
+    return Layer(stored(heap), family, holds)
+
+
+def contents_heap(family: int, seed: int) -> tuple[Heap, int]:
+    """The contents of a layer as drawn, ``FINER`` pixels a cell, and the families in them."""
     rng = np.random.default_rng([seed, family, 71])
     holds = 1 << family
     if family == MIXTURES:
@@ -64,8 +71,7 @@ def contents_layer(family: int, seed: int) -> Layer:
             holds |= 1 << int(part)
     else:
         heap = _DRAW[family](rng)
-    heap = _finished(heap, rng)
-    return Layer(stored(heap), family, holds)
+    return _finished(heap, rng), holds
 
 
 def stored(heap: Heap) -> np.ndarray:

@@ -16,6 +16,7 @@ from .contents_layers import CANVAS
 from .noise import fractal, ranked, smooth_noise
 from .texture_layers import Textures, texture_pile
 
+PILE_SCALE = 0.17  # of the stored pile
 _HALF = (CANVAS[0] // 2, CANVAS[1] // 2)
 
 
@@ -25,14 +26,22 @@ def growth_layer(seed: int, *, textures: Textures | None = None) -> np.ndarray:
     The rank of each place by the time at which growth arrives (0: first), the density of strands
     that run ahead of it, and the height of its pile (128 is the middle).
     """
+    age, strands, pile = growth_fields(seed, textures=textures)
+    parts = np.stack([age, np.clip(strands, 0, 1), np.clip(0.5 + PILE_SCALE * pile, 0, 1)])
+    return np.rint(255.0 * parts).astype(np.uint8)
+
+
+def growth_fields(
+    seed: int, *, textures: Textures | None = None
+) -> tuple[Float32Array, Float32Array, Float32Array]:
+    """Rank of arrival, density of strands (0 to 1) and height of the pile (unit spread)."""
     rng = np.random.default_rng([seed, 72])
     nuclei = _nuclei(rng)
     age = ranked(_age(nuclei, rng))
     strands = _strands(nuclei, rng) if rng.random() < 0.75 else np.zeros(CANVAS, np.float32)
     snow = textures is not None and rng.random() < 0.2
     pile = texture_pile(textures, seed) if snow and textures else _pile(rng)
-    parts = np.stack([age, np.clip(strands, 0, 1), np.clip(0.5 + 0.17 * pile, 0, 1)])
-    return np.rint(255.0 * parts).astype(np.uint8)
+    return age, strands, pile
 
 
 def _nuclei(rng: np.random.Generator) -> np.ndarray:

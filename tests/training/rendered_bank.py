@@ -1,7 +1,8 @@
 """Rendered photos into the bank: ``python -m tests.training.rendered_bank PHOTOS BANK``.
 
-``PHOTOS`` is being filled by :mod:`tests.scenes.bulk`. Chunks are those of painted walls, which
-know no glass; these do.
+Folders in ``PHOTOS`` are being filled by :mod:`tests.scenes.bulk` and
+:mod:`tests.training.rendered_jars`. Chunks have the maps of painted walls, which know no glass;
+these do.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ from concurrent.futures import ProcessPoolExecutor
 from functools import partial
 from pathlib import Path
 from tempfile import TemporaryDirectory
+from typing import Any
 
 import cv2
 import numpy as np
@@ -22,7 +24,6 @@ from .batches import PAINTED_MAPS
 from .training_walls import load_wall
 from .wall_data import prepare
 
-FIRST_CHUNK = 90_000
 CHUNK = 8
 FIBRES = ("wheat straw", "beech shavings")  # packed with grain spawn
 
@@ -32,9 +33,16 @@ def wall_of(photo: Path, *, folder: Path) -> tuple[tuple[np.ndarray, ...], int] 
     cv2.setNumThreads(1)
     if not prepare(photo, out=folder):
         return None
-    substrate = json.loads(photo.with_suffix(".json").read_text())["substrate"]
-    holds = family_bits(substrate, spawn=substrate in FIBRES)
-    return load_wall(folder / f"{photo.stem}.npz"), holds
+    numbers = json.loads(photo.with_suffix(".json").read_text())
+    return load_wall(folder / f"{photo.stem}.npz"), holds_of(numbers)
+
+
+def holds_of(numbers: dict[str, Any]) -> int:
+    """Bits of the families of contents, as the photo's JSON says or as its substrate has them."""
+    if "holds" in numbers:
+        return int(numbers["holds"])
+    substrate = str(numbers["substrate"])
+    return family_bits(substrate, spawn=substrate in FIBRES)
 
 
 def write_chunk(photos: list[Path], number: int, *, out: Path, pool: ProcessPoolExecutor) -> int:
@@ -46,7 +54,7 @@ def write_chunk(photos: list[Path], number: int, *, out: Path, pool: ProcessPool
         return 0
     maps = zip(*(wall for wall, _ in walls), strict=True)
     parts = {name: np.stack(part) for name, part in zip(PAINTED_MAPS, maps, strict=True)}
-    target = out / f"painted_{FIRST_CHUNK + number:05d}.npz"
+    target = out / f"rendered_{number:05d}.npz"
     unfinished = target.with_name(f"part_{target.name}")
     np.savez(unfinished, holds=np.array([holds for _, holds in walls]), **parts)
     unfinished.rename(target)

@@ -59,6 +59,12 @@ def load_textures(path: Path) -> Textures:
 
 def texture_layer(textures: Textures, seed: int) -> Layer:
     """A window of a random picture as contents, in its own or in other colours and sizes."""
+    heap, family = texture_heap(textures, seed)
+    return Layer(stored(heap), family, 0 if family < 0 else 1 << family)
+
+
+def texture_heap(textures: Textures, seed: int) -> tuple[Heap, int]:
+    """The contents of a layer as drawn, and the family of what the picture shows (or -1)."""
     rng = np.random.default_rng([seed, 73])
     which = int(rng.choice(textures.bare()))
     linear = _window(textures, which, rng)
@@ -81,8 +87,7 @@ def texture_layer(textures: Textures, seed: int) -> Layer:
         ranked(smooth_noise(shape, rng.uniform(6.0, 24.0), rng)),
         np.ones(shape, bool),
     )
-    family = _FAMILY_OF.get(textures.families[which], -1)
-    return Layer(stored(heap), family, 0 if family < 0 else 1 << family)
+    return heap, _FAMILY_OF.get(textures.families[which], -1)
 
 
 def texture_pile(textures: Textures, seed: int) -> Float32Array:
