@@ -20,7 +20,7 @@ import cv2
 import numpy as np
 
 from .bank import family_bits
-from .batches import PAINTED_MAPS
+from .batches import WALL_MAPS
 from .training_walls import load_wall
 from .wall_data import prepare
 
@@ -53,7 +53,7 @@ def write_chunk(photos: list[Path], number: int, *, out: Path, pool: ProcessPool
     if not walls:
         return 0
     maps = zip(*(wall for wall, _ in walls), strict=True)
-    parts = {name: np.stack(part) for name, part in zip(PAINTED_MAPS, maps, strict=True)}
+    parts = {name: np.stack(part) for name, part in zip(WALL_MAPS, maps, strict=True)}
     target = out / f"rendered_{number:05d}.npz"
     unfinished = target.with_name(f"part_{target.name}")
     np.savez(unfinished, holds=np.array([holds for _, holds in walls]), **parts)
