@@ -50,6 +50,7 @@ from jarvision.vision.quality.diagnose import find_card_or_say_why
 from jarvision.vision.quality.gate import accept_card, accept_wall
 from jarvision.vision.tissue.classify import classify
 from jarvision.vision.tissue.coverage import measure_coverage
+from jarvision.vision.tissue.evidence import weigh_evidence
 from jarvision.vision.tissue.fill import fill_height_mm, fill_height_sd_mm
 from jarvision.vision.tissue.patches import find_patches
 from jarvision.vision.tissue.pins import find_pins
@@ -150,7 +151,8 @@ def look(
         photo, layout=layout, settings=settings, values=values, shape=shape, squares=squares
     )
     seen = classify(front.wall, photo, settings=settings, bare=bare)
-    wall, tissue = seen.wall, seen.tissue
+    wall = seen.wall
+    tissue = weigh_evidence(wall, seen.tissue, settings=settings.evidence, bare=bare)
     coverage = measure_coverage(
         wall,
         tissue,
