@@ -113,10 +113,9 @@ def settle_stains(
                 bare |= here & ~seen & _moved(_is_open(one.small), small, one.turn)
             seen |= here
     held = small.opacity >= COVERED_FROM
-    near = cv2.dilate(white.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0  # a cell off is near
     unproven = stained & ~held & ~bare
-    proven = unproven & (near | (~known & _mostly(unproven, near, known)))
-    doubted = bare & ~near
+    proven = unproven & (white | (~known & _mostly(unproven, white, known)))
+    doubted = bare & ~white
     refuted = stained & doubted & (~held | _mostly(stained & held, doubted, stained))
     return Settled(proven, refuted)
 
@@ -150,12 +149,16 @@ def _moved(places: BoolArray, small: SmallWall, turn: Turn) -> BoolArray:
 
 
 def _settled_wall(small: SmallWall, settled: Settled) -> SmallWall:
-    """The wall as the days before leave it: this is what later days are held against."""
+    """The wall as the days before leave it: this is what later days are held against.
+
+    What its photo proves and the days refute was bare today, too; what neither proves is not known.
+    """
+    bare = settled.refuted & (small.opacity >= COVERED_FROM)
     opacity = np.where(settled.proven, np.float32(1.0), small.opacity)
     return replace(
         small,
-        opacity=np.where(settled.refuted, np.float32(0.0), opacity),
-        classes=np.where(settled.refuted, np.uint8(TissueClass.BARE), small.classes),
+        opacity=np.where(bare, np.float32(0.0), opacity),
+        classes=np.where(bare, np.uint8(TissueClass.BARE), small.classes),
     )
 
 
