@@ -174,8 +174,15 @@ def _settled_reading(reading: Reading, small: SmallWall, settled: Settled) -> Re
             patches += _parted(patch, settled.proven, "stain", small)
         else:
             patches.append(patch)
-    coverage = _coverage(reading.coverage, small, settled)
-    return replace(reading, patches=tuple(patches), coverage=coverage)
+    doubted = (small.classes == TissueClass.STAIN) & (small.opacity < COVERED_FROM)
+    left = doubted & ~settled.proven & ~settled.refuted
+    share = np.count_nonzero(left) / max(1, int(np.count_nonzero(doubted)))
+    return replace(
+        reading,
+        patches=tuple(patches),
+        coverage=_coverage(reading.coverage, small, settled),
+        unproven_cm2=share * reading.unproven_cm2,
+    )
 
 
 def _parted(patch: Patch, changed: BoolArray, kind: str, small: SmallWall) -> list[Patch]:

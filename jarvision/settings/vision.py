@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Annotated
 
+from jarvision.settings.evidence import EvidenceSettings
 from jarvision.settings.limits import Limits
 
 
@@ -339,33 +340,6 @@ class PinSettings:
     group_mm: Annotated[float, Limits(0, above=True)] = 30.0
     area_min_cm2: Annotated[float, Limits(0)] = 0.08
     """Spots this near to each other are one group, which is reported from this area of caps on."""
-
-
-@dataclass(frozen=True)
-class EvidenceSettings:
-    """What must speak for stain and for wet: without it both are bare."""
-
-    rim_mm: Annotated[float, Limits(0.5, 10)] = 2.5
-    """A stain is held against what surrounds it so wide."""
-
-    rim_growth_share: Annotated[float, Limits(0, 1)] = 0.5
-    """Least share of growth in what is judged around a stain."""
-
-    rim_area_share: Annotated[float, Limits(0, 1)] = 0.02
-    """The growth around a stain is at least this share of the stain itself."""
-
-    unproven_chance: Annotated[float, Limits(0, 0.5)] = 0.05
-    """Chance of cover that is left to a stain for which nothing speaks."""
-
-    foot_mm: Annotated[float, Limits(0.5, 10)] = 3.0
-    """What comes so near to the floor stands on it."""
-
-    foot_width_share: Annotated[float, Limits(0, 1)] = 0.5
-    """A wet area is pooled when it stands on the floor over this share of its width, and reaches
-    the top of the contents over less: pooled water has a level."""
-
-    wet_darker: Annotated[float, Limits(0, 2, unit="natural logarithm")] = 0.3
-    """By so much less light than this jar's bare contents have a wet area is clearly darker."""
 
 
 @dataclass(frozen=True)

@@ -14,7 +14,7 @@ import cv2
 import numpy as np
 
 from jarvision.records import OFF_COLOUR, BareLook, BoolArray, Tissue, TissueClass, Wall
-from jarvision.settings.vision import EvidenceSettings
+from jarvision.settings.evidence import EvidenceSettings
 from jarvision.vision.tissue.inputs import SPREAD, colour_logs
 
 _JOIN_MM = 2.0  # bits of one kind so near to each other are one area
@@ -61,6 +61,13 @@ def weigh_evidence(
         certainty=np.where(unproven | dry, 1.0 - covered, tissue.certainty),
         unproven=unproven if unproven.any() else None,
     )
+
+
+def unproven_cm2(wall: Wall, tissue: Tissue) -> float:
+    """Area that looks like stain while nothing on the photo shows growth there."""
+    if tissue.unproven is None:
+        return 0.0
+    return float(np.count_nonzero(tissue.unproven)) * wall.cell_cm2
 
 
 def _areas(mask: BoolArray, wall: Wall) -> Iterator[_Area]:
