@@ -13,8 +13,8 @@ from walls import COLS, ROWS, photographed
 
 from jarvision.history.build import build_history
 from jarvision.records import JarDay, Reading, TissueClass
-from jarvision.settings.groups import Settings
 from jarvision.settings.evidence import EvidenceSettings
+from jarvision.settings.groups import Settings
 from jarvision.vision.tissue.coverage import measure_coverage
 from jarvision.vision.tissue.evidence import unproven_cm2, weigh_evidence
 from jarvision.vision.tissue.patches import find_patches
@@ -40,9 +40,12 @@ def wall_map(ground: TissueClass, *boxes: tuple[Box, TissueClass]) -> np.ndarray
     return classes
 
 
-def photo(number: int, classes: np.ndarray, turn_deg: float = 0.0) -> Reading:
+def photo(
+    number: int, classes: np.ndarray, turn_deg: float = 0.0, *, pattern: bool = True
+) -> Reading:
     """What the line makes of a wall of gravel on which the network sees these classes."""
-    wall = photographed(skimage.data.gravel(), turn_deg)
+    gravel = skimage.data.gravel() if pattern else np.full((512, 512), 128)
+    wall = photographed(gravel, turn_deg)
     seen = replace(tissue_of(classes), certainty=np.full(classes.shape, 0.9, np.float32))
     tissue = weigh_evidence(wall, seen, settings=EvidenceSettings())
     return reading(
@@ -118,6 +121,22 @@ def test_a_turned_jar_is_proven_where_it_was_white() -> None:
     assert day.coverage.percent == pytest.approx(100.0 * (0.5 + step / COLS), abs=7.0)
 
 
+@pytest.mark.parametrize(("white_share", "proven"), [(0.8, False), (0.95, True)])
+def test_a_jar_that_may_have_turned_was_white_all_over_or_proves_nothing(
+    white_share: float, proven: bool
+) -> None:
+    before = wall_map(BARE, (np.s_[:, : round(white_share * COLS)], MYCELIUM))
+    photos = [photo(1, before, pattern=False), photo(2, SKIN, pattern=False)]
+    day = days_of(photos)[-1]
+    assert day.turn is not None and not day.turn.found
+    assert (area(day, "stain") > 60.0) is proven
+
+
+def test_a_skin_over_contents_that_were_bare_yesterday_is_not_proven_by_older_white() -> None:
+    day = days_of([photo(1, WHITE), photo(2, wall_map(BARE)), photo(3, SKIN)])[-1]
+    assert area(day, "stain") == 0.0
+
+
 # --------------------------------------------------------------------------- refuted
 def test_an_island_that_was_bare_yesterday_is_no_stain_today() -> None:
     assert area(days_of([photo(2, STAINED_ISLAND)])[-1], "stain") > 5.0
@@ -145,6 +164,26 @@ def test_an_island_that_had_the_time_to_grow_over_may_be_stained() -> None:
 def test_a_place_that_was_white_in_between_may_be_stained() -> None:
     day = days_of([photo(1, ISLAND), photo(2, WHITE), photo(3, STAINED_ISLAND)])[-1]
     assert area(day, "stain") > 5.0
+
+
+def test_a_place_that_was_white_once_may_be_stained_whatever_was_read_there_since() -> None:
+    day = days_of([photo(1, WHITE), photo(2, ISLAND), photo(3, STAINED_ISLAND)])[-1]
+    assert area(day, "stain") > 5.0
+
+
+def test_a_stain_where_mould_was_last_seen_is_not_called_bare() -> None:
+    mouldy = wall_map(MYCELIUM, (MIDDLE, GREEN))
+    day = days_of([photo(1, ISLAND), photo(2, mouldy), photo(3, STAINED_ISLAND)])[-1]
+    assert area(day, "stain") > 5.0
+
+
+def test_what_is_known_to_be_bare_no_longer_widens_the_interval() -> None:
+    doubted = photo(2, wall_map(BARE, (MIDDLE, STAIN)))
+    alone = days_of([doubted])[-1].coverage
+    day = days_of([photo(1, wall_map(BARE)), doubted])[-1]
+    assert alone.high > 12.0
+    assert day.coverage.high < 5.0
+    assert day.readings[0].unproven_cm2 == 0.0
 
 
 def test_a_stain_that_spreads_over_growth_beside_a_bare_spot_stays() -> None:

@@ -167,7 +167,7 @@ def test_contents_that_look_wet_from_foot_to_top_have_no_level() -> None:
     assert cm2(weigh(plain(WET)), WET) == 0.0
 
 
-@pytest.mark.parametrize(("light", "wet"), [(0.5, True), (0.85, False), (1.2, False)])
+@pytest.mark.parametrize(("light", "wet"), [(0.5, True), (0.755, False), (1.2, False)])
 def test_wet_contents_are_clearly_darker_than_the_jars_own(light: float, wet: bool) -> None:
     """Wetting takes about half the light of grain; a shadow's edge or a lamp far less."""
     classes = disc(plain(BARE), WET, 10.0, 45.0)
