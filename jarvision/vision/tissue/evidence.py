@@ -47,7 +47,7 @@ def weigh_evidence(
         if not _amid_growth(area, tissue, wall, settings):
             unproven[area.window] |= area.places
     for area in _areas(tissue.classes == TissueClass.WET, wall):
-        if not (_pooled(area, wall, settings) or _darker(area, wall, bare, settings)):
+        if not (_pooled(area, tissue, wall, settings) or _darker(area, wall, bare, settings)):
             dry[area.window] |= area.places
     if not unproven.any() and not dry.any():
         return tissue
@@ -99,17 +99,22 @@ def _amid_growth(area: _Area, tissue: Tissue, wall: Wall, settings: EvidenceSett
     return bool(grown >= max(1.0, least, settings.rim_growth_share * (grown + bare)))
 
 
-def _pooled(area: _Area, wall: Wall, settings: EvidenceSettings) -> bool:
-    """Say whether an area stands on the foot of the contents, and ends below their top."""
+def _pooled(area: _Area, tissue: Tissue, wall: Wall, settings: EvidenceSettings) -> bool:
+    """Say whether an area stands on the foot, ends below the top, and has nothing dry below it."""
     near = max(1, _cells(settings.foot_mm, wall))
     below = wall.filled[::-1].cumsum(axis=0)[::-1][area.window]  # filled rows from here down
     above = wall.filled.cumsum(axis=0)[area.window]
-    wide = area.places.any(axis=0)
-    on_foot = (area.places & (below <= near)).any(axis=0)
-    to_top = (area.places & (above <= near)).any(axis=0)
-    share = np.count_nonzero(on_foot) / np.count_nonzero(wide)
-    level = np.count_nonzero(to_top) / np.count_nonzero(wide)
-    return bool(share >= settings.foot_width_share and level < settings.foot_width_share)
+    wide = np.count_nonzero(area.places.any(axis=0))
+    on_foot = np.count_nonzero((area.places & (below <= near)).any(axis=0))
+    to_top = np.count_nonzero((area.places & (above <= near)).any(axis=0))
+    if on_foot < settings.foot_width_share * wide or to_top >= settings.foot_width_share * wide:
+        return False
+    rows, cols = area.window
+    under = tissue.classes[rows.start :, cols].copy()
+    under[: len(area.places)][~np.logical_or.accumulate(area.places, axis=0)] = TissueClass.OUTSIDE
+    under[:, ~area.places.any(axis=0)] = TissueClass.OUTSIDE
+    dry, wet = (np.count_nonzero(under == kind) for kind in (TissueClass.BARE, TissueClass.WET))
+    return bool(dry <= settings.dry_below_share * (dry + wet))
 
 
 def _darker(area: _Area, wall: Wall, bare: BareLook | None, settings: EvidenceSettings) -> bool:

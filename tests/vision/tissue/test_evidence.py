@@ -167,6 +167,23 @@ def test_contents_that_look_wet_from_foot_to_top_have_no_level() -> None:
     assert cm2(weigh(plain(WET)), WET) == 0.0
 
 
+@pytest.mark.parametrize(("dry_share", "wet"), [(0.1, True), (0.4, False)])
+def test_below_the_level_of_water_nothing_is_dry(dry_share: float, wet: bool) -> None:
+    """Dark contents look wet here and there; islands of dry ones show that no water stands."""
+    classes = foot(plain(BARE), 20.0)
+    every = round(np.sqrt(144.0 / dry_share))  # holes of 12 x 12 cells, so far apart
+    for row in range(ROWS - 70, ROWS - 16, every):
+        for col in range(4, COLS - 12, every):
+            classes[row : row + 12, col : col + 12] = BARE
+    assert (cm2(weigh(classes), WET) > 8.0) is wet
+
+
+def test_growth_below_the_level_of_water_does_not_dry_it() -> None:
+    classes = foot(plain(BARE), 20.0)
+    classes[-60:-30, 20:300] = MYCELIUM
+    assert cm2(weigh(classes), WET) > 8.0
+
+
 @pytest.mark.parametrize(("light", "wet"), [(0.5, True), (0.755, False), (1.2, False)])
 def test_wet_contents_are_clearly_darker_than_the_jars_own(light: float, wet: bool) -> None:
     """Wetting takes about half the light of grain; a shadow's edge or a lamp far less."""
