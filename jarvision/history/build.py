@@ -15,6 +15,7 @@ from itertools import groupby, pairwise
 
 import numpy as np
 
+from jarvision.history.evidence import Before, settle_day
 from jarvision.history.fronts import fastest_front
 from jarvision.history.linking import DayPatches, Track, link, motion, turned
 from jarvision.history.pooling import (
@@ -119,6 +120,10 @@ def build_history(
     for day, group in groupby(usable, key=lambda r: r.taken_at.date()):
         shown = tuple(group)
         front = _front_view(shown, earlier, day=day, settings=chosen.tracking)
+        if front is not None:
+            before = _seen_before(front, earlier)
+            shown, small = settle_day(shown, front.small, before, settings=chosen.tracking)
+            front = replace(front, small=small)
         today = DaySight(day, shown, front)
         tracks = _follow(tracks, today, settings=chosen.tracking)
         days.append(_jar_day(entry.jar, today, tracks=tracks, earlier=earlier, settings=chosen))
@@ -199,6 +204,20 @@ def _front_view(
 def _shows_contents(small: SmallWall, settings: TrackingSettings) -> bool:
     judged = small.opacity[np.isfinite(small.opacity)]
     return judged.size > 0 and float(np.mean(judged < 0.5)) >= settings.turn_min_bare
+
+
+def _seen_before(view: FrontView, earlier: Sequence[FrontView]) -> list[Before]:
+    """The earlier fronts of the same side, the last one first."""
+    same = [v for v in earlier if v.frame == view.frame]
+    return [
+        Before(
+            small=v.small,
+            turn=Turn(view.angle_deg - v.angle_deg, view.rise_mm - v.rise_mm),
+            days=(view.day - v.day).days,
+            registered=view.registered and (v.registered or v is same[0]),
+        )
+        for v in same[::-1]
+    ]
 
 
 # --------------------------------------------------------------------------- patches

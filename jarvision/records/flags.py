@@ -71,6 +71,12 @@ FLAGS: dict[str, FlagKind] = {
             "Nothing to do.",
         ),
         FlagKind(
+            "unproven_stain",
+            "note",
+            "what looks like stain counts as bare: nothing shows that growth stands there",
+            "Photograph each jar from its first day on: what was white before is believed.",
+        ),
+        FlagKind(
             "overdue",
             "look",
             "the jar has been ready for longer than it keeps",
@@ -306,6 +312,11 @@ FINDINGS: dict[str, Wording] = {
     "file_date": Wording("{photo}: day {photo_day} is the file's date.", flag="file_date"),
     "stain": Wording(
         "{kind:capital} colour of {area_cm2:.1f cm2}: normal for {species}.", flag="stain"
+    ),
+    "unproven_stain": Wording(
+        "{area_cm2:.1f cm2} look like stain, but growth neither stands around them nor was seen "
+        "there before: they count as bare.",
+        flag="unproven_stain",
     ),
     "low_fill": Wording(
         "Filled to {fill_mm:.0f} mm[ (give or take {margin_mm:.0f} mm)]; the groove is at "

@@ -35,6 +35,7 @@ class Reading:
     read, one sentence each without a full stop. ``bare_look`` is that of a photo read on its own;
     one that was held against a :class:`~jarvision.records.reference.KnownLook` names that one's
     jar and day, and has no look itself: what is learned from others teaches no others.
+    ``unproven_cm2`` looks like stain, but nothing shows growth there: it counts as bare.
     """
 
     photo: str
@@ -62,6 +63,7 @@ class Reading:
     bare_look: BareLook | None = None
     reference_jar: str = ""
     reference_day: date | None = None
+    unproven_cm2: float = 0.0
 
     def area_cm2(self, *kinds: str) -> float:
         """Summed area of the patches of the given kinds, cm2."""

@@ -213,6 +213,9 @@ class Tissue:
     caps
         ``(rows, cols)`` chance that the cap of a fruit body stands at the place, 0 to 1,
         ``float32``; said above the fill line, too.
+    unproven
+        ``(rows, cols)`` True where a stain was seen for which nothing on the photo speaks: bare, in
+        ``classes``; None where there is none.
     novelty
         How unlike known contents the bare ones look; None where too little of them shows.
     disagreement_points, forecast_points
@@ -225,6 +228,7 @@ class Tissue:
     covered: Float32Array
     certainty: Float32Array
     caps: Float32Array
+    unproven: BoolArray | None = None
     novelty: float | None = None
     disagreement_points: float = 0.0
     forecast_points: float = 0.0

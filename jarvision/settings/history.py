@@ -78,6 +78,14 @@ class TrackingSettings:
     """A place counts as looked at within this angle of the viewing direction: 10 degrees inside
     the wall in view, so that its edge is seen too."""
 
+    stain_after_days: Annotated[int, Limits(1, 14)] = 3
+    """A place that was bare fewer days ago cannot be stained: growth must cover it, and amber drops
+    and skin come days after that (common practice, no source). Longer ago it may."""
+
+    white_all_over: Annotated[float, Limits(0.7, 1)] = 0.9
+    """Where the turn of a jar was not found, a place was surely white before if this share of what
+    was seen was: growth that hides the contents hides the turn, too."""
+
     rise_limit_mm: float = 12.0
     """The floor is found to a few mm; a pattern that has risen further than this is another."""
 

@@ -44,6 +44,10 @@ class VerdictSettings:
     stain_note_cm2: Annotated[float, Limits(0)] = 0.3
     """Normal staining from here on is worth a line."""
 
+    unproven_note_cm2: float = 4.0
+    """What looks like stain and counts as bare is worth a line from here on: a twentieth of the
+    wall in view, which the coverage shows."""
+
     seen_growing_points: Annotated[float, Limits(1, 50)] = 2.0
     """A jar must have been seen to grow by this much, beyond the intervals of both photos: one that
     is white from its first photo on may hold rice, flour or perlite, which are white by themselves

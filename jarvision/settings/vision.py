@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Annotated
 
+from jarvision.settings.evidence import EvidenceSettings
 from jarvision.settings.limits import Limits
 
 
@@ -392,5 +393,6 @@ class PhotoSettings:
     acceptance: AcceptanceSettings = field(default_factory=AcceptanceSettings)
     jar: JarSettings = field(default_factory=JarSettings)
     masks: MaskSettings = field(default_factory=MaskSettings)
+    evidence: EvidenceSettings = field(default_factory=EvidenceSettings)
     pins: PinSettings = field(default_factory=PinSettings)
     coverage: CoverageSettings = field(default_factory=CoverageSettings)

@@ -22,7 +22,8 @@ def notes_on(case: Case, siblings: tuple[str, ...] = ()) -> list[Finding]:
         notes.append(Finding.of("shared_parent", day=entry.started, parent=entry.parent, jars=jars))
     notes += _refused(case) + _file_dates(case)
     if case.days:
-        notes += _normal_stains(case) + _low_fill(case) + _odd_shapes(case) + _turned(case)
+        notes += _normal_stains(case) + _unproven_stain(case) + _low_fill(case)
+        notes += _odd_shapes(case) + _turned(case)
     return notes
 
 
@@ -59,6 +60,14 @@ def _normal_stains(case: Case) -> list[Finding]:
         for kind, area in areas.items()
         if area >= case.limits.stain_note_cm2
     ]
+
+
+def _unproven_stain(case: Case) -> list[Finding]:
+    """Tell a large area of the last day that looks like stain and counts as bare."""
+    area = max((r.unproven_cm2 for r in case.last.readings), default=0.0)
+    if area < case.limits.unproven_note_cm2:
+        return []
+    return [Finding.of("unproven_stain", day=case.last.day, area_cm2=area)]
 
 
 def _low_fill(case: Case) -> list[Finding]:

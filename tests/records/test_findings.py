@@ -23,8 +23,8 @@ from jarvision.run.packing import pack_record, unpack_record
 PACKAGE = Path(__file__).parents[2] / "jarvision"
 MOST_LETTERS = 64  # two lines on a narrow phone
 NOTES = (
-    "unregistered", "shared_parent", "photo_refused", "file_date", "stain", "low_fill",
-    "jar_shape", "turned", "patches_elsewhere",
+    "unregistered", "shared_parent", "photo_refused", "file_date", "stain",
+    "unproven_stain", "low_fill", "jar_shape", "turned", "patches_elsewhere",
 )  # fmt: skip
 SAID_ONCE = 6  # words in a row
 NAMES = {

@@ -342,6 +342,16 @@ def test_a_fill_below_the_groove_of_the_jar_is_noted_with_its_margin() -> None:
     assert "low_fill" not in words(judge(filled)[1])
 
 
+def test_a_large_area_that_counts_as_bare_though_it_looks_like_stain_is_noted() -> None:
+    plain = list(healthy(17).readings())
+    for area_cm2, noted in ((3.9, False), (12.0, True)):
+        readings = [*plain[:-1], replace(plain[-1], unproven_cm2=area_cm2)]
+        verdict, flags = judge(readings)
+        assert verdict.verdict == "go"  # the coverage speaks, not the note
+        told = [f.message for f in flags if f.flag == "unproven_stain"]
+        assert ["12.0 cm2 look like stain" in message for message in told] == [True] * noted
+
+
 def test_an_unregistered_jar_is_noted_and_judged_by_the_cautious_profile() -> None:
     entry = JarEntry("J1", registered=False)
     verdict, flags = judge(healthy(17).readings(), entry)

@@ -31,6 +31,8 @@ def measure_coverage(
     - what moves when the fill line or the floor does, by its own uncertainty,
     - a floor for what none of these shows (outline).
 
+    Its upper end takes in all stain for which nothing speaks: it may be growth all the same.
+
     See :class:`jarvision.settings.vision.CoverageSettings` for the weights.
     """
     judged = wall.judged & wall.filled
@@ -57,10 +59,17 @@ def measure_coverage(
     return Coverage(
         percent=percent,
         low=max(0.0, percent - spread),
-        high=min(100.0, percent + spread),
+        high=min(100.0, percent + spread + 100.0 * _unproven_share(wall, tissue)),
         soft_percent=float(100.0 * tissue.opacity[judged].mean()),
         seen_percent=100.0 * seen,
     )
+
+
+def _unproven_share(wall: Wall, tissue: Tissue) -> float:
+    """Share of the contents on which a stain was seen for which nothing speaks."""
+    if tissue.unproven is None:
+        return 0.0
+    return float(np.count_nonzero(tissue.unproven)) / np.count_nonzero(wall.filled)
 
 
 def _end_points(wall: Wall, covered: Float32Array, judged: BoolArray, *, percent: float) -> float:

@@ -53,7 +53,8 @@ class SmallWall:
     opacity
         ``(rows, cols)`` share hidden by mycelium, 0 to 1; NaN where nothing could be judged.
     classes
-        ``(rows, cols)`` of :class:`jarvision.records.TissueClass`.
+        ``(rows, cols)`` of :class:`jarvision.records.TissueClass`; a STAIN of less than half the
+        opacity is one for which nothing on its photo spoke.
     pattern
         ``(2 rows, 2 cols)`` pattern of the contents in local standard deviations, 0 where not seen.
     radius_mm
@@ -86,8 +87,11 @@ def shrink(wall: Wall, tissue: Tissue) -> WallThumbnail:
     enough = share >= 0.5
     hidden = grid.means(tissue.opacity * seen) / np.maximum(share, 1e-6)
     votes = np.zeros((len(TissueClass), rows, cols), dtype=np.float32)
+    classes = tissue.classes
+    if tissue.unproven is not None:
+        classes = np.where(tissue.unproven, np.uint8(TissueClass.STAIN), classes)
     for kind in TissueClass:
-        here = tissue.classes == int(kind)
+        here = classes == int(kind)
         if here.any():
             votes[kind] = grid.means(here)
     return pack_thumbnail(
