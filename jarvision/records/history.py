@@ -155,6 +155,9 @@ class JarDay:
         The fastest white front since the day before; None where none could be measured.
     cleared
         Names of patches of earlier days whose places have been seen again without them.
+    together
+        The coverage as the days of the jar say it together: a day's from those before and after,
+        the last day's from those before. None where the days were not read together.
     """
 
     jar: str
@@ -169,6 +172,12 @@ class JarDay:
     turned_away: bool = False
     front: Front | None = None
     cleared: tuple[str, ...] = ()
+    together: Coverage | None = None
+
+    @property
+    def level(self) -> Coverage:
+        """The coverage by the light of all days, else by that of this day's photos alone."""
+        return self.together or self.coverage
 
 
 @dataclass(frozen=True)

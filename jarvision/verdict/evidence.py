@@ -39,6 +39,14 @@ def area_and_confidence(day: JarDay, kind: str) -> tuple[float, float]:
     return area, confidence
 
 
+def surely_covered(day: JarDay) -> float:
+    """Return the low end of a day's coverage, the lower of its own and that with the other days.
+
+    The days together may lift a low reading; no verdict is made softer by that.
+    """
+    return min(day.coverage.low, day.level.low)
+
+
 def is_thin(case: Case) -> bool:
     """Say whether the species grows so thin that gaps are part of its ready look."""
     return case.profile.ready_percent < case.limits.thin_below_percent

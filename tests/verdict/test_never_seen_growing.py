@@ -38,3 +38,11 @@ def test_a_stain_that_is_normal_for_the_species_shows_old_growth() -> None:
     assert "never_seen_growing" not in found(judge(story.readings())[0])  # its stain is the doubt
     story.patches = {}
     assert found(judge(story.readings(), shiitake)[0]) == ["never_seen_growing"]
+
+
+@pytest.mark.parametrize("misread_day", [0, 3, 6])
+def test_a_day_misread_as_bare_is_not_seen_growth(misread_day: int) -> None:
+    percents = np.full(14, 99.5)
+    percents[misread_day] = 54.0
+    verdict, _ = judge(Story(percents).readings())
+    assert found(verdict) == ["never_seen_growing"]
