@@ -15,7 +15,7 @@ from jarvision.records.wall import Coverage, JarShape, Patch, WallThumbnail
 from jarvision.records.wording import PLAIN, Fact, Voice, put_into_words
 
 View = Literal["front", "a", "b", "c", "d"]
-JarKind = Literal["spawn", "fruiting"]
+JarKind = Literal["spawn", "fruiting", "bare"]
 VerdictWord = Literal["go", "wait", "check", "no-go"]
 Trend = Literal["new", "closing", "still", "growing"]
 
@@ -73,7 +73,10 @@ OFF_COLOUR_KINDS = ("green", "black", "pink", "yellow")
 
 @dataclass(frozen=True)
 class JarEntry:
-    """One line of the jar register (``jars.csv``)."""
+    """One line of the jar register (``jars.csv``).
+
+    A jar of kind ``bare`` holds contents without spawn: its photos show others how they look bare.
+    """
 
     jar: str
     kind: JarKind = "spawn"

@@ -1,7 +1,7 @@
 """Say go, overdue or wait, of a jar against which no rule has found anything.
 
-Ready, rested and sure -> go; past its keeping time, a newer photo refused, a large bare area left
-or one that vanished -> check; else -> wait.
+Ready, rested and sure -> go; past its keeping time, never seen growing, a newer photo refused, a
+large bare area left or one that vanished -> check; else -> wait.
 """
 
 from __future__ import annotations
@@ -67,7 +67,7 @@ def _rested(case: Case, since: date) -> list[Finding]:
     ready = case.profile.ready_percent
     sure = [d for d in case.days if d.day >= since and surely_covered(d) >= ready]
     if surely_covered(case.last) < ready or len(sure) < case.limits.sure_days:
-        return [
+        return _never_seen_growing(case) or [
             Finding.of(
                 "not_sure",
                 "wait",
