@@ -6,7 +6,7 @@ day's variance is split: one share enters as independent noise, the rest is adde
 again, whole, however many days agree.
 
 The level of a jar is a hidden Markov chain on a grid of percents (forward-backward recursion, Baum
-et al. 1970, from memory). From day to day it stays or rises, at most as fast as jars grow; now and
+et al. 1970, from memory). From day to day it stays or rises, seldom faster than jars grow; now and
 then it falls (shaken unseen, collapsed). A day's reading is the level with normal noise; now and
 then it is misread and says nothing. So one low day between two high ones is taken for misread, two
 low days for a fall, and on the last day, before a second one tells, the interval holds both.
@@ -25,11 +25,16 @@ import numpy as np
 
 from jarvision.base.statistics import Z95
 from jarvision.history.shakes import shaken_on
-from jarvision.records import Coverage, FloatArray, JarDay
+from jarvision.records import OFF_COLOUR_KINDS, Coverage, FloatArray, JarDay
 from jarvision.settings.groups import Settings
 
 GRID: Final = np.linspace(0.0, 100.0, 201)
 """Levels of the chain, percent: half a point apart, finer than any photo is."""
+
+
+BEYOND_FASTEST: Final = 4
+"""Rises beyond the fastest rate fall off by this power of it: a jar that was shaken, or a mould
+that is white yet, may gain 40 points in a day."""
 
 
 @dataclass(frozen=True)
@@ -44,8 +49,9 @@ class Level:
 def read_together(days: Sequence[JarDay], settings: Settings) -> tuple[JarDay, ...]:
     """Give each day the level that it has together with the others of its piece.
 
-    A piece ends where the jar was shaken or turned away: what is then seen is another wall. A day
-    alone in its piece is taken as it was read.
+    A piece ends where the jar was shaken or turned away, since what is then seen is another wall,
+    and with each day on which mould shows: it takes the place of the white. A day alone in its
+    piece is taken as it was read.
     """
     told: list[JarDay] = []
     for piece in _pieces(days, shaken_on(days, settings.growth)):
@@ -64,7 +70,8 @@ def read_together(days: Sequence[JarDay], settings: Settings) -> tuple[JarDay, .
 def _pieces(days: Sequence[JarDay], shaken: Sequence[date]) -> Iterator[tuple[JarDay, ...]]:
     piece: list[JarDay] = []
     for day in days:
-        if piece and (day.turned_away or day.day in shaken):
+        mould = any(p.kind in OFF_COLOUR_KINDS for p in day.patches)
+        if piece and (mould or day.turned_away or day.day in shaken):
             yield tuple(piece)
             piece = []
         piece.append(day)
@@ -135,11 +142,12 @@ def _likelihoods(read: FloatArray, own: FloatArray, misread: float) -> FloatArra
 def _step(gap_days: float, *, fastest: float, slow: float, fall_share: float) -> FloatArray:
     """Chance of each level (columns) ``gap_days`` after each level (rows).
 
-    A rise by r is as likely as ``1 / (slow + r)``, r per day and up to ``fastest``; a fall, once in
-    a while, ends anywhere below.
+    A rise by r is as likely as ``1 / (slow + r)``, r per day, and far less beyond ``fastest``; a
+    fall, once in a while, ends anywhere below.
     """
     rise = (GRID[None, :] - GRID[:, None]) / gap_days
-    up = np.where((rise >= 0.0) & (rise <= fastest), 1.0 / (slow + np.abs(rise)), 0.0)
+    seldom = np.minimum(fastest / np.maximum(rise, fastest), 1.0) ** BEYOND_FASTEST
+    up = np.where(rise >= 0.0, seldom / (slow + np.abs(rise)), 0.0)
     down = np.where(rise <= 0.0, 1.0, 0.0)
     fall = 1.0 - (1.0 - fall_share) ** gap_days
     step: FloatArray = (1.0 - fall) * up / up.sum(axis=1, keepdims=True)

@@ -117,7 +117,7 @@ class FrontSettings:
 class TogetherSettings:
     """How the days of a jar are read together (``jarvision.history.smoothing``).
 
-    How fast a level may rise is ``fastest_rate_points`` of the growth.
+    How fast a level may rise, but seldom, is ``fastest_rate_points`` of the growth.
     """
 
     common_share: Annotated[float, Limits(0, 1)] = 0.8

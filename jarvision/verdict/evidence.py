@@ -39,12 +39,12 @@ def area_and_confidence(day: JarDay, kind: str) -> tuple[float, float]:
     return area, confidence
 
 
-def surely_covered(day: JarDay) -> float:
-    """Return the low end of a day's coverage, the lower of its own and that with the other days.
+def surely_covered(day: JarDay, percent: float) -> bool:
+    """Say whether a day is surely covered so far by its own photos, and the other days agree.
 
-    The days together may lift a low reading; no verdict is made softer by that.
+    The days together may lift a low reading, or doubt a high one: no verdict gets softer by them.
     """
-    return min(day.coverage.low, day.level.low)
+    return day.coverage.low >= percent and day.level.percent >= percent
 
 
 def is_thin(case: Case) -> bool:

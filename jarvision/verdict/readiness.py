@@ -65,8 +65,8 @@ def _rested(case: Case, since: date) -> list[Finding]:
             )
         ]
     ready = case.profile.ready_percent
-    sure = [d for d in case.days if d.day >= since and surely_covered(d) >= ready]
-    if surely_covered(case.last) < ready or len(sure) < case.limits.sure_days:
+    sure = [d for d in case.days if d.day >= since and surely_covered(d, ready)]
+    if not surely_covered(case.last, ready) or len(sure) < case.limits.sure_days:
         return _never_seen_growing(case) or [
             Finding.of(
                 "not_sure",
@@ -110,7 +110,7 @@ def _never_seen_growing(case: Case) -> list[Finding]:
     so, too.
     """
     limits, first = case.limits, case.days[0]
-    rise = surely_covered(case.last) - max(
+    rise = case.last.coverage.low - max(
         min(day.coverage.high for day in case.days), min(day.level.high for day in case.days)
     )
     stain = sum(p.area_cm2 for p in case.last.patches if p.kind == "stain")

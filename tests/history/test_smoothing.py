@@ -13,7 +13,7 @@ from shelves import START, day, kjma, oyster, reading
 from jarvision.history.build import build_history
 from jarvision.history.shakes import shaken_on
 from jarvision.history.smoothing import read_together
-from jarvision.records import Coverage, JarDay
+from jarvision.records import Coverage, JarDay, TrackedPatch
 from jarvision.settings.groups import Settings
 
 SETTINGS = Settings()
@@ -156,6 +156,22 @@ def test_nothing_is_read_over_a_shake() -> None:
 def test_missed_days_leave_room_for_what_grew_in_them() -> None:
     levels = together(days_of([10.0, 60.0, 95.0], gap=4))
     assert percents(levels) == pytest.approx([10.0, 60.0, 95.0], abs=1.5)
+
+
+def test_mould_takes_the_place_of_the_white_and_is_not_smoothed_away() -> None:
+    days = days_of([70.0, 78.0, 84.0, 76.0, 68.0])
+    green = TrackedPatch("green-1", "green", 4.0, 0.0, 40.0, "growing")
+    mouldy = [*days[:3], *(replace(d, patches=(green,)) for d in days[3:])]
+    levels = together(mouldy)
+    assert levels[3:] == [d.coverage for d in mouldy[3:]]
+    assert levels[:3] == together(days[:3])
+
+
+def test_a_jar_that_gains_more_than_any_is_believed_once_the_next_day_agrees() -> None:
+    levels = together(days_of([20.0, 24.0, 64.0, 90.0, 94.0]))
+    assert percents(levels) == pytest.approx([20.0, 24.0, 64.0, 90.0, 94.0], abs=2.0)
+    first = together(days_of([20.0, 24.0, 64.0]))[-1]
+    assert first.low < 30.0 < 60.0 < first.high
 
 
 # --------------------------------------------------------------------------- in the history

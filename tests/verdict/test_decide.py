@@ -203,9 +203,9 @@ def test_the_lower_bound_of_the_last_day_must_reach_ready() -> None:
 
 def test_neither_the_day_nor_the_days_together_alone_make_a_jar_sure() -> None:
     history = build_history(healthy(18).readings(), oyster())
-    low = replace(history.days[-1].coverage, low=90.0)
-    own = replace(history.days[-1], coverage=low)  # lifted by the others
-    lifted = replace(history.days[-1], together=low)  # doubted by the others
+    last_cover = history.days[-1].coverage
+    own = replace(history.days[-1], coverage=replace(last_cover, low=90.0))  # others lift it
+    lifted = replace(history.days[-1], together=replace(last_cover, percent=90.0))  # ... doubt it
     profile, today = find_profile("oyster"), history.days[-1].day
     growth = fit_growth(history, profile, today=today)
     told = [
