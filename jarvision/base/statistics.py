@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from jarvision.records import FloatArray
+
+Z95: Final = 1.96
+"""Half-width of a 95 % interval in standard deviations."""
 
 
 def median(values: NDArray[Any]) -> float:

@@ -16,7 +16,8 @@ from datetime import date
 import numpy as np
 
 from jarvision.growth.models import MODELS, Prior, fit_curve
-from jarvision.growth.timeseries import as_series, last_piece, shaken_on
+from jarvision.growth.timeseries import as_series, last_piece
+from jarvision.history.shakes import shaken_on
 from jarvision.records import JarEntry, JarHistory
 from jarvision.register.species import SpeciesProfile, find_profile
 from jarvision.settings.groups import Settings

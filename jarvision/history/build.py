@@ -2,8 +2,9 @@
 
 The photos of a day are pooled (:mod:`jarvision.history.pooling`), the jar's turn since the days
 before is found (:mod:`jarvision.history.registration`), patches are brought to the frame of the jar
-and followed (:mod:`jarvision.history.linking`), and the speed of the white is measured
-(:mod:`jarvision.history.fronts`).
+and followed (:mod:`jarvision.history.linking`), the speed of the white is measured
+(:mod:`jarvision.history.fronts`), and the days' coverages correct each other
+(:mod:`jarvision.history.smoothing`).
 """
 
 from __future__ import annotations
@@ -26,6 +27,7 @@ from jarvision.history.pooling import (
     wall_radius_mm,
 )
 from jarvision.history.registration import find_turn, moved
+from jarvision.history.smoothing import read_together
 from jarvision.records import (
     HALF_VIEW_DEG,
     OFF_COLOUR,
@@ -129,7 +131,7 @@ def build_history(
         days.append(_jar_day(entry.jar, today, tracks=tracks, earlier=earlier, settings=chosen))
         if front is not None:
             earlier.append(front)
-    return JarHistory(entry, tuple(days), refused)
+    return JarHistory(entry, read_together(days, chosen), refused)
 
 
 def _jar_day(

@@ -46,7 +46,7 @@ from jarvision.records.history import (
     View,
 )
 from jarvision.records.photo import CardFit, ColourFit, Photo, SwatchReadings, TimeSource
-from jarvision.records.reference import BareLook, KnownLook
+from jarvision.records.reference import BareLook, KnownLook, NothingGrown
 from jarvision.records.species import PinHabit, SpeciesProfile
 from jarvision.records.wall import (
     COVERED,
@@ -89,6 +89,7 @@ __all__ = [
     "JarShape",
     "JarStory",
     "KnownLook",
+    "NothingGrown",
     "Patch",
     "Photo",
     "PinHabit",

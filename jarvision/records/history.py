@@ -15,7 +15,7 @@ from jarvision.records.wall import Coverage, JarShape, Patch, WallThumbnail
 from jarvision.records.wording import PLAIN, Fact, Voice, put_into_words
 
 View = Literal["front", "a", "b", "c", "d"]
-JarKind = Literal["spawn", "fruiting"]
+JarKind = Literal["spawn", "fruiting", "bare"]
 VerdictWord = Literal["go", "wait", "check", "no-go"]
 Trend = Literal["new", "closing", "still", "growing"]
 
@@ -75,7 +75,10 @@ OFF_COLOUR_KINDS = ("green", "black", "pink", "yellow")
 
 @dataclass(frozen=True)
 class JarEntry:
-    """One line of the jar register (``jars.csv``)."""
+    """One line of the jar register (``jars.csv``).
+
+    A jar of kind ``bare`` holds contents without spawn: its photos show others how they look bare.
+    """
 
     jar: str
     kind: JarKind = "spawn"
@@ -157,6 +160,9 @@ class JarDay:
         The fastest white front since the day before; None where none could be measured.
     cleared
         Names of patches of earlier days whose places have been seen again without them.
+    together
+        The coverage as the days of the jar say it together: a day's from those before and after,
+        the last day's from those before. None where the days were not read together.
     """
 
     jar: str
@@ -171,6 +177,12 @@ class JarDay:
     turned_away: bool = False
     front: Front | None = None
     cleared: tuple[str, ...] = ()
+    together: Coverage | None = None
+
+    @property
+    def level(self) -> Coverage:
+        """The coverage by the light of all days, else by that of this day's photos alone."""
+        return self.together or self.coverage
 
 
 @dataclass(frozen=True)

@@ -31,6 +31,21 @@ class BareLook:
 
 
 @dataclass(frozen=True)
+class NothingGrown:
+    """The grower's word that a jar shows bare contents: on ``day``, or whenever where it is None.
+
+    All that can be judged of such a photo then teaches how they look, whatever a network calls it:
+    pale contents, which it takes for growth, need that most.
+    """
+
+    day: date | None = None
+
+    def holds(self, day: date, *, sure: bool) -> bool:
+        """Say whether it holds on a photo's day; ``sure`` is False for the mere time of a file."""
+        return self.day is None or (sure and day == self.day)
+
+
+@dataclass(frozen=True)
 class KnownLook:
     """The bare look that a photo is held against: of which jar, seen on which day."""
 

@@ -18,7 +18,7 @@ from jarvision.register.jars import REGISTER_COLUMNS, Register, parse_register
 
 STARTER: Final = (
     "# One line for each jar. Only 'jar' must be filled in. Dates are written 2026-01-31.\n"
-    "# kind: spawn or fruiting. parent: the jar whose spawn it got; one spawn jar for one jar.\n"
+    "# kind: spawn, fruiting, bare. parent: whose spawn it got; one spawn jar for one jar.\n"
     f"{','.join(REGISTER_COLUMNS)}\n"
 )
 

@@ -1,6 +1,6 @@
 """The jar register: a plain CSV that the grower edits, read into :class:`JarEntry` records.
 
-Columns: ``jar`` (the only one that must be there), ``kind`` (``spawn`` or ``fruiting``),
+Columns: ``jar`` (the only one that must be there), ``kind`` (``spawn``, ``fruiting`` or ``bare``),
 ``species``, ``substrate``, ``started`` (ISO date), ``parent`` (the spawn jar it was made from),
 ``profile`` (the name of the jar's shape), ``notes``, and the jar's own measures, of
 :data:`jarvision.register.jar_shapes.MEASURES`. Other columns are left alone. Commas or semicolons,
@@ -9,7 +9,7 @@ a byte-order mark, blank lines and ``#`` lines are all fine.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import date
 from functools import cached_property
@@ -18,7 +18,7 @@ from typing import Any, get_args
 
 from jarvision.base.csv_text import parse_csv
 from jarvision.base.errors import RegisterError
-from jarvision.records import JarEntry, JarKind, JarShape
+from jarvision.records import JarEntry, JarKind, JarShape, NothingGrown
 from jarvision.register.jar_shapes import MEASURES, fault_of
 
 REGISTER_NAME = "jars.csv"
@@ -125,6 +125,21 @@ def parse_register(
     return Register(entries, warnings)
 
 
+def nothing_grown(entries: Iterable[JarEntry]) -> dict[str, NothingGrown]:
+    """When nothing has grown yet, by jar, as far as the register says so.
+
+    In a jar of kind ``bare`` nothing ever has. In another one nothing has on the day it was
+    started, unless white spawn was put in: into a fruiting jar, or from a parent.
+    """
+    said = {}
+    for entry in entries:
+        if entry.kind == "bare":
+            said[entry.jar] = NothingGrown()
+        elif entry.kind == "spawn" and entry.started is not None and not entry.parent:
+            said[entry.jar] = NothingGrown(entry.started)
+    return said
+
+
 # --------------------------------------------------------------------------- one line
 def _entry(row: Mapping[str, str], line: int, file: str) -> JarEntry:
     """Turn the cells of one line into an entry; raise :class:`RegisterError` for a bad cell."""
@@ -150,7 +165,9 @@ def _kind(text: str, line: int, file: str) -> JarKind:
             return "spawn"
         case "fruiting":
             return "fruiting"
-    raise _error(file, line, f"kind '{text}' is neither {' nor '.join(KINDS)}")
+        case "bare":
+            return "bare"
+    raise _error(file, line, f"kind '{text}' is none of {', '.join(KINDS)}")
 
 
 def _date(text: str, line: int, file: str) -> date | None:

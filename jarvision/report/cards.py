@@ -144,6 +144,7 @@ class JarCard(JarHead):
 
     about: str
     coverage: str
+    together: str
     seen: str
     bare: str
     ready: str
@@ -203,6 +204,7 @@ def build_card(story: JarStory, curve: str, around: Surroundings) -> JarCard:
         **_head(story, around),
         about=printable(" · ".join(part for part in about if part)),
         coverage=tell_coverage(cover),
+        together=tell_coverage(last.together) if last and len(days) > 1 else "",
         seen=f"{cover.seen_percent:.0f} %" if cover else "",
         bare=tell_reference(shown_reading(last), days[0].day) if last else "",
         ready=ready,

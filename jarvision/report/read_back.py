@@ -66,7 +66,8 @@ def read_result(
     patches = _grouped(_records(out, "patches.csv", PATCHES, lambda c: (_key(c), _patch(c))))
     usable = _grouped(((r.jar, r.taken_at.date()), r) for r in readings if r.status == "ok")
     flags = _records(out, "flags.csv", FLAG_COLUMNS, _flag)
-    days = _records(out, "days.csv", DAYS, lambda c: _day(c, patches, usable))
+    own = DAYS[: DAYS.index("together_percent")]  # what older versions wrote
+    days = _records(out, "days.csv", own, lambda c: _day(c, patches, usable))
     rows = _records(out, "verdicts.csv", VERDICTS[: VERDICTS.index("settings")], _row)
     find = species.find if species else find_profile
     tables = _Tables(
@@ -229,7 +230,17 @@ def _day(
         patches=patches.get(key, ()),
         fill_height_mm=median(fills) if fills else math.nan,
         readings=seen,
+        together=_together(cells, cover),
     )
+
+
+def _together(cells: Cells, own: Coverage) -> Coverage | None:
+    """What the days say together; None in the tables of older versions."""
+    ends = [cells.get(f"together_{name}", "") for name in ("percent", "low", "high")]
+    if not all(ends):
+        return None
+    percent, low, high = map(_number, ends)
+    return replace(own, percent=percent, low=low, high=high)
 
 
 def _row(cells: Cells) -> _Row:

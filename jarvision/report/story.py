@@ -9,7 +9,7 @@ from datetime import date
 from itertools import pairwise
 from typing import Final
 
-from jarvision.growth.timeseries import shaken_on
+from jarvision.history.shakes import shaken_on
 from jarvision.records import (
     Coverage,
     JarDay,
@@ -142,6 +142,8 @@ def _growth(story: JarStory, settings: GrowthSettings) -> Iterable[str]:
             f"Coverage went from {_cover(first.coverage)} on {tell_day(first.day)} to "
             f"{_cover(last.coverage)} on {tell_day(last.day)}."
         )
+        if last.together is not None:
+            yield f"Read together with the days before, the last day says {_cover(last.together)}."
     yield from _turns(days, settings)
     rate = growth.rate_percent_per_day
     if rate is not None:

@@ -50,6 +50,9 @@ DAYS: Final = [
     "coverage_low",
     "coverage_high",
     "seen_percent",
+    "together_percent",
+    "together_low",
+    "together_high",
 ]
 PATCHES: Final = ["jar", "date", "patch", "kind", "area_cm2", "angle_deg", "height_mm", "trend"]
 VERDICTS: Final = [
@@ -151,7 +154,8 @@ def _fill_ends(reading: Reading) -> tuple[float | None, float | None]:
 def _days(story: JarStory) -> Iterable[Row]:
     for day in story.history.days:
         seen = _fixed(day.coverage.seen_percent)
-        yield day.jar, day.day.isoformat(), day.views, *_cover(day.coverage), seen
+        own, together = _cover(day.coverage), _cover(day.together)
+        yield day.jar, day.day.isoformat(), day.views, *own, seen, *together
 
 
 def _patches(story: JarStory) -> Iterable[Row]:

@@ -108,7 +108,7 @@ def tell_reference(reading: Reading, first: date) -> str:
         return printable(f"held against {whose} look of {tell_short_day(reading.reference_day)}")
     if reading.bare_look is not None and reading.taken_at.date() == first:
         return "learned from this photo"
-    return "not known; photograph the next jars on the day they are filled"
+    return "not known; photograph a jar of bare contents, or the next jars as they are filled"
 
 
 def tell_coverage(coverage: Coverage | None) -> str:

@@ -19,7 +19,7 @@ import numpy as np
 
 from jarvision.base.errors import NotWritableError, UsageError
 from jarvision.base.text import printable
-from jarvision.records import JarShape, KnownLook, Reading
+from jarvision.records import JarShape, KnownLook, NothingGrown, Reading
 from jarvision.register.photo_names import read_name
 from jarvision.run.stamps import Stamp, content_of, stamp_of
 from jarvision.settings.vision import PhotoSettings
@@ -80,6 +80,8 @@ class Job:
         What the grower says of the glass of the jars that this photo can be of, by jar.
     references
         What the contents of the jars that this photo can be of look like bare, by jar.
+    nothing_grown
+        When the grower says that nothing has grown in the jars that this photo can be of, by jar.
     known
         SHA-256 of contents that need no reading: of such a photo only the content is told.
     parcel
@@ -93,6 +95,7 @@ class Job:
     settings: PhotoSettings | None = None
     shapes: Mapping[str, JarShape] = field(default_factory=dict)
     references: Mapping[str, KnownLook] = field(default_factory=dict)
+    nothing_grown: Mapping[str, NothingGrown] = field(default_factory=dict)
     known: frozenset[str] = frozenset()
     parcel: Parcel | None = None
 
@@ -157,6 +160,7 @@ def read_one(job: Job) -> Reading:
         settings=job.settings,
         shapes=job.shapes,
         references=job.references,
+        nothing_grown=job.nothing_grown,
     )
 
 

@@ -39,6 +39,10 @@ AFTER_THE_READING: Final = frozenset(
 be read again. Whatever is not named counts as making readings: a new module costs a second reading,
 never a stale one. What card values and settings come to has digests of its own."""
 
+SAID_BARE: Final = "said bare"
+"""Stands for a reference where a photo was read on its own, and the grower says that nothing had
+grown in it: another word of the grower reads it again."""
+
 _CODE_SUFFIXES: Final = frozenset({".py", ".onnx", ".npz", ".toml", ".csv"})
 _HEX_DIGITS: Final = 12
 
@@ -58,7 +62,8 @@ class Provenance:
     jar
         Digest of what the grower says of the jars that the photo may show; empty for nothing.
     reference
-        Digest of the bare look that the photo was held against; empty for none.
+        Digest of the bare look that the photo was held against; empty for none, or
+        :data:`SAID_BARE`.
     """
 
     code: str
@@ -74,6 +79,10 @@ class Provenance:
     def with_reference(self, look: BareLook | None) -> Provenance:
         """Return the provenance of a photo that is held against a bare look, or against none."""
         return replace(self, reference=_look_digest(look)) if look else self
+
+    def with_nothing_grown(self) -> Provenance:
+        """Return the provenance of a photo read on its own whose contents were said to be bare."""
+        return replace(self, reference=SAID_BARE)
 
 
 def made_with(values: CardValues, settings: PhotoSettings | None = None) -> Provenance:

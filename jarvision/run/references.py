@@ -1,8 +1,10 @@
-"""Which bare look each photo is held against: that of its own jar's first day, else of its batch.
+"""Which bare look each photo is held against: of its jar's first day, its batch, or a bare jar.
 
 Photos of a jar's first day are read on their own, and teach the look; every later one is held
-against it. So no photo depends on one that depends on another, and what is read does not depend on
-the order in which photos came.
+against it. Where a first day taught nothing and no jar filled alike on that day did, photos are
+held against those of a jar of kind ``bare`` with the same substrate, and then those of the first
+day are, too. So no photo depends on one that depends on another, and what is read does not depend
+on the order in which photos came.
 """
 
 from __future__ import annotations
@@ -60,15 +62,25 @@ class References:
         return sighting is not None and sighting.day == self.first_day(sighting.jar)
 
     def of(self, photo: str) -> KnownLook | None:
-        """What a photo is held against; None on its jar's first day, or where nothing is known."""
+        """What a photo is held against; None where nothing is known.
+
+        On a jar's first day only a bare jar's look counts, and only if that day teaches none.
+        """
         sighting = self._seen.get(photo)
-        return None if sighting is None or self.is_first(photo) else self.of_jar(sighting.jar)
+        if sighting is None:
+            return None
+        found = self.of_jar(sighting.jar)
+        if found is not None and self.is_first(photo):
+            return found if found.jar != sighting.jar and self._is_bare_jar(found.jar) else None
+        return found
 
     def of_jar(self, jar: str) -> KnownLook | None:
-        """The look of a jar's own first day, else that of a jar filled with the same that day."""
+        """The look of a jar's own first day, else of its batch, else of a bare jar.
+
+        Its batch are jars filled with the same on the same day.
+        """
         if jar not in self._found:
-            own = self._own(jar)
-            self._found[jar] = own or self._of_batch(jar)
+            self._found[jar] = self._own(jar) or self._of_batch(jar) or self._of_bare_jar(jar)
         return self._found[jar]
 
     def by_jar(self) -> dict[str, KnownLook]:
@@ -95,3 +107,26 @@ class References:
         ]
         known = [mate for mate in mates if mate is not None]
         return min(known, key=lambda r: (r.day, -r.look.area_cm2, r.jar), default=None)
+
+    def _of_bare_jar(self, jar: str) -> KnownLook | None:
+        """The look of the bare jar whose day is nearest to the jar's start, or its first photo."""
+        entry = self._register.get(jar)
+        since = self.first_day(jar) if entry is None else entry.started or self.first_day(jar)
+        if entry is None or entry.kind == "bare" or not entry.substrate or since is None:
+            return None
+        substrate = entry.substrate.casefold()
+        looks = [
+            self._own(name)
+            for name, other in self._register.items()
+            if other.kind == "bare" and other.substrate.casefold() == substrate
+        ]
+        known = [look for look in looks if look is not None]
+        return min(
+            known,
+            key=lambda r: (abs((r.day - since).days), r.day, -r.look.area_cm2, r.jar),
+            default=None,
+        )
+
+    def _is_bare_jar(self, jar: str) -> bool:
+        entry = self._register.get(jar)
+        return entry is not None and entry.kind == "bare"

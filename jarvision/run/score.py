@@ -174,12 +174,14 @@ def _open_intake(
 def _assess(ground: _Ground, readings: tuple[Reading, ...], *, today: date) -> ShelfResult:
     """Tell the story of every jar, and what else the grower should hear."""
     shelf = ground.shelf
-    histories = build_histories(readings, shelf.register, settings=shelf.settings)
+    bare = {entry.jar for entry in shelf.register.values() if entry.kind == "bare"}
+    growing = (reading for reading in readings if reading.jar not in bare)
+    histories = build_histories(growing, shelf.register, settings=shelf.settings)
     stories = tell_stories(
         histories, shelf.register, today=today, settings=shelf.settings, species=shelf.species
     )
     warnings = [*ground.warnings, *_file_notes(readings)]
-    unseen = sorted(set(shelf.register) - {history.entry.jar for history in histories})
+    unseen = sorted(set(shelf.register) - {reading.jar for reading in readings})
     if unseen:
         warnings.append(f"in the register but without a photo: {', '.join(unseen)}")
     return ShelfResult(

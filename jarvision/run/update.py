@@ -4,21 +4,22 @@ from __future__ import annotations
 
 import time
 from collections import defaultdict
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path, PurePosixPath
 from typing import Final
 
 from jarvision.base.files import write_whole
-from jarvision.base.text import counted, printable
 from jarvision.records import BareLook, JarEntry, KnownLook, Reading
+from jarvision.register.jars import nothing_grown
 from jarvision.register.photo_names import picture_name, read_name, tells_jar
 from jarvision.run.jobs import Fleet, Job, JobResult, PhotoReader
 from jarvision.run.provenance import Provenance
 from jarvision.run.references import References, Sighting
 from jarvision.run.sources import PhotoFolder
 from jarvision.run.store import Known, Store, known_of
+from jarvision.run.tally import Tally
 
 Progress = Callable[[int, int, Reading | None], None]
 """Called in the parent with photos done, photos to do and the newest reading (None: known)."""
@@ -29,38 +30,6 @@ where a first photo could not be used, or a name or file time said another day t
 
 Tell = Callable[[str], None]
 """Takes a sentence for the user; it goes to no file."""
-
-
-@dataclass
-class Tally:
-    """What happened to the photos of a run, by name."""
-
-    known: int = 0
-    read: int = 0
-    changed: list[str] = field(default_factory=list)
-    referenced: list[str] = field(default_factory=list)
-    outdated: list[str] = field(default_factory=list)
-    moved: list[str] = field(default_factory=list)
-    gone: list[str] = field(default_factory=list)
-
-    def sentences(self) -> list[str]:
-        """What a person should hear; nothing when every photo was new."""
-        told = []
-        if self.known:
-            told.append(
-                f"{counted(self.known, 'photo')} known from earlier runs, {self.read} read now."
-            )
-        for names, what in (
-            (self.changed, "changed since the last run and read again"),
-            (self.outdated, "read again: jarvision, its settings or the card's colours changed"),
-            (self.referenced, "read again: more is known of how their contents look bare"),
-            (self.moved, "moved or renamed"),
-            (self.gone, "no longer in the folder and not counted; what was read of them is kept"),
-        ):
-            if names:
-                more = " and others" if len(names) > 1 else ""
-                told.append(f"{counted(len(names), 'photo')} {what}: {printable(names[0])}{more}.")
-        return told
 
 
 @dataclass(frozen=True)
@@ -142,9 +111,17 @@ class Intake:
         """Name of a photo under the folder, with forward slashes."""
         return path.relative_to(self.folder.root).as_posix()
 
-    def provenance(self, path: Path, look: BareLook | None) -> Provenance:
-        """What the reading of a photo is made with in this run, held against ``look``."""
-        return self.made_with.with_jar(self.job_of(path).told_of_jar).with_reference(look)
+    def provenance(
+        self, path: Path, look: BareLook | None, *, nothing_grown: bool = False
+    ) -> Provenance:
+        """What the reading of a photo is made with in this run.
+
+        Held against ``look``; or read on its own, with what the grower says of its contents.
+        """
+        made_with = self.made_with.with_jar(self.job_of(path).told_of_jar)
+        if look is None and nothing_grown:
+            return made_with.with_nothing_grown()
+        return made_with.with_reference(look)
 
     def has_pictures(self, known: Known) -> bool:
         """Tell whether the pictures of a reading are there."""
@@ -173,6 +150,7 @@ class _Round:
         self.loose: dict[Path, Reading | None] = {}  # not for keeping; None: gone meanwhile
         self.given: dict[str, dict[str, KnownLook]] = {}  # the looks that photos were read with
         self.references = References(intake.register)
+        self.bare_days = nothing_grown(intake.register.values())
         for name, known in self.index.items():
             if name in self.names or self._may_have_moved(name):
                 self.references.note(name, known.sighting)
@@ -185,7 +163,8 @@ class _Round:
                 self.references.note(name, self._foreseen(name))
         first = {name for name in todo if self.references.is_first(name)}
         count = len(todo)
-        done = self._read({n: k for n, k in todo.items() if n in first}, progress, 0, count)
+        alone = {n: k for n, k in todo.items() if n in first}
+        done = self._read(alone, progress, 0, count, alone=True)
         done = self._read({n: k for n, k in todo.items() if n not in first}, progress, done, count)
         for name in self.away:  # one that has not moved after all teaches no longer
             self.references.note(name, None)
@@ -202,11 +181,16 @@ class _Round:
         progress: Progress | None,
         done: int,
         count: int,
+        *,
+        alone: bool = False,
     ) -> int:
-        """Read some photos, each with the contents that spare its reading; how many are done."""
+        """Read some photos, each with the contents that spare its reading; how many are done.
+
+        ``alone``: held against nothing, so that they can teach.
+        """
         if not wave:
             return done
-        self.given |= {name: self._references_for(name) for name in wave}
+        self.given |= {name: {} if alone else self._references_for(name) for name in wave}
         jobs = (self._job(name, known) for name, known in wave.items())
         for result in self.intake.fleet(jobs, self.intake.read):
             self._take(result)
@@ -218,7 +202,10 @@ class _Round:
     def _job(self, name: str, known: frozenset[str]) -> Job:
         job = self.intake.job_of(self.names[name])
         parcel = self.intake.folder.parcel(self.names[name])
-        return replace(job, known=known, references=self.given[name], parcel=parcel)
+        said = {jar: self.bare_days[jar] for jar in self._jars_of(name) if jar in self.bare_days}
+        return replace(
+            job, known=known, references=self.given[name], nothing_grown=said, parcel=parcel
+        )
 
     # ----------------------------------------------------------------------- bare looks
     def _foreseen(self, name: str) -> Sighting | None:
@@ -233,21 +220,33 @@ class _Round:
         """Whether a photo that has left may be one that is new under another name."""
         return old in self.away and read_name(old) in self.fresh_names
 
-    def _references_for(self, name: str) -> dict[str, KnownLook]:
-        """The looks that a photo may be held against: its jar's, or any where a tag will tell."""
+    def _jars_of(self, name: str) -> Iterable[str]:
+        """The jars that a photo may show: its own, or any where a tag will tell."""
         known = self.index.get(name)
         if known is None and not tells_jar(name):
+            return [jar for jar in self.intake.register if jar.isdigit()]
+        return [known.sighting.jar if known and known.sighting else read_name(name).jar]
+
+    def _references_for(self, name: str) -> dict[str, KnownLook]:
+        """The looks that a photo may be held against: its jar's, or any where a tag will tell."""
+        if name not in self.index and not tells_jar(name):
             return {jar: r for jar, r in self.references.by_jar().items() if jar.isdigit()}
         reference = self.references.of(name)
-        if reference is None:
-            return {}
-        return {known.sighting.jar if known and known.sighting else read_name(name).jar: reference}
+        return {} if reference is None else dict.fromkeys(self._jars_of(name), reference)
+
+    def _said_bare(self, known: Known | None) -> bool:
+        """Whether the grower says that nothing had grown in what a photo shows."""
+        if known is None or known.sighting is None:
+            return False
+        said = self.bare_days.get(known.sighting.jar)
+        return said is not None and said.holds(known.sighting.day, sure=not known.by_file_time)
 
     def _provenance(self, name: str, *, at: str | None = None) -> Provenance:
         """What a photo's reading would be made with now; ``at`` its new name, where it moved."""
         reference = self.references.of(name)
         look = reference.look if reference else None
-        return self.intake.provenance(self.names[at or name], look)
+        said = self._said_bare(self.index.get(name))
+        return self.intake.provenance(self.names[at or name], look, nothing_grown=said)
 
     def _holds(self, known: Known, name: str) -> bool:
         """Tell whether a reading was made as a photo would be read now, and has its pictures."""
@@ -324,9 +323,11 @@ class _Round:
                 write_whole(self.intake.out / relative, picture)
             self.tally.read += 1
         used = self.given[name].get(reading.jar) if reading.status == "ok" else None
-        made_with = self.intake.provenance(self.names[name], used.look if used else None)
+        path, look = self.names[name], used.look if used else None
+        known = known_of(reading, stamp, result.content, self.intake.provenance(path, look))
+        made_with = self.intake.provenance(path, look, nothing_grown=self._said_bare(known))
         self.store.keep(reading, stamp=stamp, content=result.content, made_with=made_with)
-        self.index[name] = known_of(reading, stamp, result.content, made_with)
+        self.index[name] = replace(known, made_with=made_with)
         self.references.note(name, self.index[name].sighting)
         if before is None:
             self._note_move(name, result.content)

@@ -14,7 +14,7 @@ import json
 from dataclasses import asdict, dataclass, field
 
 from jarvision.settings.growth import GrowthSettings
-from jarvision.settings.history import FrontSettings, TrackingSettings
+from jarvision.settings.history import FrontSettings, TogetherSettings, TrackingSettings
 from jarvision.settings.plan import PlanSettings
 from jarvision.settings.verdict import VerdictSettings
 from jarvision.settings.vision import PhotoSettings
@@ -27,6 +27,7 @@ class Settings:
     photo: PhotoSettings = field(default_factory=PhotoSettings)
     tracking: TrackingSettings = field(default_factory=TrackingSettings)
     front: FrontSettings = field(default_factory=FrontSettings)
+    together: TogetherSettings = field(default_factory=TogetherSettings)
     growth: GrowthSettings = field(default_factory=GrowthSettings)
     verdict: VerdictSettings = field(default_factory=VerdictSettings)
     plan: PlanSettings = field(default_factory=PlanSettings)

@@ -1,4 +1,4 @@
-"""Thresholds of the history of a jar: patches from day to day, fronts."""
+"""Thresholds of the history of a jar: patches from day to day, fronts, days read together."""
 
 from __future__ import annotations
 
@@ -119,3 +119,31 @@ class FrontSettings:
     species_factor: Annotated[float, Limits(1)] = 2.0
     """A front of this many times the species' fastest ordinary speed is suspect: green mould runs
     at 2 to 4 times the species' rate (common practice, no source)."""
+
+
+@dataclass(frozen=True)
+class TogetherSettings:
+    """How the days of a jar are read together (``jarvision.history.smoothing``).
+
+    How fast a level may rise, but seldom, is ``fastest_rate_points`` of the growth.
+    """
+
+    common_share: Annotated[float, Limits(0, 1)] = 0.8
+    """This share of a day's error variance is taken to be common to all days of the jar, and is
+    never averaged away: contents that look like growth do so every day."""
+
+    misread_share: Annotated[float, Limits(0.001, 0.5)] = 0.05
+    """Chance that a day is misread and says nothing."""
+
+    fall_share: Annotated[float, Limits(0.0001, 0.5)] = 0.01
+    """Chance a day that the coverage truly falls and neither the contents' pattern nor a lasting
+    drop has told it: less than that of a misreading, more than that of two, so that a second low
+    day is believed."""
+
+    slow_rate_points: Annotated[float, Limits(0.01, 25, unit="points a day")] = 0.3
+    """Rises from here on are taken to be as likely as any other of their order of magnitude: jars
+    gain 0 to 20 points a day. With 1 the last day of simulated jars was read half a point higher,
+    with 0.1 half a point lower."""
+
+    sd_floor_points: float = 0.7
+    """Smallest standard uncertainty of a day, points: no photo is better than this."""

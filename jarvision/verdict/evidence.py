@@ -39,6 +39,14 @@ def area_and_confidence(day: JarDay, kind: str) -> tuple[float, float]:
     return area, confidence
 
 
+def surely_covered(day: JarDay, percent: float) -> bool:
+    """Say whether a day is surely covered so far by its own photos, and the other days agree.
+
+    The days together may lift a low reading, or doubt a high one: no verdict gets softer by them.
+    """
+    return day.coverage.low >= percent and day.level.percent >= percent
+
+
 def is_thin(case: Case) -> bool:
     """Say whether the species grows so thin that gaps are part of its ready look."""
     return case.profile.ready_percent < case.limits.thin_below_percent

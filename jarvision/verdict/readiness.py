@@ -1,7 +1,7 @@
 """Say go, overdue or wait, of a jar against which no rule has found anything.
 
-Ready, rested and sure -> go; past its keeping time, a newer photo refused, a large bare area left
-or one that vanished -> check; else -> wait.
+Ready, rested and sure -> go; past its keeping time, never seen growing, a newer photo refused, a
+large bare area left or one that vanished -> check; else -> wait.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from datetime import date
 from jarvision.records import Finding, TrackedPatch
 from jarvision.records.wall import radius_mm
 from jarvision.records.wording import Fact
-from jarvision.verdict.evidence import Case, is_thin
+from jarvision.verdict.evidence import Case, is_thin, surely_covered
 
 
 def ripeness(case: Case) -> list[Finding]:
@@ -65,9 +65,9 @@ def _rested(case: Case, since: date) -> list[Finding]:
             )
         ]
     ready = case.profile.ready_percent
-    sure = [d for d in case.days if d.day >= since and d.coverage.low >= ready]
-    if case.last.coverage.low < ready or len(sure) < case.limits.sure_days:
-        return [
+    sure = [d for d in case.days if d.day >= since and surely_covered(d, ready)]
+    if not surely_covered(case.last, ready) or len(sure) < case.limits.sure_days:
+        return _never_seen_growing(case) or [
             Finding.of(
                 "not_sure",
                 "wait",
@@ -106,10 +106,13 @@ def _never_seen_growing(case: Case) -> list[Finding]:
     """Doubt a jar that was as white on its first photo as it is now: rice is white, too.
 
     That it was seen to grow settles it, as does a normal stain of its species, which only old
-    growth has.
+    growth has. One day that was misread as bare is not seen growth, so the days together must say
+    so, too.
     """
     limits, first = case.limits, case.days[0]
-    rise = case.last.coverage.low - min(day.coverage.high for day in case.days)
+    rise = case.last.coverage.low - max(
+        min(day.coverage.high for day in case.days), min(day.level.high for day in case.days)
+    )
     stain = sum(p.area_cm2 for p in case.last.patches if p.kind == "stain")
     stained = "stain" in case.profile.normal_kinds and stain >= limits.stain_note_cm2
     if rise >= limits.seen_growing_points or stained:

@@ -18,6 +18,7 @@ from jarvision.records import (
     JarFit,
     JarShape,
     KnownLook,
+    NothingGrown,
     Patch,
     Photo,
     RawWall,
@@ -184,6 +185,7 @@ def read_jar_photo(
     values: CardValues | None = None,
     shapes: Mapping[str, JarShape] | None = None,
     references: Mapping[str, KnownLook] | None = None,
+    nothing_grown: Mapping[str, NothingGrown] | None = None,
 ) -> Reading:
     """Read one photo of a folder, whatever it holds: a refused photo is a reading too.
 
@@ -200,6 +202,8 @@ def read_jar_photo(
         What the grower says of the glass, by jar.
     references
         What the contents look like bare, by jar; a photo of a jar without one is read on its own.
+    nothing_grown
+        When the grower says that nothing has grown yet, by jar.
     """
     name = path.relative_to(root).as_posix()
     parts = read_name(name)
@@ -224,7 +228,15 @@ def read_jar_photo(
     except PhotoRefusedError as refusal:
         reading = _refused(name, parts, refusal, jar=jar, taken=taken, notes=photo.notes)
         return reading if out is None else _with_refusal(reading, photo, out=out)
-    reading = _reading_of(analysis, jar=jar, parts=parts, reference=reference)
+    said = (nothing_grown or {}).get(jar)
+    reading = _reading_of(
+        analysis,
+        jar=jar,
+        parts=parts,
+        reference=reference,
+        nothing_grown=said is not None
+        and said.holds(photo.taken_at.date(), sure=photo.time_source != "file"),
+    )
     return reading if out is None else _with_pictures(reading, analysis, out=out)
 
 
@@ -279,8 +291,17 @@ def _refused(
 
 
 def _reading_of(
-    analysis: PhotoAnalysis, *, jar: str, parts: NameParts, reference: KnownLook | None
+    analysis: PhotoAnalysis,
+    *,
+    jar: str,
+    parts: NameParts,
+    reference: KnownLook | None,
+    nothing_grown: bool,
 ) -> Reading:
+    learned = None
+    if reference is None:
+        learned = bare_look_of(analysis.wall, analysis.tissue, nothing_grown=nothing_grown)
+
     return Reading(
         photo=analysis.photo.name,
         jar=jar,
@@ -301,7 +322,7 @@ def _reading_of(
         shape_conflict=analysis.jar.shape_conflict,
         fill_sd_mm=fill_height_sd_mm(analysis.wall, radius_sd_mm=analysis.jar.radius_sd_mm),
         notes=analysis.photo.notes,
-        bare_look=bare_look_of(analysis.wall, analysis.tissue) if reference is None else None,
+        bare_look=learned,
         reference_jar=reference.jar if reference else "",
         reference_day=reference.day if reference else None,
         unproven_cm2=unproven_cm2(analysis.wall, analysis.tissue),

@@ -44,8 +44,11 @@ def error_row(name: str, answers: Sequence[Answer]) -> tuple[str, ...]:
 
 
 def coverage_rows(seen: Sequence[Seen]) -> list[tuple[str, ...]]:
-    """All photos, then by scenario, family and band of coverage."""
+    """All photos, days read together, then by scenario, family and band of coverage."""
     rows = [error_row("**all**", [s.answer for s in seen])]
+    if len({s.photo.jar for s in seen}) < len(seen):
+        rows.append(error_row("days read together", [s.together for s in seen]))
+        rows.append(error_row("... by the days before", [s.today for s in seen]))
     for key in ("scenario", "family"):
         names = sorted({getattr(s.photo, key) for s in seen} - {""})
         rows += [

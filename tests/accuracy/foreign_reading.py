@@ -10,14 +10,16 @@ from __future__ import annotations
 import tempfile
 from collections import Counter
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from multiprocessing import get_context
 from pathlib import Path
 
 import numpy as np
 
 from jarvision.base.errors import PhotoRefusedError
-from jarvision.records import ByteArray, FloatArray, Reading, ShelfResult, TissueClass
+from jarvision.history.smoothing import read_together
+from jarvision.records import ByteArray, Coverage, FloatArray, Reading, ShelfResult, TissueClass
+from jarvision.settings.groups import Settings
 from jarvision.vision.photo import read_photo
 from jarvision.vision.read import look
 from tests.support.scoring import score_folder
@@ -75,11 +77,16 @@ class Places:
 
 @dataclass(frozen=True)
 class Seen:
-    """One photo: its truth, the answer, and its places where it was read."""
+    """One photo: its truth, the answers, and its places where it was read.
+
+    ``together`` is the answer with the jar's other days, ``today`` with the days before alone.
+    """
 
     photo: ForeignPhoto
     answer: Answer
     places: Places | None
+    together: Answer
+    today: Answer
 
 
 def places_of(photo: ForeignPhoto) -> Places | None:
@@ -115,11 +122,27 @@ def read_group(photos: tuple[ForeignPhoto, ...], *, jobs: int) -> tuple[list[See
     with ProcessPoolExecutor(jobs, mp_context=get_context("spawn")) as pool:
         measured = [photo for photo in photos if photo.measured]
         places = list(pool.map(places_of, measured, chunksize=4))
-    seen = [
-        Seen(photo, _answer(photo, readings[photo.photo.resolve()]), there)
-        for photo, there in zip(measured, places, strict=True)
-    ]
+    curve, by_day = _days_together(shelf)
+    seen = []
+    for photo, there in zip(measured, places, strict=True):
+        reading = readings[photo.photo.resolve()]
+        own = _answer(photo, reading)
+        both = (replace(own, coverage=known.get(reading.photo)) for known in (curve, by_day))
+        seen.append(Seen(photo, own, there, *both))
     return seen, shelf
+
+
+def _days_together(shelf: ShelfResult) -> tuple[dict[str, Coverage], dict[str, Coverage]]:
+    """What the days say together, by photo: with the whole history, and as told on that day."""
+    curve: dict[str, Coverage] = {}
+    by_day: dict[str, Coverage] = {}
+    for story in shelf.stories:
+        days = story.history.days
+        for number, day in enumerate(days, 1):
+            told = read_together(days[:number], Settings())[-1]
+            for reading in day.readings:
+                curve[reading.photo], by_day[reading.photo] = day.level, told.level
+    return curve, by_day
 
 
 def _folder_of(photos: tuple[ForeignPhoto, ...]) -> Path:

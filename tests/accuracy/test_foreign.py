@@ -26,6 +26,10 @@ def answer(true: float, said: float, *, half: float = 2.0) -> Answer:
     return Answer("x", "healthy", true, true, coverage=cover)
 
 
+def seen_alone(photo: ForeignPhoto, answer: Answer) -> Seen:
+    return Seen(photo, answer, None, together=answer, today=answer)
+
+
 def places(counts: Counter[str], **cells: tuple[str, float]) -> Places:
     table = np.zeros((len(TRUE_KINDS), len(READ_AS) + 1))
     columns = [name for name, _ in READ_AS]
@@ -35,7 +39,7 @@ def places(counts: Counter[str], **cells: tuple[str, float]) -> Places:
 
 
 def test_bands_and_scenarios_count_every_photo_once() -> None:
-    seen = [Seen(photo(true), answer(true, true + 1.0), None) for true in (0.0, 30.0, 100.0)]
+    seen = [seen_alone(photo(true), answer(true, true + 1.0)) for true in (0.0, 30.0, 100.0)]
     rows = {row[0]: row[1] for row in coverage_rows(seen)}
     assert rows["**all**"] == rows["healthy"] == "3 of 3"
     assert [rows[f"{band} % covered"] for band in ("0 to 5", "25 to 50", "95 to 100")] == [
@@ -43,8 +47,18 @@ def test_bands_and_scenarios_count_every_photo_once() -> None:
     ] * 3
 
 
+def test_days_read_together_have_rows_of_their_own_where_jars_have_several_days() -> None:
+    far, near = answer(30.0, 50.0), answer(30.0, 32.0)
+    seen = [Seen(photo(30.0), far, None, together=near, today=answer(30.0, 40.0))]
+    seen += [seen_alone(photo(true), answer(true, true + 2.0)) for true in (5.0, 60.0, 95.0)]
+    rows = {row[0]: row[2] for row in coverage_rows(seen)}
+    assert rows["**all**"] == "6.5"
+    assert (rows["days read together"], rows["... by the days before"]) == ("2.0", "4.0")
+    assert "days read together" not in {row[0] for row in coverage_rows(seen[:1])}
+
+
 def test_refused_photos_leave_dashes() -> None:
-    refused = Seen(photo(40.0), Answer("x", "", 40.0, 40.0, reason="no_jar: none"), None)
+    refused = seen_alone(photo(40.0), Answer("x", "", 40.0, 40.0, reason="no_jar: none"))
     assert coverage_rows([refused])[0][1:3] == ("0 of 1", "–")
 
 

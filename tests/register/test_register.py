@@ -6,7 +6,8 @@ from pathlib import Path
 import pytest
 
 from jarvision.base.errors import RegisterError
-from jarvision.register.jars import Register, read_register
+from jarvision.records import NothingGrown
+from jarvision.register.jars import Register, nothing_grown, parse_register, read_register
 from jarvision.register.species import is_known
 
 PLAIN = """jar,kind,species,substrate,started,parent,profile,notes
@@ -106,3 +107,18 @@ def test_a_spawn_jar_that_feeds_two_jars_is_found(tmp_path: Path) -> None:
 def test_a_jar_that_is_not_in_the_register_says_so(tmp_path: Path) -> None:
     entry = read(tmp_path, PLAIN).entry("X9")
     assert (entry.jar, entry.registered) == ("X9", False)
+
+
+def test_the_register_says_on_which_day_nothing_has_grown() -> None:
+    text = (
+        "jar,kind,started,parent\nS1,spawn,2026-03-01,\nS2,spawn,2026-03-01,S1\n"
+        "S3,,,\nF1,fruiting,2026-03-01,\nB1,Bare,2026-03-01,\n"
+    )
+    register = parse_register(text, file="jars.csv")
+    said = nothing_grown(register.values())
+    assert said == {"S1": NothingGrown(date(2026, 3, 1)), "B1": NothingGrown()}
+    day, other = date(2026, 3, 1), date(2026, 3, 2)
+    assert said["S1"].holds(day, sure=True)
+    assert not said["S1"].holds(other, sure=True)
+    assert not said["S1"].holds(day, sure=False), "the time of a file is no day of filling"
+    assert said["B1"].holds(other, sure=False)

@@ -6,16 +6,19 @@ import math
 from dataclasses import replace
 from pathlib import Path
 
+import pandas as pd
 import pytest
 from fake_shelf import TODAY, fake_shelf, fake_story
 
 from jarvision.base.errors import UsageError
+from jarvision.history.smoothing import read_together
 from jarvision.records import JarEntry, JarStory, ShelfResult, TrackedPatch
 from jarvision.records.flags import CAUTIONS
 from jarvision.register.jars import Register
 from jarvision.report.read_back import read_result
 from jarvision.report.story import Chapter, tell_story
 from jarvision.report.tables import write_tables
+from jarvision.settings.groups import Settings
 from jarvision.settings.growth import GrowthSettings
 from jarvision.verdict.plan import make_plan
 
@@ -117,6 +120,42 @@ def test_tables_that_a_spreadsheet_saved_with_semicolons_are_read(
     path = tmp_path / "days.csv"
     path.write_text("\ufeff" + path.read_text("utf-8").replace(",", ";"), encoding="utf-8")
     assert len(read_result(tmp_path).stories[0].history.days) == 8
+
+
+def with_days_together(shelf: ShelfResult) -> ShelfResult:
+    def read(story: JarStory) -> JarStory:
+        days = read_together(story.history.days, Settings())
+        return replace(story, history=replace(story.history, days=days))
+
+    return replace(shelf, stories=tuple(read(s) for s in shelf.stories))
+
+
+def test_what_the_days_say_together_is_written_told_and_read_back(
+    shelf: ShelfResult, tmp_path: Path
+) -> None:
+    shelf = with_days_together(shelf)
+    write_tables(shelf, tmp_path)
+    back = read_result(tmp_path, registered(shelf))
+    for told_back, story in zip(back.stories, shelf.stories, strict=True):
+        for day, truth in zip(told_back.history.days, story.history.days, strict=True):
+            assert day.together is not None and truth.together is not None
+            assert day.together.percent == pytest.approx(truth.together.percent, abs=0.05)
+            assert day.together.low == pytest.approx(truth.together.low, abs=0.05)
+            assert day.together.high == pytest.approx(truth.together.high, abs=0.05)
+    last = shelf.stories[1].history.days[-1].together
+    assert last is not None
+    wanted = f"the last day says {last.percent:.1f} % (95 % interval {last.low:.1f}"
+    assert wanted in told(shelf.stories[1], "Growth")
+
+
+def test_tables_of_before_the_days_were_read_together_are_read(
+    shelf: ShelfResult, tmp_path: Path
+) -> None:
+    write_tables(with_days_together(shelf), tmp_path)
+    days = pd.read_csv(tmp_path / "days.csv", dtype=str)
+    days.loc[:, :"seen_percent"].to_csv(tmp_path / "days.csv", index=False)  # type: ignore[misc]
+    found = read_result(tmp_path).stories[0].history.days
+    assert len(found) == 8 and {day.together for day in found} == {None}
 
 
 def test_the_story_told_from_the_tables_is_the_story_of_the_scoring(

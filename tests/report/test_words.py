@@ -24,4 +24,4 @@ def test_the_page_says_which_bare_look_a_photo_was_held_against() -> None:
 
 
 def test_a_jar_whose_bare_look_is_not_known_is_told_what_would_help() -> None:
-    assert "on the day they are filled" in tell_reference(fake_reading("J1", DAY, 99.0), DAY)
+    assert "photograph a jar of bare contents" in tell_reference(fake_reading("J1", DAY, 99.0), DAY)

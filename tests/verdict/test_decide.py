@@ -201,6 +201,24 @@ def test_the_lower_bound_of_the_last_day_must_reach_ready() -> None:
     assert judge(readings)[0].verdict == "go"
 
 
+def test_neither_the_day_nor_the_days_together_alone_make_a_jar_sure() -> None:
+    history = build_history(healthy(18).readings(), oyster())
+    last_cover = history.days[-1].coverage
+    own = replace(history.days[-1], coverage=replace(last_cover, low=90.0))  # others lift it
+    lifted = replace(history.days[-1], together=replace(last_cover, percent=90.0))  # ... doubt it
+    profile, today = find_profile("oyster"), history.days[-1].day
+    growth = fit_growth(history, profile, today=today)
+    told = [
+        decide(replace(history, days=(*history.days[:-1], last)), growth, profile, today=today)[0]
+        for last in (history.days[-1], own, lifted)
+    ]
+    assert [[f.word for f in v.findings] for v in told] == [
+        ["spawn_ready"],
+        ["not_sure"],
+        ["not_sure"],
+    ]
+
+
 def test_the_lower_bound_of_one_day_alone_is_not_enough() -> None:
     readings = [reading(i, float(p), half_width=6.0) for i, p in enumerate(kjma(np.arange(16)))]
     readings.append(reading(16, 99.0, half_width=2.0))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from judging import healthy, judge
-from shelves import Story, oyster, patch
+from shelves import Story, kjma, oyster, patch, reading
 
 from jarvision.records import Verdict
 
@@ -38,3 +38,18 @@ def test_a_stain_that_is_normal_for_the_species_shows_old_growth() -> None:
     assert "never_seen_growing" not in found(judge(story.readings())[0])  # its stain is the doubt
     story.patches = {}
     assert found(judge(story.readings(), shiitake)[0]) == ["never_seen_growing"]
+
+
+@pytest.mark.parametrize("misread_day", [0, 3, 6])
+def test_a_day_misread_as_bare_is_not_seen_growth(misread_day: int) -> None:
+    percents = np.full(14, 99.5)
+    percents[misread_day] = 54.0
+    verdict, _ = judge(Story(percents).readings())
+    assert found(verdict) == ["never_seen_growing"]
+
+
+def test_a_wide_interval_does_not_hide_that_a_jar_was_never_seen_growing() -> None:
+    white = [reading(i, 99.5, half_width=12.0) for i in range(12)]
+    assert found(judge(white)[0]) == ["never_seen_growing"]
+    grown = [reading(i, float(p), half_width=12.0) for i, p in enumerate(kjma(np.arange(16)))]
+    assert found(judge(grown)[0]) == ["not_sure"]

@@ -1,13 +1,16 @@
 """Which jar a photo counts for, when its tag and its name have a say."""
 
-from datetime import datetime
+from datetime import date, datetime
 from pathlib import Path
 
 import pytest
 from card_photos import photo_with_tag
 from PIL import Image
 
+from jarvision.records import NothingGrown
 from jarvision.vision.read import read_jar_photo
+
+SAMPLES = Path(__file__).parents[2] / "sample_images"
 
 
 def test_a_photo_whose_tag_and_name_disagree_counts_for_neither_jar(tmp_path: Path) -> None:
@@ -41,3 +44,20 @@ def test_a_refused_photo_comes_with_its_picture_when_it_can_be_opened(tmp_path: 
     assert broken.overlay == ""
     with Image.open(out / opened.overlay) as picture:
         assert picture.width == 640
+
+
+def test_all_of_a_wall_is_learned_on_the_day_on_which_nothing_had_grown() -> None:
+    path = SAMPLES / "SL03_2026-03-02.jpg"  # 3 % covered
+    if not path.is_file():
+        pytest.skip("needs sample_images")
+    called, said, other = (
+        read_jar_photo(path, root=SAMPLES, nothing_grown=word).bare_look
+        for word in (
+            None,
+            {"SL03": NothingGrown(date(2026, 3, 2))},
+            {"SL03": NothingGrown(date(2026, 3, 1)), "SL04": NothingGrown()},
+        )
+    )
+    assert called is not None and said is not None
+    assert said.area_cm2 > called.area_cm2
+    assert other == called

@@ -49,7 +49,7 @@ def new(register: RegisterOption = None) -> None:
 @jars_app.command("add", epilog=JARS_ADD_EXAMPLE)
 def add(
     jar: Annotated[str, typer.Argument(metavar="JAR", help="Name of the new jar.")],
-    kind: Annotated[str, typer.Option(help="spawn or fruiting. Empty means spawn.")] = "",
+    kind: Annotated[str, typer.Option(help="spawn, fruiting or bare. Empty means spawn.")] = "",
     species: Annotated[str, typer.Option(help="Common or Latin name.")] = "",
     substrate: Annotated[str, typer.Option(help="What is in the jar.")] = "",
     started: Annotated[

@@ -14,6 +14,7 @@ import numpy as np
 
 from jarvision.records import BareLook, BoolArray, Float32Array, Tissue, TissueClass, Wall
 from jarvision.vision.tissue.inputs import colour_logs
+from jarvision.vision.tissue.novelty import novelty_of
 
 COLOURS: Final = 12
 """Typical colours of bare contents that a look holds."""
@@ -33,15 +34,19 @@ _SAMPLE = 4096
 _STRONGEST = np.float32(3.0)
 
 
-def bare_look_of(wall: Wall, tissue: Tissue) -> BareLook | None:
-    """What the contents look like where nothing grows; None where too little of them shows."""
-    bare = (tissue.classes == TissueClass.BARE) & wall.judged & wall.filled
-    bare &= tissue.covered <= BARE_AT_MOST
+def bare_look_of(wall: Wall, tissue: Tissue, *, nothing_grown: bool = False) -> BareLook | None:
+    """What the contents look like where nothing grows; None where too little of them shows.
+
+    ``nothing_grown``: the grower says so of the whole jar; else what is called bare is learned.
+    """
+    bare = wall.judged & wall.filled
+    if not nothing_grown:
+        bare &= (tissue.classes == TissueClass.BARE) & (tissue.covered <= BARE_AT_MOST)
     area_cm2 = float(np.count_nonzero(bare)) * wall.cell_cm2
     if area_cm2 < LEAST_CM2:
         return None
     look = look_of(colour_logs(wall.linear), bare, area_cm2)
-    return replace(look, novelty=tissue.novelty)
+    return replace(look, novelty=novelty_of(wall, bare) if nothing_grown else tissue.novelty)
 
 
 def look_of(logs: Float32Array, bare: BoolArray, area_cm2: float) -> BareLook:

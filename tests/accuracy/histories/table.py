@@ -119,9 +119,35 @@ def bad_called_go(told: Sequence[Told], *, shown: bool) -> list[str]:
     return names
 
 
+def errors_of(told: Sequence[Told], *, together: bool) -> tuple[float, float, float, float]:
+    """Return mean and 95th percentile of the error, share held (percent), and width, in points.
+
+    ``together``: of each day by the light of those before; else by its own photos.
+    """
+    found = [
+        (cover.percent - true, cover.low <= true <= cover.high, cover.high - cover.low)
+        for jar in told
+        for said in jar.said
+        if (cover := said.together if together else said.read) is not None
+        for true in (float(jar.truth.percents[said.number]),)
+    ]
+    error, held, width = np.array(found, dtype=float).T
+    size = np.abs(error)
+    return (
+        float(size.mean()),
+        float(np.quantile(size, 0.95)),
+        100.0 * float(held.mean()),
+        float(width.mean()),
+    )
+
+
 def rows(told: Sequence[Told]) -> list[tuple[str, str]]:
     """Return the table as (what, result)."""
     out = [("jars; jar-days", f"{len(told)}; {sum(len(t.said) for t in told)}")]
+    for what, together in (("a day read alone", False), ("... with the days before", True)):
+        mean, p95, held, width = errors_of(told, together=together)
+        result = f"off by {mean:.2f} points on average, {p95:.1f} at the 95th percentile"
+        out.append((what, f"{result}; held {held:.1f} %, {width:.1f} points wide"))
     for level in LEVELS:
         f = forecasts(told, level)
         size = np.abs(f.errors_days)

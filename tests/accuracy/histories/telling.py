@@ -9,8 +9,10 @@ from datetime import date
 from jarvision.growth.forecast import fit_growth
 from jarvision.growth.priors import fit_siblings
 from jarvision.history.build import build_history
-from jarvision.records import Growth, JarHistory, Reading
+from jarvision.history.smoothing import read_together
+from jarvision.records import Coverage, Growth, JarHistory, Reading
 from jarvision.register.species import find_profile
+from jarvision.settings.groups import Settings
 from jarvision.verdict.decide import decide
 
 from .growing import Truth, grow_jar, truth_of
@@ -20,13 +22,18 @@ from .reading import Read, read_jar
 
 @dataclass(frozen=True)
 class Said:
-    """What was said of one jar on one day, and the coverage that was read."""
+    """What was said of one jar on one day, and the coverage that was read.
+
+    ``together`` is that coverage by the light of the days before.
+    """
 
     number: int
     verdict: str
     flags: frozenset[str]
     growth: Growth
     percent: float
+    read: Coverage | None = None
+    together: Coverage | None = None
 
 
 @dataclass(frozen=True)
@@ -83,16 +90,22 @@ def tell(cases: Sequence[Case]) -> list[Told]:
             verdict, flags = decide(by_then[jar], growth, profile, today=today)
             words = frozenset(f.flag for f in flags)
             percent = verdict.coverage.percent if verdict.coverage else float("nan")
-            said[jar].append(Said(number, verdict.verdict, words, growth, percent))
+            last = next((d for d in by_then[jar].days if d.day == today), None)
+            both = (last.coverage, last.level) if last else (None, None)
+            said[jar].append(Said(number, verdict.verdict, words, growth, percent, *both))
     return [Told(c.plan, c.truth, c.read.shown_day, tuple(said[c.plan.entry.jar])) for c in cases]
 
 
 def _by_then(case: Case, history: JarHistory, number: int) -> JarHistory:
-    """Return the history with the photos taken by a day; links are causal, so days can be cut."""
+    """Return the history with the photos taken by a day.
+
+    Links are causal, so days can be cut; what the days say together is told anew.
+    """
     if case.plan.wrong_clock is not None:  # its photos are not in the order they were taken in
         taken = [r for r in case.read.readings if _number(r) <= number]
         return build_history(taken, case.plan.entry)
-    return replace(history, days=tuple(d for d in history.days if d.day <= day(number)))
+    days = tuple(d for d in history.days if d.day <= day(number))
+    return replace(history, days=read_together(days, Settings()))
 
 
 def _number(reading: Reading) -> int:

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from walls import flat_wall, tissue_of
 
-from jarvision.records import BareLook
+from jarvision.records import BareLook, TissueClass
 from jarvision.vision.tissue.reference import (
     COLOURS,
     REFERENCE_CHANNELS,
+    bare_look_of,
     look_of,
     reference_channels,
     with_reference,
@@ -74,3 +76,26 @@ def test_training_sees_what_the_package_sees(logs) -> None:
     np.testing.assert_allclose(learned.colours[0].numpy(), look.colours, atol=1e-4)
     channels = learned.channels(torch.from_numpy(logs)[None])[0].numpy()
     np.testing.assert_allclose(channels, reference_channels(logs, look), atol=1e-3)
+
+
+def test_pale_contents_called_growth_teach_only_where_nothing_is_said_to_have_grown() -> None:
+    rng = np.random.default_rng(2)
+    grey = rng.uniform(0.4, 0.9, (160, 160, 1)).astype(np.float32)
+    classes = np.full((160, 160), TissueClass.MYCELIUM, np.uint8)
+    classes[:20] = TissueClass.OUTSIDE
+    classes[20:40] = TissueClass.UNJUDGED
+    wall, tissue = flat_wall(classes, linear=np.repeat(grey, 3, axis=2)), tissue_of(classes)
+    assert bare_look_of(wall, tissue) is None
+    look = bare_look_of(wall, tissue, nothing_grown=True)
+    assert look is not None
+    assert look.area_cm2 == pytest.approx(120 * 160 * wall.cell_cm2)
+    assert look.novelty is not None and look.novelty > 0.0, "told of all contents, too"
+
+
+def test_a_whole_bare_wall_teaches_the_same_either_way() -> None:
+    grey = np.random.default_rng(2).uniform(0.1, 0.3, (160, 160, 1)).astype(np.float32)
+    classes = np.full((160, 160), TissueClass.BARE, np.uint8)
+    wall, tissue = flat_wall(classes, linear=np.repeat(grey, 3, axis=2)), tissue_of(classes)
+    called, said = (bare_look_of(wall, tissue, nothing_grown=word) for word in (False, True))
+    assert called is not None and said is not None
+    assert called.colours == said.colours
