@@ -218,9 +218,10 @@ class Tissue:
         ``classes``; None where there is none.
     novelty
         How unlike known contents the bare ones look; None where too little of them shows.
-    disagreement_points, forecast_points
-        Mean difference of the networks on the cover, and the error that they expect of the
-        coverage, percent of the contents; 0 on contents that are known.
+    strangeness
+        How far the network for strange contents was believed, 0 to 1.
+    forecast_points
+        Error of the coverage that it expects, points.
     """
 
     classes: ByteArray
@@ -230,7 +231,7 @@ class Tissue:
     caps: Float32Array
     unproven: BoolArray | None = None
     novelty: float | None = None
-    disagreement_points: float = 0.0
+    strangeness: float = 0.0
     forecast_points: float = 0.0
 
 

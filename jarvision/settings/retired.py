@@ -28,6 +28,9 @@ RETIRED: Mapping[tuple[str, str], Retired] = MappingProxyType(
         ("colour", "white_linear_min"): Retired(
             0.03, "white_level_min in [acceptance] alone says how dark the card's white may be"
         ),
+        ("coverage", "disagreement_weight"): Retired(
+            1.0, "the doubt of both networks together says as much, see strange_doubt_weight"
+        ),
     }
 )
 """By section and name. A file with all defaults of an older version is read without a word."""

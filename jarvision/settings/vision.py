@@ -365,14 +365,13 @@ class CoverageSettings:
     quarter of the jars learned from lie beyond, and nearly all jars with contents that no training
     jar held."""
 
-    novelty_points: Annotated[float, Limits(0)] = 2.0
+    novelty_points: Annotated[float, Limits(0)] = 0.5
     """... by so many points for each unit of distance beyond it."""
 
-    disagreement_weight: Annotated[float, Limits(0)] = 1.0
-    """Points a percent of the contents on which the two networks differ, on strange contents. This
-    and the weight below are the narrowest that held the truth on 95 % of 96 drawn photos of
-    contents that no training jar held (``tests/accuracy/judge``, spent by that); of the points
-    above, somewhat more than they asked for, with another renderer's photos in view."""
+    strange_doubt_weight: Annotated[float, Limits(0)] = 3.0
+    """As ``doubt_weight``, on contents unlike any that is known. Of the sets tried, this, the one
+    above and the one below are the narrowest that held the truth on 95 % of rendered photos of
+    drawn contents, each read by a network that never saw their family."""
 
     forecast_weight: Annotated[float, Limits(0)] = 0.5
     """Points a point of the error that the generalist expects, on strange contents."""

@@ -161,9 +161,7 @@ def first_family(holds: int) -> int:
     return holds.bit_length() - 1 if holds else len(FAMILIES) - 1
 
 
-def draw_batch(
-    stock: Stock, plan: Plan, *, known: float = KNOWN, tame: float = TAME
-) -> Batch:
+def draw_batch(stock: Stock, plan: Plan, *, known: float = KNOWN, tame: float = TAME) -> Batch:
     """A new batch, in the order of :class:`Plan`; a share of jars knows its bare look."""
     drawn = [shelf.draw(plan.family) for shelf in stock.families]
     if plan.texture:

@@ -27,7 +27,9 @@ EACH = 4  # walls of a family in a batch
 
 
 @torch.no_grad()
-def judge(nets: dict[str, TissueNet], stock: Stock, *, rounds: int, seed: int) -> dict[str, np.ndarray]:
+def judge(
+    nets: dict[str, TissueNet], stock: Stock, *, rounds: int, seed: int
+) -> dict[str, np.ndarray]:
     """The numbers of each net on each wall, with and without the jar's bare look.
 
     ``numbers`` is ``(nets, 2, walls, 7)``: without and with the look; see :data:`NUMBERS`.
@@ -44,7 +46,9 @@ def judge(nets: dict[str, TissueNet], stock: Stock, *, rounds: int, seed: int) -
         for name, net in nets.items():
             for known, x in enumerate((without_reference(batch.x), batch.x)):
                 told[name][known].append(_numbers(net(x), batch.seen, batch.beneath))
-    numbers = torch.stack([torch.stack([torch.cat(part) for part in both]) for both in told.values()])
+    numbers = torch.stack(
+        [torch.stack([torch.cat(part) for part in both]) for both in told.values()]
+    )
     return {"numbers": numbers.numpy().astype(np.float32), "family": torch.cat(families).numpy(),
             "tame": torch.cat(tame).numpy(), "nets": np.array(list(nets)), "names": np.array(NUMBERS)}  # fmt: skip
 

@@ -152,7 +152,9 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("bank", type=Path)
     parser.add_argument("--nets", type=Path, required=True, help="JSON list of nets")
-    parser.add_argument("--judges", type=Path, required=True, help="nets that went without a family")
+    parser.add_argument(
+        "--judges", type=Path, required=True, help="nets that went without a family"
+    )
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--until", type=Path, required=True, help="file: when to end, clock's time")
     parser.add_argument("--gather", type=float, default=20.0, help="seconds before the first step")

@@ -75,7 +75,7 @@ def classify(
             certainty=certainty[inside],
             caps=seen.caps[inside],
             novelty=opinion.novelty,
-            disagreement_points=opinion.disagreement_points,
+            strangeness=opinion.strangeness,
             forecast_points=opinion.forecast_points,
         ),
     )

@@ -22,12 +22,12 @@ def measure_coverage(
     have the same area (the grid is regular in angle and height), so shares of cells are shares of
     area. The interval adds, in quadrature,
 
-    - the chance of a wrong answer, averaged over what can be seen,
+    - the chance of a wrong answer, averaged over what can be seen; on contents unlike any that is
+      known (:mod:`jarvision.vision.tissue.experts`) it says too little, and counts more,
     - the same over what fog, label or a mirrored lamp hides, and a share of that area for what is
       altogether unknown there,
     - what the colour correction left over, ``colour_de00`` (median CIEDE2000 of the swatches),
-    - what contents cost that look unlike any that is known, by their novelty, by how far the two
-      networks differ, and by the error that they expect (:mod:`jarvision.vision.tissue.experts`),
+    - what such contents cost by their novelty, and by the error that is expected of them,
     - what moves when the fill line or the floor does, by its own uncertainty,
     - a floor for what none of these shows (outline).
 
@@ -45,15 +45,16 @@ def measure_coverage(
     doubt = 100.0 * float(unsure[judged].sum(dtype=np.float64)) / filled_cells
     guess = 100.0 * float(unsure[wall.filled & ~judged].sum(dtype=np.float64)) / filled_cells
     seen = judged_cells / filled_cells
+    strange = tissue.strangeness
     spread = _in_quadrature(
         settings.floor_points,
-        settings.doubt_weight * doubt,
+        doubt
+        * np.interp(strange, (0.0, 1.0), (settings.doubt_weight, settings.strange_doubt_weight)),
         settings.guess_weight * guess,
         settings.unseen_weight * 100.0 * (1.0 - seen),
         settings.colour_weight * colour_de00,
         settings.novelty_points * max(0.0, (tissue.novelty or 0.0) - settings.novelty_from),
-        settings.disagreement_weight * tissue.disagreement_points,
-        settings.forecast_weight * tissue.forecast_points,
+        settings.forecast_weight * strange * tissue.forecast_points,
         _end_points(wall, tissue.covered, judged, percent=percent),
     )
     return Coverage(

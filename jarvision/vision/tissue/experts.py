@@ -16,10 +16,8 @@ import numpy as np
 from jarvision.records import BareLook, BoolArray, Float32Array, RawWall, TissueClass
 from jarvision.vision.tissue.network import (
     CLASSES,
-    COVER,
     LOG_ERROR,
     Seen,
-    chances,
     run_network,
     told_by,
 )
@@ -27,12 +25,12 @@ from jarvision.vision.tissue.novelty import novelty_of
 from jarvision.vision.tissue.reference import with_reference
 
 KNOWN_WITHIN: Final = 2.1
-STRANGE_FROM: Final = 3.1
+STRANGE_FROM: Final = 4.2
 """Distance of a look from the nearest known one up to which the specialist is believed alone, and
-from which on the generalist leads: half, and nine of ten of the jars that it learned from lie
-within these."""
+from which on the generalist leads: half of the jars that it learned from lie within the first, 99
+of 100 within the second."""
 
-SAY_OF_THE_SPECIALIST: Final = 0.5
+SAY_OF_THE_SPECIALIST: Final = 0.2
 """Its weight on strange contents: it still knows glass, fog and dense growth best."""
 
 LOUDEST: Final = 10.0
@@ -51,15 +49,15 @@ class Opinion:
         The mixed opinion.
     novelty
         How unlike the known ones the bare contents look; None where too little of them shows.
-    disagreement_points
-        Mean difference of the two on the cover, percent of the contents, as far as both count.
+    strangeness
+        How far the generalist was believed, 0 to 1.
     forecast_points
-        Error of the coverage that the generalist expects, as far as it counts.
+        Error of the coverage that the generalist expects; 0 where it was not asked.
     """
 
     seen: Seen
     novelty: float | None
-    disagreement_points: float = 0.0
+    strangeness: float = 0.0
     forecast_points: float = 0.0
 
 
@@ -95,13 +93,12 @@ def consult(
     strange = strangeness(novelty)
     if strange == 0.0 or not filled.any():
         return Opinion(close, novelty)
-    covers = [chances(logits[COVER][filled]) for logits in (first, second)]
     error = np.clip(second[LOG_ERROR][filled].mean(), *_LOG_ERROR_LIMITS)
     return Opinion(
         seen=told_by(_mixed(first, second, strange)),
         novelty=novelty,
-        disagreement_points=100.0 * strange * float(np.abs(covers[0] - covers[1]).mean()),
-        forecast_points=100.0 * strange * float(np.exp(error)),
+        strangeness=strange,
+        forecast_points=100.0 * float(np.exp(error)),
     )
 
 

@@ -107,15 +107,16 @@ def test_the_interval_is_wider_where_contents_look_unknown() -> None:
     assert far.percent == none.percent
 
 
-@pytest.mark.parametrize("what", ["disagreement", "forecast"])
-def test_the_interval_is_wider_where_the_networks_doubt_themselves(what: str) -> None:
+def test_on_strange_contents_doubt_and_the_expected_error_count() -> None:
     seen, settings = sight("SL02_2026-03-06.jpg"), CoverageSettings()
-    sure, unsure = (
+    known, strange, expected = (
         measure_coverage(
-            seen.wall, replace(seen.tissue, **{f"{what}_points": points}), settings=settings
+            seen.wall,
+            replace(seen.tissue, strangeness=share, forecast_points=points),
+            settings=settings,
         )
-        for points in (0.0, 8.0)
+        for share, points in ((0.0, 8.0), (1.0, 0.0), (1.0, 8.0))
     )
-    half = [(c.high - c.low) / 2 for c in (sure, unsure)]
-    weight = getattr(settings, f"{what}_weight")
-    assert half[1] == pytest.approx(np.hypot(half[0], 8.0 * weight))
+    half = [(c.high - c.low) / 2 for c in (known, strange, expected)]
+    assert half[0] < half[1]
+    assert half[2] == pytest.approx(np.hypot(half[1], 8.0 * settings.forecast_weight))
