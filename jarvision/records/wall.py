@@ -218,10 +218,8 @@ class Tissue:
         ``classes``; None where there is none.
     novelty
         How unlike known contents the bare ones look; None where too little of them shows.
-    strangeness
-        How far the network for strange contents was believed, 0 to 1.
     forecast_points
-        Error of the coverage that it expects, points.
+        Error of the coverage that the network for strange contents expects, as far as it counts.
     """
 
     classes: ByteArray
@@ -231,7 +229,6 @@ class Tissue:
     caps: Float32Array
     unproven: BoolArray | None = None
     novelty: float | None = None
-    strangeness: float = 0.0
     forecast_points: float = 0.0
 
 

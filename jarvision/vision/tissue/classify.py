@@ -75,7 +75,6 @@ def classify(
             certainty=certainty[inside],
             caps=seen.caps[inside],
             novelty=opinion.novelty,
-            strangeness=opinion.strangeness,
             forecast_points=opinion.forecast_points,
         ),
     )

@@ -45,16 +45,15 @@ def measure_coverage(
     doubt = 100.0 * float(unsure[judged].sum(dtype=np.float64)) / filled_cells
     guess = 100.0 * float(unsure[wall.filled & ~judged].sum(dtype=np.float64)) / filled_cells
     seen = judged_cells / filled_cells
-    strange = tissue.strangeness
+    novelty = tissue.novelty or 0.0
     spread = _in_quadrature(
         settings.floor_points,
-        doubt
-        * np.interp(strange, (0.0, 1.0), (settings.doubt_weight, settings.strange_doubt_weight)),
+        _doubt_weight(novelty, settings) * doubt,
         settings.guess_weight * guess,
         settings.unseen_weight * 100.0 * (1.0 - seen),
         settings.colour_weight * colour_de00,
-        settings.novelty_points * max(0.0, (tissue.novelty or 0.0) - settings.novelty_from),
-        settings.forecast_weight * strange * tissue.forecast_points,
+        settings.novelty_points * max(0.0, novelty - settings.novelty_from),
+        settings.forecast_weight * tissue.forecast_points,
         _end_points(wall, tissue.covered, judged, percent=percent),
     )
     return Coverage(
@@ -71,6 +70,13 @@ def _unproven_share(wall: Wall, tissue: Tissue) -> float:
     if tissue.unproven is None:
         return 0.0
     return float(np.count_nonzero(tissue.unproven)) / np.count_nonzero(wall.filled)
+
+
+def _doubt_weight(novelty: float, settings: CoverageSettings) -> float:
+    """Points a percent of mean doubt, the more the stranger the contents look."""
+    known_to_strange = (settings.novelty_from, settings.novelty_full)
+    weights = (settings.doubt_weight, settings.strange_doubt_weight)
+    return float(np.interp(novelty, known_to_strange, weights))
 
 
 def _end_points(wall: Wall, covered: Float32Array, judged: BoolArray, *, percent: float) -> float:

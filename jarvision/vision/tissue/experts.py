@@ -49,15 +49,12 @@ class Opinion:
         The mixed opinion.
     novelty
         How unlike the known ones the bare contents look; None where too little of them shows.
-    strangeness
-        How far the generalist was believed, 0 to 1.
     forecast_points
-        Error of the coverage that the generalist expects; 0 where it was not asked.
+        Error of the coverage that the generalist expects, as far as it counts.
     """
 
     seen: Seen
     novelty: float | None
-    strangeness: float = 0.0
     forecast_points: float = 0.0
 
 
@@ -97,8 +94,7 @@ def consult(
     return Opinion(
         seen=told_by(_mixed(first, second, strange)),
         novelty=novelty,
-        strangeness=strange,
-        forecast_points=100.0 * float(np.exp(error)),
+        forecast_points=100.0 * strange * float(np.exp(error)),
     )
 
 

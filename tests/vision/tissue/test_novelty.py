@@ -95,28 +95,33 @@ def test_coarser_pieces_have_less_fine_detail() -> None:
     assert coarse[6] < fine[6]  # spread of the detail at 0.6 mm
 
 
-def test_the_interval_is_wider_where_contents_look_unknown() -> None:
-    seen, settings = sight("SL02_2026-03-06.jpg"), CoverageSettings()
-    none, near, far = (
-        measure_coverage(seen.wall, replace(seen.tissue, novelty=value), settings=settings)
-        for value in (None, settings.novelty_from, settings.novelty_from + 1.0)
-    )
-    assert (near.low, near.high) == (none.low, none.high)
-    half = [(c.high - c.low) / 2 for c in (near, far)]
-    assert half[1] == pytest.approx(np.hypot(half[0], settings.novelty_points))
-    assert far.percent == none.percent
+def half_width(settings: CoverageSettings, **changes: float | None) -> float:
+    seen = sight("SL02_2026-03-06.jpg")
+    told = measure_coverage(seen.wall, replace(seen.tissue, **changes), settings=settings)
+    return (told.high - told.low) / 2
 
 
-def test_on_strange_contents_doubt_and_the_expected_error_count() -> None:
-    seen, settings = sight("SL02_2026-03-06.jpg"), CoverageSettings()
-    known, strange, expected = (
-        measure_coverage(
-            seen.wall,
-            replace(seen.tissue, strangeness=share, forecast_points=points),
-            settings=settings,
-        )
-        for share, points in ((0.0, 8.0), (1.0, 0.0), (1.0, 8.0))
+def test_doubt_counts_more_where_contents_look_unknown() -> None:
+    settings = replace(CoverageSettings(), novelty_points=0.0)
+    none, known, between, strange = (
+        half_width(settings, novelty=value)
+        for value in (None, settings.novelty_from, 2.6, settings.novelty_full)
     )
-    half = [(c.high - c.low) / 2 for c in (known, strange, expected)]
-    assert half[0] < half[1]
-    assert half[2] == pytest.approx(np.hypot(half[1], 8.0 * settings.forecast_weight))
+    assert none == known < between < strange
+    doubled = replace(settings, doubt_weight=settings.strange_doubt_weight)
+    assert strange == pytest.approx(half_width(doubled, novelty=None))
+
+
+@pytest.mark.parametrize(
+    ("what", "weight"), [("novelty", "novelty_points"), ("forecast_points", "forecast_weight")]
+)
+def test_the_interval_grows_with_novelty_and_with_the_expected_error(
+    what: str, weight: str
+) -> None:
+    settings = CoverageSettings()
+    first = settings.novelty_full if what == "novelty" else 0.0
+    beyond = settings.novelty_full - settings.novelty_from if what == "novelty" else 0.0
+    near, far = (half_width(settings, **{what: first + more}) for more in (0.0, 8.0))
+    points = getattr(settings, weight)
+    added = (points * (beyond + 8.0)) ** 2 - (points * beyond) ** 2
+    assert far == pytest.approx(np.sqrt(near**2 + added))
