@@ -236,7 +236,8 @@ def _wetted(wall: Grown, dice: Dice, floor_row: Tensor) -> Grown:
     up_mm = (floor_row - rows) * CELL_MM
     edge = dice.logarithmic(5.0, 50.0) + dice.uniform(0.5, 6.0) * dice.fractal(4, 4)
     here = dice.chance(0.13)
-    strength = here * step_at(edge - up_mm, dice.uniform(0.3, 4.0))
+    # Growth that stands in it still shows: only what is bare is wet.
+    strength = here * step_at(edge - up_mm, dice.uniform(0.3, 4.0)) * (1.0 - wall.opacity)
     soaked = wall.albedo ** dice.uniform(1.0, 1.35) * dice.uniform(0.35, 0.85)
     pool = lab_colour(dice.uniform(18, 55), dice.uniform(4, 26), dice.uniform(55, 90))
     soaked = mix(soaked, pool, dice.chance(0.4) * dice.uniform(0.0, 0.6))
@@ -244,9 +245,8 @@ def _wetted(wall: Grown, dice: Dice, floor_row: Tensor) -> Grown:
         wall,
         albedo=mix(wall.albedo, soaked, strength),
         gloss=torch.maximum(wall.gloss, strength * dice.uniform(0.3, 1.0)),
-        opacity=wall.opacity * (1.0 - strength),
     )
-    return _told(wall, strength, float(TissueClass.WET))
+    return _told(wall, strength * (wall.opacity < 0.5), float(TissueClass.WET))
 
 
 def _capped(wall: Grown, dice: Dice) -> Grown:

@@ -75,24 +75,21 @@ def _stain(canvas: Canvas, growth: Growth, rng: np.random.Generator, *, skin: bo
 
 
 def _wet(canvas: Canvas, rng: np.random.Generator) -> None:
-    """Wet from the foot upwards: darker, deeper in colour, glossier, and nothing grows in it."""
+    """Wet from the foot upwards: darker, deeper in colour, glossier; growth in it still shows."""
     sizes = _sized(canvas, 3.0, 6.0, 12.0, 25.0)
     edge = logarithmic(rng, 5.0, 50.0) + rng.uniform(0.5, 6.0) * fractal(
         canvas.opacity.shape, rng, sizes
     )
     up = canvas.grid.heights_mm[:, None]
-    strength = step_at(edge - up, rng.uniform(0.3, 4.0))
+    strength = step_at(edge - up, rng.uniform(0.3, 4.0)) * (1.0 - canvas.opacity)
     dark = canvas.albedo ** np.float32(rng.uniform(1.0, 1.35))
     dark = np.asarray(dark * rng.uniform(0.35, 0.85), np.float32)
     pool = colour_of(rng, (18.0, 55.0), (4.0, 26.0), (55.0, 90.0))
     pooled = chance(rng, 0.4) * rng.uniform(0.0, 0.6)
     canvas.mix(strength, np.asarray(dark + pooled * (pool - dark), np.float32))
     canvas.gloss[:] = np.maximum(canvas.gloss, strength * np.float32(rng.uniform(0.3, 1.0)))
-    canvas.opacity *= 1.0 - strength
     canvas.relief_mm *= 1.0 - 0.4 * strength
-    canvas.classes[strength > 0.5] = TissueClass.WET
-    thinned = (strength <= 0.5) & (canvas.opacity < 0.5)
-    canvas.classes[thinned] = TissueClass.BARE
+    canvas.classes[(strength > 0.5) & (canvas.classes == TissueClass.BARE)] = TissueClass.WET
 
 
 def _mould(canvas: Canvas, bare: Bare, growth: Growth, rng: np.random.Generator) -> None:
