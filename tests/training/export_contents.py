@@ -10,7 +10,7 @@ from pathlib import Path
 
 import torch
 
-from .tissue_nets import COVER, FINEST, INPUTS, make_net
+from .tissue_nets import COVER, FINEST, INPUTS, load_net
 
 TARGET = Path(__file__).parents[2] / "jarvision" / "vision" / "tissue" / "generalist.onnx"
 
@@ -23,10 +23,7 @@ def main() -> None:
     parser.add_argument("--cover", type=float, default=0.0, help="added to the logit of cover")
     parser.add_argument("--out", type=Path, default=TARGET)
     args = parser.parse_args()
-    net = make_net(args.kind)
-    weights = torch.load(args.weights, weights_only=True)
-    net.load_state_dict({k: v.float() if v.is_floating_point() else v for k, v in weights.items()})
-    net.eval()
+    net = load_net(args.kind, args.weights)
     with torch.no_grad():
         net.head.bias[COVER * FINEST**2 : (COVER + 1) * FINEST**2] += args.cover
     net.forward = net.squares  # type: ignore[method-assign]  # what follows is cheaper outside

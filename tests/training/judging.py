@@ -1,8 +1,7 @@
 """How well nets read composed walls: ``python -m tests.training.judging BANK NETS --out FILE``.
 
-``BANK`` holds layers that nothing was trained on (``bank --judged``), ``NETS`` the files of weights;
-``without_2.pt`` is a net that never saw family 2, and its figures on that family are the ones that
-count.
+``BANK`` holds layers that nothing was trained on (``bank --judged``), ``NETS`` are weights;
+``without_2.pt`` is a net that never saw family 2: its figures on that family are those that count.
 """
 
 from __future__ import annotations
@@ -17,7 +16,7 @@ from torch import Tensor
 from .batches import Plan, Room, Stock, draw_batch
 from .contents_layers import FAMILIES
 from .learning import cover_of, without_reference
-from .tissue_nets import CLASS_COUNT, TissueNet, make_net
+from .tissue_nets import CLASS_COUNT, TissueNet, load_net
 from .train import contents_of
 
 NUMBERS = ("truth", "coverage", "doubt", "log_error", "false_stain", "false_wet", "right")
@@ -49,8 +48,13 @@ def judge(
     numbers = torch.stack(
         [torch.stack([torch.cat(part) for part in both]) for both in told.values()]
     )
-    return {"numbers": numbers.numpy().astype(np.float32), "family": torch.cat(families).numpy(),
-            "tame": torch.cat(tame).numpy(), "nets": np.array(list(nets)), "names": np.array(NUMBERS)}  # fmt: skip
+    return {
+        "numbers": numbers.numpy().astype(np.float32),
+        "family": torch.cat(families).numpy(),
+        "tame": torch.cat(tame).numpy(),
+        "nets": np.array(list(nets)),
+        "names": np.array(NUMBERS),
+    }
 
 
 def _numbers(out: Tensor, seen: Tensor, beneath: Tensor) -> Tensor:
@@ -88,13 +92,14 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("bank", type=Path)
     parser.add_argument("nets", type=Path, nargs="+")
+    parser.add_argument("--kind", choices=("plain", "pretrained"), default="plain")
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--rounds", type=int, default=12, help="half of them wild, half tame")
     parser.add_argument("--seed", type=int, default=99)
     args = parser.parse_args()
     stock = Stock.empty(torch.device("cpu"), Room(96, 96, 192, 1, 1))
     stock.take_in(args.bank)
-    nets = {path.stem: make_net("plain", path).eval() for path in args.nets}
+    nets = {path.stem: load_net(args.kind, path) for path in args.nets}
     judged = judge(nets, stock, rounds=args.rounds, seed=args.seed)
     np.savez_compressed(args.out, **judged)
     print(table(judged))

@@ -178,3 +178,11 @@ def make_net(kind: Kind, start: Path | None = None) -> PlainNet | PretrainedNet:
     if start is not None:
         net.start_from({k: v.float() for k, v in torch.load(start, weights_only=True).items()})
     return net
+
+
+def load_net(kind: Kind, path: Path) -> PlainNet | PretrainedNet:
+    """A trained net, as saved in half floats."""
+    net = make_net(kind)
+    weights = torch.load(path, weights_only=True)
+    net.load_state_dict({k: v.float() if v.is_floating_point() else v for k, v in weights.items()})
+    return net.eval()
