@@ -361,19 +361,19 @@ class CoverageSettings:
     """Points a percent of the wall that is hidden."""
 
     novelty_from: Annotated[float, Limits(0)] = 2.1
-    novelty_full: Annotated[float, Limits(0, above=True)] = 3.2
+    novelty_full: Annotated[float, Limits(0, above=True)] = 2.8
     """Between these distances to the nearest known look of bare contents doubt comes to count as
-    ``strange_doubt_weight``: half, and nine in ten of the jars learned from lie within them."""
+    ``strange_doubt_weight``: half, and eight in ten of the jars learned from lie within them."""
 
-    strange_doubt_weight: Annotated[float, Limits(0)] = 2.0
+    strange_doubt_weight: Annotated[float, Limits(0)] = 2.5
     """As ``doubt_weight``, on contents unlike any that is known. Of the sets tried, the weights
     here are the narrowest that held the truth on 95 % of rendered photos of drawn contents, each
     read by a network that never saw their family."""
 
-    novelty_points: Annotated[float, Limits(0)] = 0.5
+    novelty_points: Annotated[float, Limits(0)] = 1.0
     """Points for each unit of distance beyond ``novelty_from``."""
 
-    forecast_weight: Annotated[float, Limits(0)] = 0.75
+    forecast_weight: Annotated[float, Limits(0)] = 1.0
     """Points a point of the error that the generalist expects, on strange contents."""
 
     colour_weight: Annotated[float, Limits(0)] = 0.35

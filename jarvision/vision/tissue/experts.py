@@ -25,12 +25,12 @@ from jarvision.vision.tissue.novelty import novelty_of
 from jarvision.vision.tissue.reference import with_reference
 
 KNOWN_WITHIN: Final = 2.1
-STRANGE_FROM: Final = 4.2
+STRANGE_FROM: Final = 3.1
 """Distance of a look from the nearest known one up to which the specialist is believed alone, and
-from which on the generalist leads: half of the jars that it learned from lie within the first, 99
-of 100 within the second."""
+from which on the generalist leads: half, and nine of ten of the jars that it learned from lie
+within these."""
 
-SAY_OF_THE_SPECIALIST: Final = 0.2
+SAY_OF_THE_SPECIALIST: Final = 0.5
 """Its weight on strange contents: it still knows glass, fog and dense growth best."""
 
 LOUDEST: Final = 10.0
