@@ -121,11 +121,23 @@ def _shared_novelty(raw: RawWall, one: Seen, other: Seen, filled: BoolArray) -> 
 
 
 def _mixed(first: Float32Array, second: Float32Array, strange: float) -> Float32Array:
-    """Logits of both together; those of the classes are made comparable first."""
+    """Logits of both together; those of the classes are made comparable first.
+
+    Black mould is the generalist's alone: an airy turf over contents that the specialist does not
+    know looks to it like thin growth, so it would outvote who sees it.
+    """
     shares = (1.0 - (1.0 - SAY_OF_THE_SPECIALIST) * strange, strange)
+    said = [_comparable(logits[: len(first)]) for logits in (first, second)]
     mixed = np.zeros_like(first)
-    for logits, share in zip((first, second), shares, strict=True):
-        said = logits[: len(first)].copy()
-        said[:CLASSES] -= said[:CLASSES].max(axis=0)
-        mixed += np.float32(share) * np.clip(said, -LOUDEST, LOUDEST)
+    for logits, share in zip(said, shares, strict=True):
+        mixed += np.float32(share) * logits
+    black = second[:CLASSES].argmax(axis=0) == TissueClass.BLACK
+    mixed[:, black] = said[1][:, black]
     return mixed
+
+
+def _comparable(logits: Float32Array) -> Float32Array:
+    """Logits in which the likeliest class has 0 and none is louder than :data:`LOUDEST`."""
+    said = logits.copy()
+    said[:CLASSES] -= said[:CLASSES].max(axis=0)
+    return np.clip(said, -LOUDEST, LOUDEST)

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from skimage import data
 
-from jarvision.records import BareLook, BoolArray, Float32Array, RawWall
+from jarvision.records import BareLook, BoolArray, Float32Array, RawWall, TissueClass
 from jarvision.settings.vision import PhotoSettings
 from jarvision.vision.card.layout import load_layout
 from jarvision.vision.jar.unroll import burnt_out
@@ -104,3 +104,15 @@ def test_where_both_agree_the_mix_says_the_same() -> None:
     mixed = experts._mixed(logits, logits.copy(), 1.0)
     assert ((mixed[COVER] > 0) == (logits[COVER] > 0)).all()
     assert (mixed[:10].argmax(axis=0) == logits[:10].argmax(axis=0)).all()
+
+
+def test_black_mould_is_the_generalists_alone() -> None:
+    """The specialist takes its turf for growth, however sure it is of that."""
+    one, other = (np.zeros((14, 4, 4), np.float32) for _ in range(2))
+    one[TissueClass.MYCELIUM], one[COVER] = 9.0, 9.0
+    other[TissueClass.BLACK, :2], other[COVER, :2] = 2.0, -2.0
+    other[TissueClass.GREEN, 2:] = 2.0
+    mixed = experts._mixed(one[:13], other, 1.0)
+    assert (mixed[:10, :2].argmax(axis=0) == TissueClass.BLACK).all()
+    assert (mixed[COVER, :2] < 0.0).all()
+    assert (mixed[:10, 2:].argmax(axis=0) == TissueClass.MYCELIUM).all()
