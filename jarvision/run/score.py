@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
+from jarvision.base.days import latest_day, machine_day
 from jarvision.base.errors import NothingToScoreError, NotWritableError, UsageError
 from jarvision.base.files import sweep_parts
 from jarvision.base.text import printable
@@ -56,8 +57,9 @@ def score_shelf(
     jobs
         Worker processes. 1 reads in this process, where a decoder's crash would end the run.
     today
-        Day that the verdicts are for. None: the day of the newest usable photo, so that the same
-        folder gives the same verdicts on every later day.
+        Day that the verdicts are for. None: the day of the newest usable photo that is not dated
+        ahead of this machine's clock, so that the same folder gives the same verdicts on every
+        later day.
     read
         Reads one photo; None is the package's own reader. Must be picklable when ``jobs`` > 1.
     fleet
@@ -212,8 +214,13 @@ def _file_notes(readings: Iterable[Reading]) -> list[str]:
 
 
 def _newest_day(readings: Iterable[Reading]) -> date:
-    """Day of the newest usable photo; of the newest photo when none is usable."""
-    return max((r.status == "ok", r.taken_at.date()) for r in readings)[1]
+    """Day of the newest usable photo; of the newest photo when none is usable.
+
+    A photo dated later than it can be does not count: one wrong clock would make all others old.
+    """
+    latest = latest_day()
+    days = ((r.status == "ok", r.taken_at.date()) for r in readings)
+    return max((found for found in days if found[1] <= latest), default=(False, machine_day()))[1]
 
 
 # --------------------------------------------------------------------------- folders

@@ -279,6 +279,22 @@ def test_a_clock_that_jumps_costs_no_second_reading(
     assert score_folder(photos, out=out, read=never) == first
 
 
+def test_a_photo_of_a_wrong_clock_makes_a_check_of_its_own_jar_alone(tmp_path: Path) -> None:
+    photos, out = tmp_path / "photos", tmp_path / "out"
+    fill(photos, 2, 3)
+    before = score_folder(photos, out=out, read=paced)
+    (photos / "J01_2096-03-09.jpg").write_text("50")
+
+    def publish(result: ShelfResult) -> None:
+        write_report(result, out)
+
+    after = score_folder(photos, out=out, read=paced, publish=publish)
+    assert after.scored_on == before.scored_on == date(2026, 3, 3)
+    assert after.stories[0] == before.stories[0]
+    assert after.stories[1].verdict.verdict == "check"
+    assert "wrong_date" in {flag.flag for flag in after.stories[1].flags}
+
+
 @pytest.mark.parametrize("mtime_s", [FAR_FUTURE_S, FAR_PAST_S, 0])
 def test_files_of_any_age_are_known_again(tmp_path: Path, mtime_s: int) -> None:
     photos, out = tmp_path / "photos", tmp_path / "out"
