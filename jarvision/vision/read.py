@@ -326,6 +326,7 @@ def _reading_of(
         reference_jar=reference.jar if reference else "",
         reference_day=reference.day if reference else None,
         unproven_cm2=unproven_cm2(analysis.wall, analysis.tissue),
+        ignored_day=analysis.photo.ignored_day,
     )
 
 

@@ -268,7 +268,7 @@ def test_charts_in_the_page_follow_its_theme_and_share_no_ids(
 
 
 def test_names_of_lines_never_stand_over_one_another() -> None:
-    drawn = ET.fromstring(draw_shelf(fake_shelf().stories, key="s"))
+    drawn = ET.fromstring(draw_shelf(fake_shelf().stories, key="s", today=TODAY))
     names = {f"J0{n}" for n in range(1, 6)}
     places = sorted(
         float(e.get("y", "nan"))

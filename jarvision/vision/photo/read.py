@@ -76,6 +76,7 @@ def read_photo(path: Path, *, name: str, dated: date | None = None) -> Photo:
         time_source=source,
         rgb16=upright.astype(np.uint16, copy=False) if upright.dtype == np.uint16 else None,
         utc_offset=decoded.exif.utc_offset,
+        ignored_day=decoded.exif.ignored_day,
         notes=(picture.note,) if picture.note else (),
     )
 

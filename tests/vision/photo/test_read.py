@@ -251,6 +251,15 @@ def test_a_time_that_makes_no_sense_counts_as_none(text: str, tmp_path: Path) ->
     assert (late.taken_at, late.time_source) == (datetime.fromtimestamp(1_700_000_000), "file")
 
 
+@pytest.mark.parametrize("year", [1, 1970, 1989, 2099, 9999])
+def test_a_year_that_cannot_be_counts_as_none_and_is_remembered(year: int, tmp_path: Path) -> None:
+    exif = exif_bytes({ORIGINAL: f"{year:04d}:12:31 10:00:00"})
+    content = saved(Image.fromarray(picture()), format="JPEG", exif=exif)
+    photo = read(content, tmp_path, dated=date(2026, 3, 4))
+    assert (photo.taken_at, photo.time_source) == (datetime(2026, 3, 4, 12), "name")
+    assert photo.ignored_day == date(year, 12, 31)
+
+
 def test_the_focal_length_scales_with_the_picture(tmp_path: Path) -> None:
     image = Image.fromarray(picture(24, 36))
     content = saved(image, format="JPEG", exif=exif_bytes({FOCAL_35MM: 50}))
