@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import csv
-import io
 import math
 import re
 from collections.abc import Iterable, Sequence
@@ -17,9 +16,14 @@ from jarvision.base.text import printable
 CsvCell = str | int | float | None
 Row = Sequence[CsvCell]
 
-# Spreadsheets run a cell that starts like this as a formula; a plain number is harmless.
-_FORMULA: Final = re.compile(r"^[=+\-@\t\r\n]")
-_NUMBER: Final = re.compile(r"^[+-]?\d+(\.\d+)?$")
+# Spreadsheets run a cell that starts like this as a formula, some of them fullwidth signs, too.
+_RUNS: Final = r"[=+\-@\t\r\n\uff1d\uff0b\uff0d\uff20]"
+_FORMULA: Final = re.compile(rf" *{_RUNS}")
+_NUMBER: Final = re.compile(r"[+-]?\d+(\.\d+)?")
+# Where commas are decimal, a semicolon begins a cell, whatever stands in quotation marks.
+_PIECE: Final = re.compile(r"[^;]+")
+_GUARDED: Final = re.compile(rf"[ ']*{_RUNS}")
+_QUOTED: Final = re.compile(r'[",;\r\n]|^ | $')
 _LINE_END: Final = re.compile(r"\r\n|\r|\n")
 
 
@@ -35,9 +39,12 @@ class CsvTable:
 
 
 def is_formula(text: str) -> bool:
-    """Say whether a spreadsheet would run this cell."""
-    # The first character is judged before it is cleaned: a tab must not hide what follows it.
-    return bool(_FORMULA.match(text.lstrip(" "))) and not _NUMBER.match(text)
+    """Say whether a spreadsheet would run this cell, or what follows a semicolon in it."""
+    return any(_runs(piece) for piece in _PIECE.findall(text))
+
+
+def _runs(piece: str) -> bool:
+    return bool(_FORMULA.match(piece)) and not _NUMBER.fullmatch(piece)
 
 
 def to_csv(columns: Sequence[str], rows: Iterable[Row]) -> str:
@@ -47,10 +54,16 @@ def to_csv(columns: Sequence[str], rows: Iterable[Row]) -> str:
 
 def to_lines(rows: Iterable[Row], delimiter: str = ",") -> str:
     """Lines of CSV text, without a header of their own."""
-    text = io.StringIO()
-    writer = csv.writer(text, delimiter=delimiter, lineterminator="\n")
-    writer.writerows([_cell(value) for value in row] for row in rows)
-    return text.getvalue()
+    lines = (delimiter.join(_quoted(_cell(value)) for value in row) for row in rows)
+    return "".join(f"{line}\n" for line in lines)
+
+
+def _quoted(cell: str) -> str:
+    """Put quotation marks round a cell that either kind of spreadsheet would part (RFC 4180)."""
+    if not _QUOTED.search(cell):
+        return cell
+    doubled = cell.replace('"', '""')
+    return f'"{doubled}"'
 
 
 def _cell(value: CsvCell) -> str:
@@ -58,13 +71,23 @@ def _cell(value: CsvCell) -> str:
         return ""
     if not isinstance(value, str):
         return str(value)
-    text = printable(value)
-    return f"'{text}" if is_formula(value) or is_formula(text) else text  # cleaning may bare one
+    return _PIECE.sub(
+        lambda piece: f"'{piece[0]}" if _guards(piece[0]) else piece[0], printable(value)
+    )
+
+
+def _guards(piece: str) -> bool:
+    """Say whether an apostrophe goes before it: a formula, or one that has apostrophes already."""
+    return bool(_GUARDED.match(piece)) and not _NUMBER.fullmatch(piece)
 
 
 def plain_cell(text: str) -> str:
     """Take away the apostrophe that :func:`to_csv` puts before a formula."""
-    return text[1:] if text.startswith("'") and is_formula(text[1:]) else text
+    return _PIECE.sub(lambda piece: piece[0][_is_guarded(piece[0]) :], text)
+
+
+def _is_guarded(piece: str) -> bool:
+    return piece.startswith("'") and _guards(piece[1:])
 
 
 def parse_csv(text: str, *, remarks: bool = True) -> CsvTable | None:

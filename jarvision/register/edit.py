@@ -151,8 +151,8 @@ def _check_cells(cells: Mapping[str, str], table: CsvTable, path: Path) -> None:
             )
         if is_formula(text):
             raise RegisterError(
-                f"The {name} '{text}' begins like a formula: a spreadsheet would run it",
-                "Begin it with a letter or a number.",
+                f"The {name} '{text}' holds what a spreadsheet would run as a formula",
+                "Begin it, and what follows a semicolon, with a letter or a number.",
             )
 
 
