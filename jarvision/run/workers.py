@@ -32,15 +32,19 @@ _NO_START_REMEDY: Final = (
 )
 
 
-def local_fleet(workers: int) -> Fleet:
-    """Worker processes on this machine; 1 reads in this process."""
+def local_fleet(workers: int, *, apart: bool = False) -> Fleet:
+    """Worker processes on this machine; 1 reads in this process.
+
+    ``apart`` reads in a worker even then, so that no photo can end this process. A script must not
+    ask for it outside of ``if __name__ == "__main__":``.
+    """
 
     def read_all(jobs: Iterable[Job], read: PhotoReader) -> Iterator[JobResult]:
         one_job = partial(read_job, read)
         queue = iter(jobs)
         first = list(islice(queue, workers))  # no more workers than jobs
         waiting = chain(first, queue)
-        if len(first) <= 1:
+        if not first or (workers == 1 and not apart):
             return map(one_job, waiting)
         return _read_pooled(waiting, one_job, min(len(first), _MOST_WORKERS))
 

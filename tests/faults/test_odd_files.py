@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import os
+import shutil
 import struct
 import zlib
 from collections.abc import Callable, Iterator
@@ -28,6 +29,7 @@ from jarvision.run.lock import LOCK_NAME
 from jarvision.run.photo_files import STORE_NAME
 from jarvision.run.workers import local_fleet
 
+GOOD = Path(__file__).parents[2] / "sample_images" / "SL01_2026-03-05.jpg"
 LONG_NAME = "J1_" + "ä" * 90 + "_2026-03-01.jpg"  # 209 bytes in UTF-8
 FAR_FUTURE_S, FAR_PAST_S = 8_000_000_000, -2_000_000_000  # 2223 and 1906
 UNREADABLE, NO_CARD = "unreadable", "no_card"
@@ -149,6 +151,23 @@ def test_everything_odd_in_a_folder_becomes_its_own_row(
         assert len(list(csv.DictReader(file))) == len(expected)
     assert score() == first
     assert (tmp_path / "out" / "readings.csv").read_bytes() == table
+
+
+@pytest.mark.skipif(os.name == "nt", reason="names of any bytes")
+def test_a_good_photo_whose_jar_is_no_text_is_read_and_drawn(tmp_path: Path) -> None:
+    """In a process of its own: what would end it must not end the tests."""
+    name = os.fsdecode(b"caf\xe9_2026-03-05.jpg")
+    (tmp_path / "photos").mkdir()
+    shutil.copy(GOOD, tmp_path / "photos" / name)
+    out = tmp_path / "out"
+
+    def publish(result: ShelfResult) -> None:
+        write_report(result, out)
+
+    fleet = local_fleet(1, apart=True)
+    (reading,) = score_folder(tmp_path / "photos", out=out, fleet=fleet, publish=publish).readings
+    assert (reading.status, reading.jar) == ("ok", "caf\udce9")
+    assert (out / reading.overlay).is_file()
 
 
 HOSTILE_JARS = [

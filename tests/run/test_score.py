@@ -18,7 +18,7 @@ from scoring import score_folder
 from jarvision.base.errors import NothingToScoreError, NotWritableError, RegisterError, UsageError
 from jarvision.records import Reading
 from jarvision.register.photo_names import read_name
-from jarvision.run.jobs import Job
+from jarvision.run.jobs import Fleet, Job
 from jarvision.run.workers import local_fleet
 
 
@@ -86,6 +86,15 @@ def test_a_photo_that_breaks_its_worker_costs_only_itself(tmp_path: Path) -> Non
     assert {readings[name].reason for name in names[1:3]} == {"unreadable"}
     assert "ended its worker" in readings[names[1]].detail
     assert readings[names[2]].detail == "RuntimeError: odd photo"
+
+
+@pytest.mark.parametrize("fleet", [local_fleet(2), local_fleet(1, apart=True)])
+def test_a_single_photo_that_ends_its_process_does_not_end_the_run(
+    tmp_path: Path, fleet: Fleet
+) -> None:
+    fill(tmp_path, ["J1_kill_2026-03-01.jpg"])
+    result = score_folder(tmp_path, out=tmp_path / "out", read=angry_reader, fleet=fleet)
+    assert "ended its worker" in result.readings[0].detail
 
 
 def test_a_script_that_workers_run_anew_is_told_what_to_do(tmp_path: Path) -> None:
