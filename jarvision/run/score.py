@@ -17,6 +17,7 @@ from jarvision.base.errors import NothingToScoreError, NotWritableError, UsageEr
 from jarvision.base.files import sweep_parts
 from jarvision.base.text import printable
 from jarvision.history.build import build_histories
+from jarvision.history.repeats import refuse_repeats
 from jarvision.records import Reading, ShelfResult
 from jarvision.run.jobs import Fleet, Job, PhotoReader, read_one
 from jarvision.run.lock import only_run
@@ -89,6 +90,7 @@ def score_shelf(
         readings = intake.take(ground.paths, progress=progress, tell=tell)
         if not readings:
             raise NothingToScoreError("All photos went away while they were read", "Try again.")
+        readings = refuse_repeats(readings)
         result = _assess(ground, readings, today=today or _newest_day(readings))
         if publish is not None:
             keep_result(intake.store, result)
