@@ -181,7 +181,10 @@ def read_job(read: PhotoReader, job: Job) -> JobResult:
     if content and content in job.known:
         return JobResult(job.name, None, content, stamp)
     try:
-        return JobResult(job.name, read(job), content, stamp)
+        reading = read(job)
+        if reading.status != "ok" and not os.path.lexists(job.path):
+            return JobResult(job.name, None)
+        return JobResult(job.name, reading, content, stamp)
     except (ImportError, NotWritableError, UsageError):
         raise
     except Exception as error:  # noqa: BLE001 - one odd photo must not cost the others: its own row

@@ -11,11 +11,17 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
+from typing import Final
 
 from jarvision.base.days import latest_day, machine_day
-from jarvision.base.errors import NothingToScoreError, NotWritableError, UsageError
+from jarvision.base.errors import (
+    FolderLostError,
+    NothingToScoreError,
+    NotWritableError,
+    UsageError,
+)
 from jarvision.base.files import sweep_parts
-from jarvision.base.text import printable
+from jarvision.base.text import counted, printable
 from jarvision.history.build import build_histories
 from jarvision.history.repeats import refuse_repeats
 from jarvision.records import Reading, ShelfResult
@@ -29,6 +35,9 @@ from jarvision.run.store import Store
 from jarvision.run.update import Intake, Progress, Tell
 from jarvision.run.workers import local_fleet, refuse_in_a_starting_worker
 from jarvision.verdict.assess import tell_stories
+
+MOST_VANISHED: Final = 3
+"""So many photos may be moved or deleted while they are read; more, and the folder is going."""
 
 
 def score_shelf(
@@ -79,6 +88,8 @@ def score_shelf(
         The folder is none, or ``out`` is the same one; something beside the photos is wrong.
     NothingToScoreError
         No photo there.
+    FolderLostError
+        The folder, or more than a few photos, went away meanwhile: nothing is published.
     NotWritableError
         ``out`` cannot be written.
     WorkersError
@@ -88,8 +99,7 @@ def score_shelf(
     ground = _prepare(shelf, source, out=out, skip=skip)
     with _open_intake(ground, fleet or local_fleet(jobs), read or read_one, tell) as intake:
         readings = intake.take(ground.paths, progress=progress, tell=tell)
-        if not readings:
-            raise NothingToScoreError("All photos went away while they were read", "Try again.")
+        _check_still_there(ground, lost=len(ground.paths) - len(readings))
         readings = refuse_repeats(readings)
         result = _assess(ground, readings, today=today or _newest_day(readings))
         if publish is not None:
@@ -231,6 +241,18 @@ def _check_apart(folder: Path, out: Path) -> None:
         raise UsageError(
             "The output folder is the photo folder", "Give another one, such as --out report."
         )
+
+
+def _check_still_there(ground: _Ground, *, lost: int) -> None:
+    """Raise when what was read is no longer the folder: verdicts of the rest would be wrong."""
+    few = lost <= MOST_VANISHED and lost < len(ground.paths)
+    if not lost or (few and ground.source.root.is_dir()):
+        return
+    raise FolderLostError(
+        f"{counted(lost, 'photo')} of {printable(ground.source.label)} went away while being read",
+        "The results of before are left as they are. Connect the folder again: what has been read "
+        "is kept, and the same command goes on from there.",
+    )
 
 
 def _check_writable(out: Path) -> None:
