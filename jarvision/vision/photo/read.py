@@ -54,7 +54,8 @@ def read_photo(path: Path, *, name: str, dated: date | None = None) -> Photo:
     Raises
     ------
     PhotoRefusedError
-        ``unreadable``: no picture, a damaged one, or one of over 120 million pixels.
+        ``unreadable``: no picture, a damaged one, or one of over 120 million pixels or
+        360 MB of them.
     """
     content = _read_bytes(path)
     decoded = decode(content, smallest_side=SMALLEST_LONG_SIDE_PX)
