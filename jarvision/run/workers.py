@@ -69,8 +69,9 @@ def _read_pooled(
 ) -> Iterator[JobResult]:
     """Read in worker processes.
 
-    A photo that takes too long is told, and its worker ended. The jobs in flight when a worker dies are suspects: they are read again one by one, each alone
-    in a worker, so that the one that breaks its worker a second time is named.
+    A photo that takes too long is told, and its worker ended. The jobs in flight when a worker
+    dies are suspects: they are read again one by one, each alone in a worker, so that the one that
+    breaks its worker a second time is named.
 
     Raises
     ------

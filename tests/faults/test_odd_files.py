@@ -6,10 +6,11 @@ import csv
 import io
 import os
 import shutil
+import sqlite3
 import struct
 import zlib
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
@@ -277,6 +278,23 @@ def test_a_truncated_store_is_set_aside_and_every_photo_is_there_again(tmp_path:
         assert score_folder(photos, out=out, read=paced, tell=told.append) == first
         assert "damaged" in told[0]
     assert len(list(out.glob("jarvision-aside-*.sqlite"))) == 4
+
+
+def test_a_store_from_elsewhere_deletes_nothing_outside_the_output(tmp_path: Path) -> None:
+    """The photo that it tells of is renamed: its old pictures would be taken away."""
+    photos, out, victim = tmp_path / "photos", tmp_path / "out", tmp_path / "victim.jpg"
+    name = fill(photos, 1, 1)[0]
+    first = score_folder(photos, out=out, read=paced)
+    victim.write_text("mine")
+    with closing(sqlite3.connect(out / STORE_NAME)) as db:
+        db.execute("UPDATE readings SET pictures = '../victim.jpg'")
+        db.commit()
+    (photos / "old").mkdir()
+    (photos / name).rename(photos / "old" / name)
+    (photos / "old").rename(photos / name.split("_")[0])
+    again = score_folder(photos, out=out, read=paced)
+    assert victim.read_text() == "mine"
+    assert again.readings[0].coverage == first.readings[0].coverage
 
 
 # --------------------------------------------------------------------------- clocks
