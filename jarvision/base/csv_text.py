@@ -38,6 +38,15 @@ class CsvTable:
     """Line number in the file (from 1) and cells of each row."""
 
 
+class CsvLineError(UsageError):
+    """A line that cannot be parted into cells; ``line`` counts from 1."""
+
+    def __init__(self, line: int, what: str) -> None:
+        super().__init__(f"line {line}: {what}", "Correct this line.")
+        self.line = line
+        self.what = what
+
+
 def is_formula(text: str) -> bool:
     """Say whether a spreadsheet would run this cell, or what follows a semicolon in it."""
     return any(_runs(piece) for piece in _PIECE.findall(text))
@@ -95,6 +104,11 @@ def parse_csv(text: str, *, remarks: bool = True) -> CsvTable | None:
 
     Blank lines are passed over, missing cells are empty. With ``remarks`` lines that begin with
     ``#`` are passed over, too; a jar that is called so can then not stand first on its line.
+
+    Raises
+    ------
+    CsvLineError
+        For a quotation mark that is never closed, or a cell of over 131,072 letters.
     """
     # splitlines would also break a cell at rare characters, such as a line separator pasted in
     every = enumerate(_LINE_END.split(text), 1)
@@ -104,13 +118,22 @@ def parse_csv(text: str, *, remarks: bool = True) -> CsvTable | None:
         return None
     delimiter = ";" if kept[0][1].count(";") > kept[0][1].count(",") else ","
     # One csv.reader per line: a stray quote then spoils its own line, not the rest of the file.
-    cells = [(n, next(csv.reader([line], delimiter=delimiter))) for n, line in kept]
+    cells = [(n, _cells(line, n, delimiter)) for n, line in kept]
     columns = tuple(name.strip().lower() for name in cells[0][1])
     rows = []
     for number, row in cells[1:]:
         padded = [cell.strip() for cell in row] + [""] * (len(columns) - len(row))
         rows.append((number, dict(zip(columns, padded, strict=False))))
     return CsvTable(delimiter, columns, cells[0][0], tuple(rows))
+
+
+def _cells(line: str, number: int, delimiter: str) -> list[str]:
+    try:
+        return next(csv.reader([line], delimiter=delimiter, strict=True))
+    except csv.Error as error:
+        long = "limit" in str(error)
+        what = "a cell is too long" if long else "a quotation mark is not closed, or stands alone"
+        raise CsvLineError(number, what) from error
 
 
 def read_table(path: Path, needed: Iterable[str]) -> CsvTable:
@@ -123,6 +146,8 @@ def read_table(path: Path, needed: Iterable[str]) -> CsvTable:
     """
     try:
         table = parse_csv(path.read_text(encoding="utf-8-sig"), remarks=False)
+    except CsvLineError as error:
+        raise UsageError(f"{printable(path.name)}, {error.message}", error.remedy) from error
     except (OSError, UnicodeDecodeError) as error:
         raise UsageError(
             f"{printable(path.name)} cannot be read ({error})", "Save it as UTF-8 CSV."
