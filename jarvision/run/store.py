@@ -321,7 +321,7 @@ def has_sound_paths(reading: Reading) -> bool:
 
 
 def _known(row: tuple[Any, ...]) -> tuple[str, Known] | None:
-    """Name and what a row says; None for one that no run of ours has written: its photo is read again."""
+    """Name and what a row says; None for one that no run of ours wrote: its photo is read again."""
     try:
         name, pictures = _text(row[0]), tuple(filter(None, row[11].split("\n")))
         known = Known(

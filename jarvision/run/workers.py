@@ -34,7 +34,7 @@ from jarvision.run.jobs import (
 _MOST_WORKERS: Final = 61 if sys.platform == "win32" else 1024
 """Windows cannot wait for more processes at once."""
 
-PATIENCE_S: Final = 120.0
+LONGEST_PHOTO_S: Final = 120.0
 """How long a photo may take, its worker's start included: the worst that are accepted take a tenth
 of that. A file of a stalled share, or one that never ends, would hold the run up for ever."""
 
@@ -107,7 +107,7 @@ def _read_until_broken(
                     break
             if broken or not flying:
                 break
-            left_s = min(begun_s[future] for future in flying) + PATIENCE_S - time.monotonic()
+            left_s = min(begun_s[future] for future in flying) + LONGEST_PHOTO_S - time.monotonic()
             done = wait(flying, timeout=max(left_s, 0.0), return_when=FIRST_COMPLETED).done
             for future in done:
                 if isinstance(future.exception(), BrokenProcessPool):
@@ -118,8 +118,10 @@ def _read_until_broken(
             if not done:
                 broken = True
                 _end_workers(pool)
-                for future in [f for f in flying if time.monotonic() - begun_s[f] >= PATIENCE_S]:
-                    yield took_too_long(flying.pop(future), PATIENCE_S)
+                for future in [
+                    f for f in flying if time.monotonic() - begun_s[f] >= LONGEST_PHOTO_S
+                ]:
+                    yield took_too_long(flying.pop(future), LONGEST_PHOTO_S)
     finally:
         pool.shutdown(wait=not broken, cancel_futures=True)
     return list(flying.values()) if broken else None
@@ -131,10 +133,10 @@ def _read_alone(jobs: list[Job], one_job: Callable[[Job], JobResult]) -> Iterato
             try:
                 with _deaf_to_ctrl_c():
                     future = pool.submit(one_job, job)
-                yield future.result(timeout=PATIENCE_S)
+                yield future.result(timeout=LONGEST_PHOTO_S)
             except TimeoutError:
                 _end_workers(pool)
-                yield took_too_long(job, PATIENCE_S)
+                yield took_too_long(job, LONGEST_PHOTO_S)
             except BrokenProcessPool:
                 yield unread(job, "reading this photo ended its worker process, twice")
 

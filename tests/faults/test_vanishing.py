@@ -1,4 +1,4 @@
-"""Photos that go away while they are read are gone, not bad; a folder that goes publishes nothing."""
+"""Photos that go away while being read are gone, not bad; a folder that goes publishes nothing."""
 
 from __future__ import annotations
 

@@ -113,7 +113,7 @@ def stuck_reader(job: Job) -> Reading:
 def test_a_photo_that_never_comes_back_is_given_up_and_told(
     tmp_path: Path, workers: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("jarvision.run.workers.PATIENCE_S", 6.0)
+    monkeypatch.setattr("jarvision.run.workers.LONGEST_PHOTO_S", 6.0)
     names = [f"J1_2026-03-0{d}.jpg" for d in range(1, 6)]
     names[1:1], names[4:4] = ["J1_hang_2026-03-01.jpg"], ["J1_stop.jpg"]
     fill(tmp_path, names)
