@@ -123,6 +123,8 @@ def score_folder(
         A folder, the register, the settings or a species profile is wrong.
     NothingToScoreError
         No photo there.
+    FolderLostError
+        The folder went away while it was read; ``out`` is left as it was.
     NotWritableError
         ``out`` cannot be written.
     """

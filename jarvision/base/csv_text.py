@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import csv
-import io
 import math
 import re
 from collections.abc import Iterable, Sequence
@@ -17,9 +16,14 @@ from jarvision.base.text import printable
 CsvCell = str | int | float | None
 Row = Sequence[CsvCell]
 
-# Spreadsheets run a cell that starts like this as a formula; a plain number is harmless.
-_FORMULA: Final = re.compile(r"^[=+\-@\t\r\n]")
-_NUMBER: Final = re.compile(r"^[+-]?\d+(\.\d+)?$")
+# Spreadsheets run a cell that starts like this as a formula, some of them fullwidth signs, too.
+_RUNS: Final = r"[=+\-@\t\r\n\uff1d\uff0b\uff0d\uff20]"
+_FORMULA: Final = re.compile(rf" *{_RUNS}")
+_NUMBER: Final = re.compile(r"[+-]?\d+(\.\d+)?")
+# Where commas are decimal, a semicolon begins a cell, whatever stands in quotation marks.
+_PIECE: Final = re.compile(r"[^;]+")
+_GUARDED: Final = re.compile(rf"[ ']*{_RUNS}")
+_QUOTED: Final = re.compile(r'[",;\r\n]|^ | $')
 _LINE_END: Final = re.compile(r"\r\n|\r|\n")
 
 
@@ -34,10 +38,22 @@ class CsvTable:
     """Line number in the file (from 1) and cells of each row."""
 
 
+class CsvLineError(UsageError):
+    """A line that cannot be parted into cells; ``line`` counts from 1."""
+
+    def __init__(self, line: int, what: str) -> None:
+        super().__init__(f"line {line}: {what}", "Correct this line.")
+        self.line = line
+        self.what = what
+
+
 def is_formula(text: str) -> bool:
-    """Say whether a spreadsheet would run this cell."""
-    # The first character is judged before it is cleaned: a tab must not hide what follows it.
-    return bool(_FORMULA.match(text.lstrip(" "))) and not _NUMBER.match(text)
+    """Say whether a spreadsheet would run this cell, or what follows a semicolon in it."""
+    return any(_runs(piece) for piece in _PIECE.findall(text))
+
+
+def _runs(piece: str) -> bool:
+    return bool(_FORMULA.match(piece)) and not _NUMBER.fullmatch(piece)
 
 
 def to_csv(columns: Sequence[str], rows: Iterable[Row]) -> str:
@@ -47,10 +63,16 @@ def to_csv(columns: Sequence[str], rows: Iterable[Row]) -> str:
 
 def to_lines(rows: Iterable[Row], delimiter: str = ",") -> str:
     """Lines of CSV text, without a header of their own."""
-    text = io.StringIO()
-    writer = csv.writer(text, delimiter=delimiter, lineterminator="\n")
-    writer.writerows([_cell(value) for value in row] for row in rows)
-    return text.getvalue()
+    lines = (delimiter.join(_quoted(_cell(value)) for value in row) for row in rows)
+    return "".join(f"{line}\n" for line in lines)
+
+
+def _quoted(cell: str) -> str:
+    """Put quotation marks round a cell that either kind of spreadsheet would part (RFC 4180)."""
+    if not _QUOTED.search(cell):
+        return cell
+    doubled = cell.replace('"', '""')
+    return f'"{doubled}"'
 
 
 def _cell(value: CsvCell) -> str:
@@ -58,13 +80,23 @@ def _cell(value: CsvCell) -> str:
         return ""
     if not isinstance(value, str):
         return str(value)
-    text = printable(value)
-    return f"'{text}" if is_formula(value) or is_formula(text) else text  # cleaning may bare one
+    return _PIECE.sub(
+        lambda piece: f"'{piece[0]}" if _guards(piece[0]) else piece[0], printable(value)
+    )
+
+
+def _guards(piece: str) -> bool:
+    """Say whether an apostrophe goes before it: a formula, or one that has apostrophes already."""
+    return bool(_GUARDED.match(piece)) and not _NUMBER.fullmatch(piece)
 
 
 def plain_cell(text: str) -> str:
     """Take away the apostrophe that :func:`to_csv` puts before a formula."""
-    return text[1:] if text.startswith("'") and is_formula(text[1:]) else text
+    return _PIECE.sub(lambda piece: piece[0][_is_guarded(piece[0]) :], text)
+
+
+def _is_guarded(piece: str) -> bool:
+    return piece.startswith("'") and _guards(piece[1:])
 
 
 def parse_csv(text: str, *, remarks: bool = True) -> CsvTable | None:
@@ -72,6 +104,11 @@ def parse_csv(text: str, *, remarks: bool = True) -> CsvTable | None:
 
     Blank lines are passed over, missing cells are empty. With ``remarks`` lines that begin with
     ``#`` are passed over, too; a jar that is called so can then not stand first on its line.
+
+    Raises
+    ------
+    CsvLineError
+        For a quotation mark that is never closed, or a cell of over 131,072 letters.
     """
     # splitlines would also break a cell at rare characters, such as a line separator pasted in
     every = enumerate(_LINE_END.split(text), 1)
@@ -81,13 +118,22 @@ def parse_csv(text: str, *, remarks: bool = True) -> CsvTable | None:
         return None
     delimiter = ";" if kept[0][1].count(";") > kept[0][1].count(",") else ","
     # One csv.reader per line: a stray quote then spoils its own line, not the rest of the file.
-    cells = [(n, next(csv.reader([line], delimiter=delimiter))) for n, line in kept]
+    cells = [(n, _cells(line, n, delimiter)) for n, line in kept]
     columns = tuple(name.strip().lower() for name in cells[0][1])
     rows = []
     for number, row in cells[1:]:
         padded = [cell.strip() for cell in row] + [""] * (len(columns) - len(row))
         rows.append((number, dict(zip(columns, padded, strict=False))))
     return CsvTable(delimiter, columns, cells[0][0], tuple(rows))
+
+
+def _cells(line: str, number: int, delimiter: str) -> list[str]:
+    try:
+        return next(csv.reader([line], delimiter=delimiter, strict=True))
+    except csv.Error as error:
+        long = "limit" in str(error)
+        what = "a cell is too long" if long else "a quotation mark is not closed, or stands alone"
+        raise CsvLineError(number, what) from error
 
 
 def read_table(path: Path, needed: Iterable[str]) -> CsvTable:
@@ -100,6 +146,8 @@ def read_table(path: Path, needed: Iterable[str]) -> CsvTable:
     """
     try:
         table = parse_csv(path.read_text(encoding="utf-8-sig"), remarks=False)
+    except CsvLineError as error:
+        raise UsageError(f"{printable(path.name)}, {error.message}", error.remedy) from error
     except (OSError, UnicodeDecodeError) as error:
         raise UsageError(
             f"{printable(path.name)} cannot be read ({error})", "Save it as UTF-8 CSV."

@@ -14,6 +14,7 @@ class ExitCode(IntEnum):
     NOTHING_TO_SCORE = 3
     SOME_UNUSABLE = 4
     NOT_WRITABLE = 5
+    FOLDER_LOST = 6
     STOPPED = 130
 
 
@@ -61,6 +62,12 @@ class NothingToScoreError(JarvisionError):
     """A folder that holds no photo."""
 
     exit_code = ExitCode.NOTHING_TO_SCORE
+
+
+class FolderLostError(JarvisionError):
+    """A folder of photos that went away while it was read; nothing was published."""
+
+    exit_code = ExitCode.FOLDER_LOST
 
 
 class NotWritableError(JarvisionError):

@@ -63,6 +63,12 @@ def write_pieces(path: Path, pieces: Iterable[bytes]) -> Path:
     return path
 
 
+def stays_inside(relative: str) -> bool:
+    """Tell a path that leads to no place outside of the folder that it is taken in, anywhere."""
+    plain = not set(relative) & {"\\", ":", "\0"} and not relative.startswith("/")
+    return plain and ".." not in relative.split("/")
+
+
 def sweep_parts(folder: Path) -> None:
     """Take away what killed runs left half-written in ``folder`` and the folders right under it.
 

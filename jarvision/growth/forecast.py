@@ -12,10 +12,11 @@ import math
 import zlib
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from datetime import date, timedelta
+from datetime import date
 
 import numpy as np
 
+from jarvision.base.days import days_after
 from jarvision.growth.models import MODELS, Fit, draw_parameters, fit_curve
 from jarvision.growth.priors import Sibling, pooled_prior, species_prior
 from jarvision.growth.stall import Stall, find_stall
@@ -148,12 +149,12 @@ def _forecast(
         left = middle * (left / middle) ** settings.forecast_spread
     days = np.maximum(np.ceil(left - 1e-9), 1.0)
     low, high = date_interval(days, settings.interval)
-    latest = (today + timedelta(days=settings.horizon_days) - series.origin).days
+    latest = (days_after(today, settings.horizon_days) - series.origin).days
 
     def as_date(left_days: float) -> date | None:
         if not math.isfinite(left_days) or last + left_days > latest:
             return None
-        return series.day(-1) + timedelta(days=int(left_days))
+        return days_after(series.day(-1), left_days)
 
     return Ready(as_date(max(float(np.ceil(middle - 1e-9)), 1.0)), as_date(low), as_date(high))
 
@@ -185,12 +186,12 @@ def _prior_ready(series: Series, history: JarHistory, profile: SpeciesProfile) -
     low_days, high_days = profile.spawn_run_days
     if started is None:
         return Ready()
-    earliest = series.day(-1) + timedelta(days=1)
-    high = started + timedelta(days=math.ceil(high_days))
+    earliest = days_after(series.day(-1), 1)
+    high = days_after(started, math.ceil(high_days))
     if high < earliest:
         return Ready()
-    low = started + timedelta(days=math.floor(low_days))
-    middle = started + timedelta(days=round((low_days + high_days) / 2))
+    low = days_after(started, math.floor(low_days))
+    middle = days_after(started, round((low_days + high_days) / 2))
     return Ready(max(middle, earliest), max(low, earliest), high)
 
 

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 
 import numpy as np
 
+from jarvision.base.days import days_after
 from jarvision.base.statistics import Z95, Slope, weighted_slope
 from jarvision.history.shakes import shaken_on
 from jarvision.records import FloatArray, JarDay
@@ -31,7 +32,7 @@ class Series:
 
     def day(self, index: int) -> date:
         """The date of a point."""
-        return self.origin + timedelta(days=int(self.t[index]))
+        return days_after(self.origin, self.t[index])
 
 
 def last_piece(days: Sequence[JarDay], settings: GrowthSettings) -> tuple[JarDay, ...]:

@@ -92,7 +92,7 @@ FLAGS: dict[str, FlagKind] = {
         FlagKind(
             "wrong_date",
             "look",
-            "a photo is dated before the jar was started or after today",
+            "a photo is dated before the jar was started, after today or before 1990",
             "Set the phone's clock; put the right date into the file name and take it out of EXIF.",
         ),
         FlagKind(
@@ -188,6 +188,12 @@ FINDINGS: dict[str, Wording] = {
     "dated_before_start": Wording(
         "A photo is dated {photo_day}, before the jar was started ({started}): not counted.",
         "A photo is dated {photo_day}, before the jar was started ({started})",
+        "wrong_date",
+    ),
+    "date_ignored": Wording(
+        "{photo}: {exif_day}, the day in its EXIF, cannot be; {photo_day} counts, from the file's "
+        "{source}.",
+        "{photo} is dated {exif_day}, which cannot be",
         "wrong_date",
     ),
     "no_photo": Wording("No photo of this jar could be used.", "no photo could be used"),

@@ -36,6 +36,8 @@ class Reading:
     one that was held against a :class:`~jarvision.records.reference.KnownLook` names that one's
     jar and day, and has no look itself: what is learned from others teaches no others.
     ``unproven_cm2`` looks like stain, but nothing shows growth there: it counts as bare.
+    ``ignored_day`` stood in EXIF, cannot be right and was not used. ``picture`` tells the decoded
+    pixels of a usable photo: equal ones are the same shot.
     """
 
     photo: str
@@ -64,6 +66,8 @@ class Reading:
     reference_jar: str = ""
     reference_day: date | None = None
     unproven_cm2: float = 0.0
+    ignored_day: date | None = None
+    picture: str = ""
 
     def area_cm2(self, *kinds: str) -> float:
         """Summed area of the patches of the given kinds, cm2."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import Literal
 
@@ -37,6 +37,8 @@ class Photo:
         What the clock of ``taken_at`` was ahead of UTC; None when the file does not say.
     notes
         What must be told about how the file was read, one sentence each without a full stop.
+    ignored_day
+        The day of a time in EXIF that cannot be right and was not used.
     """
 
     path: Path
@@ -50,6 +52,7 @@ class Photo:
     rgb16: NDArray[np.uint16] | None = None
     utc_offset: timedelta | None = None
     notes: tuple[str, ...] = ()
+    ignored_day: date | None = None
 
     @property
     def samples(self) -> ByteArray | NDArray[np.uint16]:

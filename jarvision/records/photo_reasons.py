@@ -93,6 +93,11 @@ PHOTO_REASONS: dict[str, PhotoReason] = {
             "Wipe the glass, turn the label away, move the lamp so that it does not mirror.",
         ),
         PhotoReason(
+            "repeated",
+            "the same picture of this jar is there already, under another name or date",
+            "Delete one of the two files; the first date counts, the one in EXIF before others.",
+        ),
+        PhotoReason(
             "jar_mismatch",
             "the jar tag and the file or folder name disagree",
             "Rename the file or fix the tag; until then the photo counts for neither jar.",

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
-from jarvision.base.csv_text import CsvTable, is_formula, parse_csv
+from jarvision.base.csv_text import CsvLineError, CsvTable, is_formula, parse_csv
 from jarvision.base.errors import NotWritableError, RegisterError
 from jarvision.base.files import write_whole
 from jarvision.base.text import printable
@@ -115,6 +115,8 @@ def _read(path: Path) -> tuple[bytes, CsvTable]:
             f"There is no register {printable(str(path))}",
             "Write one with jarvision jars new, or name yours with --register.",
         ) from None
+    except CsvLineError as error:
+        raise RegisterError(f"{printable(path.name)}, {error.message}", error.remedy) from error
     except (OSError, UnicodeDecodeError) as error:
         raise RegisterError(
             f"The register {printable(path.name)} cannot be read ({error})", "Save it as UTF-8 CSV."
@@ -151,8 +153,8 @@ def _check_cells(cells: Mapping[str, str], table: CsvTable, path: Path) -> None:
             )
         if is_formula(text):
             raise RegisterError(
-                f"The {name} '{text}' begins like a formula: a spreadsheet would run it",
-                "Begin it with a letter or a number.",
+                f"The {name} '{text}' holds what a spreadsheet would run as a formula",
+                "Begin it, and what follows a semicolon, with a letter or a number.",
             )
 
 

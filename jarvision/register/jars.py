@@ -9,14 +9,14 @@ a byte-order mark, blank lines and ``#`` lines are all fine.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from functools import cached_property
 from pathlib import Path
 from typing import Any, get_args
 
-from jarvision.base.csv_text import parse_csv
+from jarvision.base.csv_text import CsvLineError, parse_csv
 from jarvision.base.errors import RegisterError
 from jarvision.records import JarEntry, JarKind, JarShape, NothingGrown
 from jarvision.register.jar_shapes import MEASURES, fault_of
@@ -24,6 +24,7 @@ from jarvision.register.jar_shapes import MEASURES, fault_of
 REGISTER_NAME = "jars.csv"
 _TEXTS = ("jar", "kind", "species", "substrate", "started", "parent", "profile", "notes")
 REGISTER_COLUMNS = (*_TEXTS, *MEASURES)
+_SHOWN_ENDS = 4
 KINDS: tuple[str, ...] = get_args(JarKind)
 
 
@@ -106,7 +107,10 @@ def parse_register(
     RegisterError
         As :func:`read_register`.
     """
-    table = parse_csv(text)
+    try:
+        table = parse_csv(text)
+    except CsvLineError as error:
+        raise _error(file, error.line, error.what) from error
     if table is None:
         raise RegisterError(
             f"The register {file} is empty", f"Give it a first line: {','.join(_TEXTS)}."
@@ -198,6 +202,7 @@ def _shape(row: Mapping[str, str], line: int, file: str) -> JarShape:
 # --------------------------------------------------------------------------- whole file
 def _check_parents(entries: Mapping[str, JarEntry], lines: Mapping[str, int], file: str) -> None:
     """Raise unless every parent is a jar of the register and nobody descends from itself."""
+    sound: set[str] = set()  # jars whose line was followed to its end
     for jar, entry in entries.items():
         if entry.parent and entry.parent not in entries:
             raise _error(
@@ -206,12 +211,25 @@ def _check_parents(entries: Mapping[str, JarEntry], lines: Mapping[str, int], fi
                 f"parent '{entry.parent}' of jar '{jar}' is not in the register",
                 "Add a line for it, or leave the parent empty.",
             )
-        chain = [jar]
-        while parent := entries[chain[-1]].parent:
+        chain = dict.fromkeys([jar])
+        last = jar
+        while (parent := entries[last].parent) and parent not in sound:
             if parent in chain:
-                loop = " <- ".join([*chain, parent])
+                loop = _shortened([*chain, parent])
                 raise _error(file, lines[jar], f"a jar descends from itself ({loop})")
-            chain.append(parent)
+            if parent not in entries:
+                break  # told when its own line is looked at
+            chain[parent] = None
+            last = parent
+        sound.update(chain)
+
+
+def _shortened(line: Sequence[str]) -> str:
+    """A line of descent in words; of a long one its two ends."""
+    shown = (
+        line if len(line) <= 2 * _SHOWN_ENDS else [*line[:_SHOWN_ENDS], "...", *line[-_SHOWN_ENDS:]]
+    )
+    return " <- ".join(shown)
 
 
 def _species_warnings(

@@ -33,6 +33,9 @@ _ISO_DATE: Final = re.compile(r"(?<!\d)(20\d\d)(-?)(0[1-9]|1[0-2])\2(0[1-9]|[12]
 _VIEW: Final = re.compile(r"_([a-d])$", re.IGNORECASE)
 
 
+_FIRST_WORD: Final = re.compile(r"[\W\d_]*[^\W\d_]*")
+
+
 _NUMBER: Final = re.compile(r"\d+")
 
 
@@ -99,10 +102,20 @@ def picture_name(photo: str) -> str:
     """Name of the JPEG that belongs to a photo, e.g. ``J01_2026-03-01.jpg``; always one level deep.
 
     ``photo`` is the path relative to the scored folder. Folder and file are joined by ``--``; a
-    name that another photo could come to as well gets a digest of the full path.
+    name that another photo could come to as well, on file systems that do not tell capitals apart
+    too, gets a digest of the full path.
     """
     path = PurePosixPath(photo)
-    name = safe_name("--".join(path.parts))
-    if "--" in photo or PurePosixPath(path.stem).suffix.lower() in PHOTO_SUFFIXES:
+    joined = "--".join(path.parts)
+    name = safe_name(joined)
+    twice = "--" in photo or PurePosixPath(path.stem).suffix.lower() in PHOTO_SUFFIXES
+    if twice or joined != _usual_case(joined):
         name = with_digest(name, photo)
     return name if name.lower().endswith(".jpg") else f"{name}.jpg"
+
+
+def _usual_case(name: str) -> str:
+    """The one spelling of a name that is its own picture's: ``SL01_2026-03-05-dark.jpg``."""
+    found = _FIRST_WORD.match(name)
+    end = found.end() if found else 0
+    return name[:end].casefold().upper() + name[end:].casefold()

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections import Counter
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 
 from jarvision.base.files import write_whole
-from jarvision.base.text import safe_name
+from jarvision.base.text import safe_name, with_digest
 from jarvision.records import JarEntry, ShelfResult
 from jarvision.verdict.plan import Plan
 
@@ -41,8 +42,19 @@ def write_report(
     if plan is not None:
         write_plan(plan, out, shelf=result.folder)
     curves = {}  # in files, not in memory: a large shelf has thousands
+    names = _curve_names(story.verdict.jar for story in result.stories)
     for jar, curve in draw_curves(result.stories):
         if curve:
-            path = out / "curves" / f"{safe_name(jar)}.svg"
+            path = out / "curves" / f"{names[jar]}.svg"
             curves[jar] = write_whole(path, curve.encode("utf-8"))
     write_page(result, out, plan=plan, register=register, curves=curves)
+
+
+def _curve_names(jars: Iterable[str]) -> dict[str, str]:
+    """File name of every jar's curve, apart on file systems that do not tell capitals apart."""
+    plain = {jar: safe_name(jar) for jar in jars}
+    alike = Counter(name.casefold() for name in plain.values())
+    return {
+        jar: name if alike[name.casefold()] == 1 else with_digest(name, jar)
+        for jar, name in plain.items()
+    }

@@ -5,9 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 from typing import Any, Final
 
+from jarvision.base.days import days_after
 from jarvision.base.text import printable
 from jarvision.records import OFF_COLOUR_KINDS, Growth, JarStory, VerdictWord
 from jarvision.report import svg
@@ -230,23 +231,23 @@ def _plot_readings(axes: Any, curve: Curve, verdict: VerdictWord) -> None:
 
 
 # --------------------------------------------------------------------------- the shelf
-def draw_shelf(stories: Sequence[JarStory], *, key: str) -> str:
+def draw_shelf(stories: Sequence[JarStory], *, key: str, today: date) -> str:
     """Return the coverage of all jars over the days in one chart; empty without a usable day.
 
     Jars that need something are drawn strong and over the others, so that the odd one out shows.
+    Days after ``today`` come from wrong clocks and are left out.
     """
-    shown = [story for story in stories if story.history.days]
-    if not shown:
+    days = [d.day for story in stories for d in story.history.days if d.day <= today]
+    if not days:
         return ""
-    last = max(story.history.days[-1].day for story in shown)
-    first = min(story.history.days[0].day for story in shown)
-    origin = max(first, last - timedelta(days=SHELF_DAYS))
+    shown, first, last = list(stories), min(days), max(days)
+    origin = max(first, days_after(last, -SHELF_DAYS))
     figure, axes = _axes(SHELF_SIZE_PX, right=0.80)
     order: list[VerdictWord] = ["wait", "go", "check", "no-go"]
     shown.sort(key=lambda story: order.index(story.verdict.verdict))
     ends = []
     for story in shown:
-        end = _plot_line(axes, story, origin)
+        end = _plot_line(axes, story, origin, last)
         if end is not None:
             ends.append((*end, story))
     span = max(float((last - origin).days), 1.0)
@@ -256,11 +257,11 @@ def draw_shelf(stories: Sequence[JarStory], *, key: str) -> str:
     return svg.to_svg(figure, key=key)
 
 
-def _plot_line(axes: Any, story: JarStory, origin: date) -> tuple[float, float] | None:
-    days = [d for d in story.history.days if d.day >= origin]
+def _plot_line(axes: Any, story: JarStory, first: date, last: date) -> tuple[float, float] | None:
+    days = [d for d in story.history.days if first <= d.day <= last]
     if not days:
         return None
-    x = [float((d.day - origin).days) for d in days]
+    x = [float((d.day - first).days) for d in days]
     y = [d.coverage.percent for d in days]
     verdict = story.verdict.verdict
     strong = verdict in ("no-go", "check")
@@ -301,7 +302,7 @@ def _label_days(axes: Any, origin: date, last: float, *, most: int) -> None:
 
 
 def _date(origin: date, days: float) -> str:
-    return tell_short_day(origin + timedelta(days=days))
+    return tell_short_day(days_after(origin, days))
 
 
 def _text(

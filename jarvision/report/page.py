@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 from functools import cache
 from itertools import groupby
 from pathlib import Path
@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Final
 
 from markupsafe import Markup
 
+from jarvision.base.days import days_after
 from jarvision.base.files import write_pieces
 from jarvision.base.text import printable
 from jarvision.base.version import __version__
@@ -161,7 +162,7 @@ def _pieces(
         days=_plan_days(plan) if plan else (),
         later=jars_told(plan.later) if plan else "",
         undated=jars_told(plan.undated) if plan else "",
-        shelf=_shelf_chart(stories),
+        shelf=_shelf_chart(stories, result.scored_on),
         table_days=[f"{day.day} {day:%b}" for day in _table_days(result.scored_on, stories)],
         rows=_rows(stories, heads, result.scored_on),
         photos=len(result.readings),
@@ -285,8 +286,8 @@ def _task(item: PlanItem, *, with_text: bool) -> TaskLine:
 
 
 # --------------------------------------------------------------------------- the shelf
-def _shelf_chart(stories: Sequence[JarStory]) -> Markup:
-    chart = draw_shelf(stories, key="shelf")
+def _shelf_chart(stories: Sequence[JarStory], today: date) -> Markup:
+    chart = draw_shelf(stories, key="shelf", today=today)
     if not chart:
         return Markup("")
     return svg.in_page(chart, finding=describe_shelf(stories), css_class="curve")
@@ -296,7 +297,7 @@ def _table_days(today: date, stories: Sequence[JarStory]) -> list[date]:
     """The newest days, up to today, none before the first photo."""
     first = min((s.history.days[0].day for s in stories if s.history.days), default=today)
     days = min(TABLE_DAYS, (today - first).days + 1)
-    return [today - timedelta(days=back) for back in reversed(range(max(days, 1)))]
+    return [days_after(today, -back) for back in reversed(range(max(days, 1)))]
 
 
 def _rows(stories: Sequence[JarStory], jars: Sequence[JarHead], today: date) -> list[DayRow]:

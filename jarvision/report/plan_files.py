@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Iterable
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import UTC, date, datetime, time
 from pathlib import Path
 from typing import Final
 
 from jarvision.base.csv_text import Row, to_csv
+from jarvision.base.days import days_after
 from jarvision.base.files import write_whole
 from jarvision.base.text import printable
 from jarvision.base.version import __version__
@@ -91,7 +92,7 @@ def to_calendar(plan: Plan, *, shelf: str) -> bytes:
         event.add("dtstamp", datetime.combine(plan.first, time(), UTC))
         event.add("sequence", _sequence(plan.first))
         event.add("dtstart", item.day)
-        event.add("dtend", item.day + timedelta(days=1))  # the end of an all-day event is outside
+        event.add("dtend", days_after(item.day, 1))  # the end of an all-day event is outside
         event.add("summary", f"{HEADINGS[item.task]}: {jars_told(item.jars)}")
         event.add("description", _description(item))
         event.add("categories", [item.task])

@@ -10,16 +10,17 @@ import os
 import tempfile
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
-from datetime import datetime
+from datetime import datetime, time
 from functools import cache
 from pathlib import Path
 from typing import Final
 
 import numpy as np
 
+from jarvision.base.days import EARLIEST
 from jarvision.base.errors import NotWritableError, UsageError
 from jarvision.base.text import printable
-from jarvision.records import JarShape, KnownLook, NothingGrown, Reading
+from jarvision.records import JarShape, KnownLook, NothingGrown, Reading, TimeSource
 from jarvision.register.photo_names import read_name
 from jarvision.run.stamps import Stamp, content_of, stamp_of
 from jarvision.settings.vision import PhotoSettings
@@ -180,7 +181,10 @@ def read_job(read: PhotoReader, job: Job) -> JobResult:
     if content and content in job.known:
         return JobResult(job.name, None, content, stamp)
     try:
-        return JobResult(job.name, read(job), content, stamp)
+        reading = read(job)
+        if reading.status != "ok" and not os.path.lexists(job.path):
+            return JobResult(job.name, None)
+        return JobResult(job.name, reading, content, stamp)
     except (ImportError, NotWritableError, UsageError):
         raise
     except Exception as error:  # noqa: BLE001 - one odd photo must not cost the others: its own row
@@ -218,12 +222,25 @@ def unread(job: Job, detail: str) -> JobResult:
     taken_at, source = time_without_exif(job.path, dated=parts.day)
     if source == "file" and job.parcel is not None:
         taken_at = datetime.fromtimestamp(job.parcel.mtime_ns // 10**9)
+    return _unread(job, (taken_at, source), detail)
+
+
+def took_too_long(job: Job, seconds: float) -> JobResult:
+    """Result of a photo whose reading was ended; the file, which may never answer, is let be."""
+    day = read_name(job.name).day
+    source: TimeSource = "name" if day else "file"
+    taken = datetime.combine(day or EARLIEST, time(12)), source
+    return _unread(job, taken, f"reading this photo took longer than {seconds:.0f} s: given up")
+
+
+def _unread(job: Job, taken: tuple[datetime, TimeSource], detail: str) -> JobResult:
+    parts = read_name(job.name)
     reading = Reading(
         photo=job.name,
         jar=parts.jar,
         view=parts.view,
-        taken_at=taken_at,
-        time_source=source,
+        taken_at=taken[0],
+        time_source=taken[1],
         status="unusable",
         reason="unreadable",
         detail=printable(detail),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 from collections.abc import Callable, Collection, Iterator
 from pathlib import Path, PurePosixPath
@@ -25,15 +26,16 @@ def find_photos(
     """Find all photos under ``folder``, sorted by their relative path.
 
     Hidden files and folders, ``out`` and the folders of earlier runs are skipped; each real
-    folder is entered once, so that symbolic links cannot lead round in circles. A link that leads
-    nowhere is listed (it will be told as unreadable); pipes and devices are not.
+    folder is entered once, so that symbolic links cannot lead round in circles, and none above
+    ``folder`` is, by a link that would take in all that lies around it. A link that leads nowhere
+    is listed (it will be told as unreadable); pipes and devices are not.
 
     Parameters
     ----------
     out
         Output folder. Skipped where it lies strictly inside ``folder``.
     on_error
-        Called with the error for each folder that cannot be listed.
+        Called with the error for each folder that cannot be listed, or lies above.
     """
     root = folder.resolve()
     skip = out.resolve() if out is not None else None
@@ -45,6 +47,10 @@ def find_photos(
         if str(real) in seen or (real == skip and real != root):
             return
         seen.add(str(real))
+        if real in root.parents:
+            if on_error is not None:
+                on_error(OSError(errno.ELOOP, "a link to a folder above", str(place)))
+            return
         try:
             entries = sorted(os.scandir(place), key=lambda entry: entry.name)
         except OSError as error:

@@ -13,7 +13,7 @@ from jarvision.records import JarStory, Reading, ShelfResult
 from jarvision.run.packing import PackingError, pack_record, unpack_record
 from jarvision.run.photo_files import STORE_NAME
 from jarvision.run.shelf import Shelf
-from jarvision.run.store import Store, kept_result
+from jarvision.run.store import Store, has_sound_paths, kept_result
 
 
 @dataclass(frozen=True)
@@ -55,6 +55,8 @@ def last_result(out: Path, shelf: Shelf) -> ShelfResult | None:
         return None
     try:
         kept = unpack_record(_Kept, packed)
+        if not all(map(has_sound_paths, kept.result.readings)):
+            return None
         readings = {reading.photo: reading for reading in kept.result.readings}
         pairs = zip(kept.result.stories, kept.photos, strict=True)
         stories = [_with_readings(story, photos, readings) for story, photos in pairs]

@@ -11,11 +11,19 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
+from typing import Final
 
-from jarvision.base.errors import NothingToScoreError, NotWritableError, UsageError
+from jarvision.base.days import latest_day, machine_day
+from jarvision.base.errors import (
+    FolderLostError,
+    NothingToScoreError,
+    NotWritableError,
+    UsageError,
+)
 from jarvision.base.files import sweep_parts
-from jarvision.base.text import printable
+from jarvision.base.text import counted, printable
 from jarvision.history.build import build_histories
+from jarvision.history.repeats import refuse_repeats
 from jarvision.records import Reading, ShelfResult
 from jarvision.run.jobs import Fleet, Job, PhotoReader, read_one
 from jarvision.run.lock import only_run
@@ -27,6 +35,9 @@ from jarvision.run.store import Store
 from jarvision.run.update import Intake, Progress, Tell
 from jarvision.run.workers import local_fleet, refuse_in_a_starting_worker
 from jarvision.verdict.assess import tell_stories
+
+MOST_VANISHED: Final = 3
+"""So many photos may be moved or deleted while they are read; more, and the folder is going."""
 
 
 def score_shelf(
@@ -56,8 +67,9 @@ def score_shelf(
     jobs
         Worker processes. 1 reads in this process, where a decoder's crash would end the run.
     today
-        Day that the verdicts are for. None: the day of the newest usable photo, so that the same
-        folder gives the same verdicts on every later day.
+        Day that the verdicts are for. None: the day of the newest usable photo that is not dated
+        ahead of this machine's clock, so that the same folder gives the same verdicts on every
+        later day.
     read
         Reads one photo; None is the package's own reader. Must be picklable when ``jobs`` > 1.
     fleet
@@ -76,6 +88,8 @@ def score_shelf(
         The folder is none, or ``out`` is the same one; something beside the photos is wrong.
     NothingToScoreError
         No photo there.
+    FolderLostError
+        The folder, or more than a few photos, went away meanwhile: nothing is published.
     NotWritableError
         ``out`` cannot be written.
     WorkersError
@@ -85,8 +99,8 @@ def score_shelf(
     ground = _prepare(shelf, source, out=out, skip=skip)
     with _open_intake(ground, fleet or local_fleet(jobs), read or read_one, tell) as intake:
         readings = intake.take(ground.paths, progress=progress, tell=tell)
-        if not readings:
-            raise NothingToScoreError("All photos went away while they were read", "Try again.")
+        _check_still_there(ground, lost=len(ground.paths) - len(readings))
+        readings = refuse_repeats(readings)
         result = _assess(ground, readings, today=today or _newest_day(readings))
         if publish is not None:
             keep_result(intake.store, result)
@@ -212,8 +226,13 @@ def _file_notes(readings: Iterable[Reading]) -> list[str]:
 
 
 def _newest_day(readings: Iterable[Reading]) -> date:
-    """Day of the newest usable photo; of the newest photo when none is usable."""
-    return max((r.status == "ok", r.taken_at.date()) for r in readings)[1]
+    """Day of the newest usable photo; of the newest photo when none is usable.
+
+    A photo dated later than it can be does not count: one wrong clock would make all others old.
+    """
+    latest = latest_day()
+    days = ((r.status == "ok", r.taken_at.date()) for r in readings)
+    return max((found for found in days if found[1] <= latest), default=(False, machine_day()))[1]
 
 
 # --------------------------------------------------------------------------- folders
@@ -222,6 +241,18 @@ def _check_apart(folder: Path, out: Path) -> None:
         raise UsageError(
             "The output folder is the photo folder", "Give another one, such as --out report."
         )
+
+
+def _check_still_there(ground: _Ground, *, lost: int) -> None:
+    """Raise when what was read is no longer the folder: verdicts of the rest would be wrong."""
+    few = lost <= MOST_VANISHED and lost < len(ground.paths)
+    if not lost or (few and ground.source.root.is_dir()):
+        return
+    raise FolderLostError(
+        f"{counted(lost, 'photo')} of {printable(ground.source.label)} went away while being read",
+        "The results of before are left as they are. Connect the folder again: what has been read "
+        "is kept, and the same command goes on from there.",
+    )
 
 
 def _check_writable(out: Path) -> None:

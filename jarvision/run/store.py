@@ -14,9 +14,10 @@ from dataclasses import astuple, dataclass
 from datetime import UTC, date, datetime
 from pathlib import Path
 from types import TracebackType
-from typing import Final, Self
+from typing import Any, Final, Self
 
 from jarvision.base.errors import NotWritableError
+from jarvision.base.files import stays_inside
 from jarvision.records import BareLook, Reading
 from jarvision.run.packing import PackingError, pack_record, unpack_record
 from jarvision.run.photo_files import STORE_NAME
@@ -65,7 +66,20 @@ MIGRATIONS: Final = (
 _PEEK_S: Final = 0.5
 """How long the last result is waited for while a run holds the store: the tables have it, too."""
 
-_DAMAGED: Final = frozenset({sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB})
+_PASSING: Final = frozenset(
+    {
+        sqlite3.SQLITE_PERM,
+        sqlite3.SQLITE_BUSY,
+        sqlite3.SQLITE_LOCKED,
+        sqlite3.SQLITE_NOMEM,
+        sqlite3.SQLITE_READONLY,
+        sqlite3.SQLITE_IOERR,
+        sqlite3.SQLITE_FULL,
+        sqlite3.SQLITE_CANTOPEN,
+    }
+)
+"""What says nothing about a store: rights, other programs, disk. All else is damage."""
+
 _COLUMNS: Final = (
     "photo, size, mtime_ns, inode, content, code, settings, card, jar, reference, by_file_time, "
     "pictures, here, shows, taken_on, bare_look"
@@ -140,18 +154,8 @@ class Store:
     def index(self) -> dict[str, Known]:
         """All that is known, by name; a few hundred bytes a photo."""
         with self._told():
-            return {
-                _text(row[0]): Known(
-                    stamp=Stamp(*row[1:4]),
-                    content=row[4],
-                    made_with=Provenance(*row[5:10]),
-                    by_file_time=bool(row[10]),
-                    pictures=tuple(filter(None, row[11].split("\n"))),
-                    here=bool(row[12]),
-                    sighting=_sighting(*row[13:16]),
-                )
-                for row in self._db.execute(f"SELECT {_COLUMNS} FROM readings")  # noqa: S608 - our own
-            }
+            rows = self._db.execute(f"SELECT {_COLUMNS} FROM readings")  # noqa: S608 - our own
+            return dict(found for row in rows if (found := _known(row)) is not None)
 
     def keep(self, reading: Reading, *, stamp: Stamp, content: str, made_with: Provenance) -> None:
         """Add a reading, or put it in the place of an older one of the same photo."""
@@ -200,9 +204,10 @@ class Store:
                 "SELECT reading FROM readings WHERE photo = ?", (_bytes(photo),)
             ).fetchone()
         try:
-            return None if row is None else unpack_record(Reading, row[0])
+            reading = None if row is None else unpack_record(Reading, row[0])
         except PackingError:
             return None
+        return reading if reading is not None and has_sound_paths(reading) else None
 
     def keep_result(self, packed: bytes) -> None:
         """Keep the packed result of a scoring in the place of the one before."""
@@ -277,8 +282,11 @@ def _fault(db: sqlite3.Connection) -> str:
         if version > len(MIGRATIONS):
             return "was made by a newer jarvision"
         sound = db.execute("PRAGMA quick_check(1)").fetchone()[0] == "ok"
+        if version == len(MIGRATIONS):
+            db.execute(f"SELECT {_COLUMNS}, read_at, reading FROM readings LIMIT 0")  # noqa: S608
+            db.execute("SELECT number, scored_at, result FROM last_scoring LIMIT 0")
     except sqlite3.DatabaseError as error:
-        if error.sqlite_errorcode not in _DAMAGED:
+        if error.sqlite_errorcode & 0xFF in _PASSING:  # the upper bits tell more of the same
             raise
         sound = False
     return "" if sound else "is damaged"
@@ -305,6 +313,29 @@ def _set_aside(path: Path) -> Path:
         if beside.exists():
             beside.rename(aside.with_name(aside.name + log))
     return aside
+
+
+def has_sound_paths(reading: Reading) -> bool:
+    """Tell whether the pictures of a kept reading lie under OUT: a store may come from anywhere."""
+    return all(map(stays_inside, (reading.overlay, reading.wall_picture)))
+
+
+def _known(row: tuple[Any, ...]) -> tuple[str, Known] | None:
+    """Name and what a row says; None for one that no run of ours wrote: its photo is read again."""
+    try:
+        name, pictures = _text(row[0]), tuple(filter(None, row[11].split("\n")))
+        known = Known(
+            stamp=Stamp(*row[1:4]),
+            content=row[4],
+            made_with=Provenance(*row[5:10]),
+            by_file_time=bool(row[10]),
+            pictures=pictures,
+            here=bool(row[12]),
+            sighting=_sighting(*row[13:16]),
+        )
+    except (AttributeError, TypeError, ValueError):
+        return None
+    return (name, known) if all(map(stays_inside, pictures)) else None
 
 
 def _seen(sighting: Sighting | None) -> tuple[bytes | None, str | None, bytes | None]:

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Literal
 
-from jarvision.base.errors import NothingToScoreError, UsageError
+from jarvision.base.errors import FolderLostError, NothingToScoreError, UsageError
 from jarvision.run.lock import only_run
 from jarvision.run.photo_files import STORE_NAME
 from jarvision.run.sources import BESIDE_SUFFIXES, MAX_BESIDE_BYTES, PhotoFolder
@@ -159,7 +159,7 @@ class _Watch:
                 self.lost = False
         except NothingToScoreError:  # not yet
             pass
-        except UsageError as error:
+        except (UsageError, FolderLostError) as error:
             if self.arrivals is None:
                 raise
             if not self.lost:

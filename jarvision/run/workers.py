@@ -11,6 +11,7 @@ import os
 import signal
 import sys
 import threading
+import time
 from collections.abc import Callable, Generator, Iterable, Iterator
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
@@ -20,10 +21,22 @@ from itertools import chain, islice
 from typing import Final
 
 from jarvision.base.errors import WorkersError
-from jarvision.run.jobs import Fleet, Job, JobResult, PhotoReader, read_job, unread
+from jarvision.run.jobs import (
+    Fleet,
+    Job,
+    JobResult,
+    PhotoReader,
+    read_job,
+    took_too_long,
+    unread,
+)
 
 _MOST_WORKERS: Final = 61 if sys.platform == "win32" else 1024
 """Windows cannot wait for more processes at once."""
+
+LONGEST_PHOTO_S: Final = 120.0
+"""How long a photo may take, its worker's start included: the worst that are accepted take a tenth
+of that. A file of a stalled share, or one that never ends, would hold the run up for ever."""
 
 _NO_START: Final = "Worker processes end as soon as they start, before they read a photo"
 _NO_START_REMEDY: Final = (
@@ -32,15 +45,19 @@ _NO_START_REMEDY: Final = (
 )
 
 
-def local_fleet(workers: int) -> Fleet:
-    """Worker processes on this machine; 1 reads in this process."""
+def local_fleet(workers: int, *, apart: bool = False) -> Fleet:
+    """Worker processes on this machine; 1 reads in this process.
+
+    ``apart`` reads in a worker even then, so that no photo can end this process. A script must not
+    ask for it outside of ``if __name__ == "__main__":``.
+    """
 
     def read_all(jobs: Iterable[Job], read: PhotoReader) -> Iterator[JobResult]:
         one_job = partial(read_job, read)
         queue = iter(jobs)
         first = list(islice(queue, workers))  # no more workers than jobs
         waiting = chain(first, queue)
-        if len(first) <= 1:
+        if not first or (workers == 1 and not apart):
             return map(one_job, waiting)
         return _read_pooled(waiting, one_job, min(len(first), _MOST_WORKERS))
 
@@ -52,8 +69,9 @@ def _read_pooled(
 ) -> Iterator[JobResult]:
     """Read in worker processes.
 
-    The jobs in flight when a worker dies are suspects: they are read again one by one, each alone
-    in a worker, so that the one that breaks its worker a second time is named.
+    A photo that takes too long is told, and its worker ended. The jobs in flight when a worker
+    dies are suspects: they are read again one by one, each alone in a worker, so that the one that
+    breaks its worker a second time is named.
 
     Raises
     ------
@@ -63,39 +81,50 @@ def _read_pooled(
     suspects = yield from _read_until_broken(waiting, one_job, workers)
     if suspects:
         _check_that_workers_start()
-    while suspects:
+    while suspects is not None:
         yield from _read_alone(suspects, one_job)
         suspects = yield from _read_until_broken(waiting, one_job, workers)
 
 
 def _read_until_broken(
     waiting: Iterator[Job], one_job: Callable[[Job], JobResult], workers: int
-) -> Generator[JobResult, None, list[Job]]:
-    """Yield results; return the jobs in flight when a worker died, none when all are done."""
+) -> Generator[JobResult, None, list[Job] | None]:
+    """Yield results; return the jobs in flight when a worker ended, None when all are done."""
     pool = _new_pool(workers)
     flying: dict[Future[JobResult], Job] = {}
+    begun_s: dict[Future[JobResult], float] = {}
     broken = False
     try:
         while not broken:
             for job in islice(waiting, workers - len(flying)):
                 try:
                     with _deaf_to_ctrl_c():
-                        flying[pool.submit(one_job, job)] = job
+                        future = pool.submit(one_job, job)
                 except BrokenProcessPool:
-                    flying[Future()] = job
-                    broken = True
+                    future, broken = Future(), True
+                flying[future], begun_s[future] = job, time.monotonic()
+                if broken:
                     break
             if broken or not flying:
                 break
-            for future in wait(flying, return_when=FIRST_COMPLETED).done:
+            left_s = min(begun_s[future] for future in flying) + LONGEST_PHOTO_S - time.monotonic()
+            done = wait(flying, timeout=max(left_s, 0.0), return_when=FIRST_COMPLETED).done
+            for future in done:
                 if isinstance(future.exception(), BrokenProcessPool):
                     broken = True
                 else:
                     del flying[future]
                     yield future.result()
+            if not done:
+                broken = True
+                _end_workers(pool)
+                for future in [
+                    f for f in flying if time.monotonic() - begun_s[f] >= LONGEST_PHOTO_S
+                ]:
+                    yield took_too_long(flying.pop(future), LONGEST_PHOTO_S)
     finally:
         pool.shutdown(wait=not broken, cancel_futures=True)
-    return list(flying.values())
+    return list(flying.values()) if broken else None
 
 
 def _read_alone(jobs: list[Job], one_job: Callable[[Job], JobResult]) -> Iterator[JobResult]:
@@ -104,9 +133,18 @@ def _read_alone(jobs: list[Job], one_job: Callable[[Job], JobResult]) -> Iterato
             try:
                 with _deaf_to_ctrl_c():
                     future = pool.submit(one_job, job)
-                yield future.result()
+                yield future.result(timeout=LONGEST_PHOTO_S)
+            except TimeoutError:
+                _end_workers(pool)
+                yield took_too_long(job, LONGEST_PHOTO_S)
             except BrokenProcessPool:
                 yield unread(job, "reading this photo ended its worker process, twice")
+
+
+def _end_workers(pool: ProcessPoolExecutor) -> None:
+    """End the workers of a pool, those too that hear no signal; Python offers it from 3.14 on."""
+    for process in list((pool._processes or {}).values()):  # noqa: SLF001
+        process.kill()
 
 
 def _check_that_workers_start() -> None:

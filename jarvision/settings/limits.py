@@ -9,7 +9,8 @@ from dataclasses import dataclass
 class Limits:
     """What a number may be: ends included, unless ``above`` says that ``low`` itself is not.
 
-    ``high`` None: no upper end. ``unit`` in words, where the name of the setting does not tell it.
+    ``high`` None: the usual upper end of the unit. ``unit`` in words, where the name of the setting
+    does not tell it.
     """
 
     low: float

@@ -13,7 +13,7 @@ import inspect
 import textwrap
 import types
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, fields, is_dataclass
+from dataclasses import dataclass, fields, is_dataclass, replace
 from functools import cache
 from typing import Any, get_args, get_type_hints
 
@@ -35,7 +35,23 @@ _UNITS = {
     "de": "colour difference",
     "de00": "CIEDE2000",
 }
-_HIGHEST = {"percent": 100.0, "points": 100.0, "degrees": 180.0}
+_HIGHEST = {
+    "percent": 100.0,
+    "points": 100.0,
+    "degrees": 180.0,
+    "mm": 1000.0,
+    "mm2": 10_000.0,
+    "cm2": 1000.0,
+    "mm/day": 1000.0,
+    "px/mm": 100.0,
+    "pixels": 100.0,
+    "days": 3650.0,
+    "colour difference": 200.0,
+    "CIEDE2000": 200.0,
+}
+_HIGHEST_OF_ALL = 1000.0
+"""Far above whatever could be meant, and low enough that no photo takes for ever."""
+
 _SHARES = frozenset(
     {"share", "clipped", "opacity", "confidence", "interval", "linear", "agreement"}
 )
@@ -131,13 +147,16 @@ def _field(section: str, name: str, hint: Any, default: Any, reason: str | None)
     plain = get_args(hint)[0] if stated else hint
     kinds = get_args(plain) or (plain,)
     unit = stated[0].unit if stated and stated[0].unit is not None else _unit(name)
+    limits = stated[0] if stated else _usual_limits(name, unit, whole=int in kinds)
+    if limits.high is None:
+        limits = replace(limits, high=_HIGHEST.get(unit, _HIGHEST_OF_ALL))
     return SettingField(
         section=section,
         name=name,
         whole=int in kinds,
         default=default,
         unit=unit,
-        limits=stated[0] if stated else _usual_limits(name, unit, whole=int in kinds),
+        limits=limits,
         reason=reason or "",
     )
 

@@ -28,7 +28,6 @@ SETTINGS_NAME = "jarvision.toml"
 _MAX_BYTES = 1_000_000
 _SEE_ALL = "Run 'jarvision settings' to see every section and name with its default."
 _WIDTH = 88
-_ENDLESS = 1e15  # larger numbers, infinity among them, mean nothing in any unit
 
 
 @dataclass(frozen=True)
@@ -226,7 +225,7 @@ def _checked(section: str, key: str, value: Any, source: _Source) -> float:
     field = fields[key]
     kinds = (int,) if field.whole else (int, float)
     is_number = isinstance(value, kinds) and not isinstance(value, bool)
-    if not (is_number and abs(value) < _ENDLESS and field.limits.allows(value)):
+    if not (is_number and field.limits.allows(value)):
         unit = f", in {field.unit}" if field.unit else ""
         raise source.error(
             section,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 
-from jarvision.records import Growth, JarDay, JarHistory
+from jarvision.records import Finding, Growth, JarDay, JarHistory, Reading, VerdictWord
 from jarvision.register.species import SpeciesProfile
 from jarvision.settings.history import FrontSettings
 from jarvision.settings.verdict import VerdictSettings
@@ -37,6 +37,24 @@ def area_and_confidence(day: JarDay, kind: str) -> tuple[float, float]:
         (p.confidence for r in day.readings for p in r.patches if p.kind == kind), default=0.0
     )
     return area, confidence
+
+
+def ignored_date(reading: Reading, verdict: VerdictWord | None = None) -> list[Finding]:
+    """Tell a day in EXIF that could not be used, and what is used in its place."""
+    if reading.ignored_day is None:
+        return []
+    day = reading.taken_at.date()
+    return [
+        Finding.of(
+            "date_ignored",
+            verdict,
+            day=day,
+            photo=reading.photo,
+            photo_day=day,
+            exif_day=reading.ignored_day,
+            source="name" if reading.time_source == "name" else "own time",
+        )
+    ]
 
 
 def surely_covered(day: JarDay, percent: float) -> bool:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from jarvision.records import Finding
-from jarvision.verdict.evidence import Case, area_and_confidence
+from jarvision.verdict.evidence import Case, area_and_confidence, ignored_date
 
 FEWEST_PATCHES = 3
 """Fewer patches than this on either day may all have closed: they do not show that a jar turned."""
@@ -42,13 +42,14 @@ def _refused(case: Case) -> list[Finding]:
 
 
 def _file_dates(case: Case) -> list[Finding]:
-    """Tell days that were taken from the file's date."""
-    return [
-        Finding.of("file_date", day=d.day, photo=r.photo, photo_day=d.day)
-        for d in case.days
-        for r in d.readings
+    """Tell days that were taken from the file's date, or from its name against EXIF."""
+    readings = [r for d in case.days for r in d.readings]
+    found = [
+        Finding.of("file_date", day=r.taken_at.date(), photo=r.photo, photo_day=r.taken_at.date())
+        for r in readings
         if r.time_source == "file"
     ]
+    return found + [f for r in readings if r.time_source == "name" for f in ignored_date(r)]
 
 
 def _normal_stains(case: Case) -> list[Finding]:

@@ -10,9 +10,10 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 from typing import Final, Literal
 
+from jarvision.base.days import days_after
 from jarvision.records import JarEntry, JarStory, ShelfResult
 from jarvision.records.flags import FLAGS, Severity
 from jarvision.register.jars import Register
@@ -129,7 +130,7 @@ def make_plan(
     """
     chosen = settings or PlanSettings()
     first = today or result.scored_on
-    last = first + timedelta(days=chosen.days - 1)
+    last = days_after(first, chosen.days - 1)
     known = Register.of(register or {s.verdict.jar: s.history.entry for s in result.stories})
     stories = _open_stories(result, known, ended=ended, today=first)
     uses = {story.verdict.jar: _use(story, first) for story in stories if _promising(story)}
@@ -199,14 +200,14 @@ def _use(story: JarStory, first: date) -> _Use | None:
     if growth.ready_date is None:
         return _Use(story.verdict.jar, first, None, None, first) if go else None
     profile = story.profile
-    rest = timedelta(days=profile.consolidation_days)
-    earliest = first if go else first + timedelta(days=1)
-    keeps = growth.ready_date + rest + timedelta(days=profile.keeps_days)
+    rest = profile.consolidation_days
+    earliest = first if go else days_after(first, 1)
+    keeps = days_after(growth.ready_date, rest + profile.keeps_days)
 
     def rested(day: date | None) -> date | None:
-        return None if go or day is None else max(day + rest, earliest)
+        return None if go or day is None else max(days_after(day, rest), earliest)
 
-    day = first if go else max(growth.ready_date + rest, earliest)
+    day = first if go else max(days_after(growth.ready_date, rest), earliest)
     low, high = rested(growth.ready_low), rested(growth.ready_high)
     return _Use(story.verdict.jar, day, low, high, max(keeps, day))
 
@@ -282,7 +283,7 @@ def _batches(uses: Sequence[_Use], first: date, settings: PlanSettings) -> tuple
 
     Nothing is packed before substrate that is soaked on the first day is wet.
     """
-    soaked = first + timedelta(days=settings.soak_days)
+    soaked = days_after(first, settings.soak_days)
     rounds: list[tuple[list[_Use], list[date]]] = []
     for use in sorted(uses, key=lambda u: (u.day, u.jar)):
         day = max(use.day, soaked)
@@ -301,7 +302,7 @@ def _batch(held: Sequence[_Use], pack_on: date, settings: PlanSettings) -> Batch
     lows = [use.low for use in held if use.low]
     highs = [use.high for use in held if use.high]
     return Batch(
-        soak_on=pack_on - timedelta(days=settings.soak_days),
+        soak_on=days_after(pack_on, -settings.soak_days),
         pack_on=pack_on,
         spawn_jars=tuple(use.jar for use in held),
         low=max(lows, default=None),  # the last of the jars decides when all can be packed

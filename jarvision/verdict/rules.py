@@ -25,8 +25,8 @@ import math
 from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from datetime import timedelta
 
+from jarvision.base.days import days_after
 from jarvision.records import (
     HALF_VIEW_DEG,
     OFF_COLOUR_KINDS,
@@ -42,6 +42,7 @@ from jarvision.verdict.evidence import (
     age_days,
     area_and_confidence,
     beyond_run,
+    ignored_date,
     is_thin,
 )
 
@@ -59,7 +60,7 @@ def _photo(case: Case) -> list[Finding]:
 
 
 def _dates(case: Case) -> list[Finding]:
-    """Doubt photos dated after today or before the jar's start."""
+    """Doubt photos dated after today, before the jar's start, or by nothing but a wrong clock."""
     found = []
     ahead = [d.day for d in case.history.days if d.day > case.today]
     if ahead:
@@ -72,7 +73,9 @@ def _dates(case: Case) -> list[Finding]:
         found.append(
             Finding.of("dated_before_start", "check", day=day, photo_day=day, started=started)
         )
-    return found
+    # a file's time is that of its copy: beside a wrong clock nothing tells the day
+    copied = [r for d in case.days for r in d.readings if r.time_source == "file"]
+    return found + [told for r in copied for told in ignored_date(r, "check")]
 
 
 def _seen_percent(day: JarDay) -> float:
@@ -272,7 +275,7 @@ def _fast_front(case: Case) -> list[Finding]:
     limits, fronts = case.limits, case.front_limits
     top = case.profile.front_mm_per_day[1]
     fastest = min(fronts.fastest_mm_per_day, fronts.species_factor * top)
-    since = case.last.day - timedelta(days=limits.fast_front_days)
+    since = days_after(case.last.day, -limits.fast_front_days)
     fast = [
         (d.day, d.front)
         for d in case.days

@@ -46,7 +46,7 @@ from jarvision.vision.overlay.draw import (
     draw_wall_strip,
     save_picture,
 )
-from jarvision.vision.photo import read_photo, time_without_exif
+from jarvision.vision.photo import picture_digest, read_photo, time_without_exif
 from jarvision.vision.quality.diagnose import find_card_or_say_why
 from jarvision.vision.quality.gate import accept_card, accept_wall
 from jarvision.vision.tissue.classify import classify
@@ -326,6 +326,8 @@ def _reading_of(
         reference_jar=reference.jar if reference else "",
         reference_day=reference.day if reference else None,
         unproven_cm2=unproven_cm2(analysis.wall, analysis.tissue),
+        ignored_day=analysis.photo.ignored_day,
+        picture=picture_digest(analysis.photo),
     )
 
 

@@ -5,10 +5,12 @@ from __future__ import annotations
 import csv
 import io
 import os
+import shutil
+import sqlite3
 import struct
 import zlib
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
@@ -28,6 +30,7 @@ from jarvision.run.lock import LOCK_NAME
 from jarvision.run.photo_files import STORE_NAME
 from jarvision.run.workers import local_fleet
 
+GOOD = Path(__file__).parents[2] / "sample_images" / "SL01_2026-03-05.jpg"
 LONG_NAME = "J1_" + "ä" * 90 + "_2026-03-01.jpg"  # 209 bytes in UTF-8
 FAR_FUTURE_S, FAR_PAST_S = 8_000_000_000, -2_000_000_000  # 2223 and 1906
 UNREADABLE, NO_CARD = "unreadable", "no_card"
@@ -151,6 +154,23 @@ def test_everything_odd_in_a_folder_becomes_its_own_row(
     assert (tmp_path / "out" / "readings.csv").read_bytes() == table
 
 
+@pytest.mark.skipif(os.name == "nt", reason="names of any bytes")
+def test_a_good_photo_whose_jar_is_no_text_is_read_and_drawn(tmp_path: Path) -> None:
+    """In a process of its own: what would end it must not end the tests."""
+    name = os.fsdecode(b"caf\xe9_2026-03-05.jpg")
+    (tmp_path / "photos").mkdir()
+    shutil.copy(GOOD, tmp_path / "photos" / name)
+    out = tmp_path / "out"
+
+    def publish(result: ShelfResult) -> None:
+        write_report(result, out)
+
+    fleet = local_fleet(1, apart=True)
+    (reading,) = score_folder(tmp_path / "photos", out=out, fleet=fleet, publish=publish).readings
+    assert (reading.status, reading.jar) == ("ok", "caf\udce9")
+    assert (out / reading.overlay).is_file()
+
+
 HOSTILE_JARS = [
     "../../outside",
     "/etc/outside",
@@ -260,6 +280,23 @@ def test_a_truncated_store_is_set_aside_and_every_photo_is_there_again(tmp_path:
     assert len(list(out.glob("jarvision-aside-*.sqlite"))) == 4
 
 
+def test_a_store_from_elsewhere_deletes_nothing_outside_the_output(tmp_path: Path) -> None:
+    """The photo that it tells of is renamed: its old pictures would be taken away."""
+    photos, out, victim = tmp_path / "photos", tmp_path / "out", tmp_path / "victim.jpg"
+    name = fill(photos, 1, 1)[0]
+    first = score_folder(photos, out=out, read=paced)
+    victim.write_text("mine")
+    with closing(sqlite3.connect(out / STORE_NAME)) as db:
+        db.execute("UPDATE readings SET pictures = '../victim.jpg'")
+        db.commit()
+    (photos / "old").mkdir()
+    (photos / name).rename(photos / "old" / name)
+    (photos / "old").rename(photos / name.split("_")[0])
+    again = score_folder(photos, out=out, read=paced)
+    assert victim.read_text() == "mine"
+    assert again.readings[0].coverage == first.readings[0].coverage
+
+
 # --------------------------------------------------------------------------- clocks
 @pytest.mark.parametrize("seconds", [-10 * 365 * 86400, 10 * 365 * 86400])
 def test_a_clock_that_jumps_costs_no_second_reading(
@@ -277,6 +314,22 @@ def test_a_clock_that_jumps_costs_no_second_reading(
         raise AssertionError(job)
 
     assert score_folder(photos, out=out, read=never) == first
+
+
+def test_a_photo_of_a_wrong_clock_makes_a_check_of_its_own_jar_alone(tmp_path: Path) -> None:
+    photos, out = tmp_path / "photos", tmp_path / "out"
+    fill(photos, 2, 3)
+    before = score_folder(photos, out=out, read=paced)
+    (photos / "J01_2096-03-09.jpg").write_text("50")
+
+    def publish(result: ShelfResult) -> None:
+        write_report(result, out)
+
+    after = score_folder(photos, out=out, read=paced, publish=publish)
+    assert after.scored_on == before.scored_on == date(2026, 3, 3)
+    assert after.stories[0] == before.stories[0]
+    assert after.stories[1].verdict.verdict == "check"
+    assert "wrong_date" in {flag.flag for flag in after.stories[1].flags}
 
 
 @pytest.mark.parametrize("mtime_s", [FAR_FUTURE_S, FAR_PAST_S, 0])

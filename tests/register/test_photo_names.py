@@ -7,6 +7,8 @@ from datetime import date
 from pathlib import Path
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from jarvision.base.text import printable, safe_name
 from jarvision.register.photo_names import day_of, picture_name, read_name, tag_agrees
@@ -82,6 +84,24 @@ def test_two_photos_never_share_a_picture() -> None:
     assert len({picture_name(n).casefold() for n in names}) == len(names)
 
 
+def test_photos_whose_names_differ_in_capitals_only_have_pictures_of_their_own() -> None:
+    """As on exFAT, NTFS and APFS, which take J1.JPG for j1.jpg."""
+    names = [
+        *("J1.jpg", "j1.jpg", "J1.JPG", "J1.JpG", "j1.JPG", "J1.jpeg", "J1.JPEG"),
+        *("J1/a.jpg", "j1/a.jpg", "J1/A.jpg", "Ä1.jpg", "ä1.jpg", "σ.jpg", "ς.jpg", "Σ.jpg"),
+    ]
+    assert len({picture_name(n).casefold() for n in names}) == len(names)
+    for plain in ("SL01_2026-03-05-dark.jpg", "J1_2026-03-01_a.jpg", "B2-07_2026-03-01.jpg"):
+        assert picture_name(plain) == plain
+
+
+@given(name=st.text(st.sampled_from("aAjJ1_-sSßſkK"), min_size=1), data=st.data())
+def test_no_two_spellings_of_a_name_share_a_picture(name: str, data: st.DataObject) -> None:
+    other = "".join(data.draw(st.sampled_from([c.lower(), c.upper()[:1], c])) for c in name)
+    if other != name:
+        assert picture_name(f"{name}.jpg").casefold() != picture_name(f"{other}.jpg").casefold()
+
+
 def test_printable_text_holds_no_control_characters() -> None:
     assert printable("J\x1b[31m7\udcff").isprintable()
     assert printable("Glas Ä-3") == "Glas Ä-3"
@@ -118,6 +138,19 @@ def test_link_loops_end_and_dead_links_are_listed(tmp_path: Path) -> None:
     os.mkfifo(tmp_path / "pipe.jpg")
     found = [p.relative_to(tmp_path).as_posix() for p in find_photos(tmp_path)]
     assert found == ["dead.jpg", "s/a.jpg"]
+
+
+@pytest.mark.skipif(os.name == "nt", reason="links need rights on Windows")
+def test_links_are_followed_but_not_to_the_folders_above(tmp_path: Path) -> None:
+    """One to / would take in every picture of the disk."""
+    make(tmp_path, "shelf/photos/a.jpg", "shelf/private.jpg", "beside/b.jpg")
+    photos = tmp_path / "shelf" / "photos"
+    for name, leads in (("up", photos.parent), ("top", Path("/")), ("other", tmp_path / "beside")):
+        (photos / name).symlink_to(leads)
+    told: list[OSError] = []
+    found = [p.relative_to(photos).as_posix() for p in find_photos(photos, on_error=told.append)]
+    assert found == ["a.jpg", "other/b.jpg"]
+    assert sorted(error.filename for error in told) == [str(photos / "top"), str(photos / "up")]
 
 
 def test_a_missing_folder_is_reported_not_raised(tmp_path: Path) -> None:

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import time
 from datetime import date
 from pathlib import Path
 
@@ -22,6 +23,34 @@ def read(tmp_path: Path, text: str, encoding: str = "utf-8") -> Register:
     path = tmp_path / "jars.csv"
     path.write_text(text, encoding=encoding)
     return read_register(path, is_known_species=is_known)
+
+
+def test_three_thousand_generations_are_followed_at_once_and_a_ring_of_them_is_told() -> None:
+    """Each line of descent once: it took minutes when every jar was followed to the first."""
+    jars = [f"J{n}" for n in range(3000)]
+    pairs = list(zip(jars, ["", *jars], strict=False))
+    begun_s = time.process_time()
+    for lines in (pairs, pairs[::-1]):
+        text = "jar,parent\n" + "".join(f"{jar},{parent}\n" for jar, parent in lines)
+        assert len(parse_register(text, file="jars.csv")) == len(jars)
+    assert time.process_time() - begun_s < 2.0
+    ring = "jar,parent\n" + "".join(f"{jar},{parent or jars[-1]}\n" for jar, parent in pairs)
+    with pytest.raises(RegisterError, match="descends from itself") as caught:
+        parse_register(ring, file="jars.csv")
+    assert len(caught.value.message) < 200
+
+
+@pytest.mark.parametrize(
+    ("line", "told"),
+    [
+        (f"B,{'x' * 300_000}", "too long"),
+        ('"B,,,', "quotation mark"),
+        ('B,"open', "quotation mark"),
+    ],
+)
+def test_a_line_that_cannot_be_parted_is_told(line: str, told: str) -> None:
+    with pytest.raises(RegisterError, match=f"^jars.csv, line 3: .*{told}"):
+        parse_register(f"jar,notes\nA,fine\n{line}\n", file="jars.csv")
 
 
 def test_a_plain_register_is_read_line_by_line(tmp_path: Path) -> None:

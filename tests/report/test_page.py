@@ -127,6 +127,16 @@ def test_a_jar_without_a_usable_photo_has_a_card_and_no_curve(tmp_path: Path) ->
     assert "No usable photo yet" in page
 
 
+def test_the_curves_of_jars_that_differ_in_capitals_only_have_files_of_their_own(
+    tmp_path: Path,
+) -> None:
+    twins = (fake_story("J01x", "go", ("fine",)), fake_story("j01X", "wait", ("growing",)))
+    write_report(fake_shelf(*twins), tmp_path)
+    names = [path.name for path in (tmp_path / "curves").iterdir()]
+    assert "J01.svg" in names
+    assert len({name.casefold() for name in names}) == len(names) == 7
+
+
 def test_curves_are_written_for_every_jar_and_stay_inside_out(tmp_path: Path) -> None:
     out = tmp_path / "out"
     write_report(fake_shelf(fake_story("../../x$y", "wait", ("r",)), never_seen()), out)
@@ -268,7 +278,7 @@ def test_charts_in_the_page_follow_its_theme_and_share_no_ids(
 
 
 def test_names_of_lines_never_stand_over_one_another() -> None:
-    drawn = ET.fromstring(draw_shelf(fake_shelf().stories, key="s"))
+    drawn = ET.fromstring(draw_shelf(fake_shelf().stories, key="s", today=TODAY))
     names = {f"J0{n}" for n in range(1, 6)}
     places = sorted(
         float(e.get("y", "nan"))

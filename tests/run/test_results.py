@@ -12,6 +12,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from fake_shelf import TODAY, fake_reading, fake_shelf, fake_story
+from scoring import fake_reader
 from typer.testing import CliRunner
 
 from jarvision.app.cli import main
@@ -190,7 +191,7 @@ def scored(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
         reading = fake_reading("J1", parts.day, percent)
         return replace(reading, photo=job.name, view=parts.view, fill_height_mm=fill)
 
-    monkeypatch.setattr("jarvision.run.score.read_one", read)
+    fake_reader(monkeypatch, read)
     out = tmp_path / "out"
     assert call("score", folder, "--out", out, "--jobs", 1, "-q")[0] == 0
     return out

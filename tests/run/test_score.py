@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import os
 import platform
+import signal
 import subprocess
 import sys
 import threading
+import time
 from datetime import date
 from pathlib import Path
 
@@ -18,7 +20,7 @@ from scoring import score_folder
 from jarvision.base.errors import NothingToScoreError, NotWritableError, RegisterError, UsageError
 from jarvision.records import Reading
 from jarvision.register.photo_names import read_name
-from jarvision.run.jobs import Job
+from jarvision.run.jobs import Fleet, Job
 from jarvision.run.workers import local_fleet
 
 
@@ -86,6 +88,47 @@ def test_a_photo_that_breaks_its_worker_costs_only_itself(tmp_path: Path) -> Non
     assert {readings[name].reason for name in names[1:3]} == {"unreadable"}
     assert "ended its worker" in readings[names[1]].detail
     assert readings[names[2]].detail == "RuntimeError: odd photo"
+
+
+@pytest.mark.parametrize("fleet", [local_fleet(2), local_fleet(1, apart=True)])
+def test_a_single_photo_that_ends_its_process_does_not_end_the_run(
+    tmp_path: Path, fleet: Fleet
+) -> None:
+    fill(tmp_path, ["J1_kill_2026-03-01.jpg"])
+    result = score_folder(tmp_path, out=tmp_path / "out", read=angry_reader, fleet=fleet)
+    assert "ended its worker" in result.readings[0].detail
+
+
+def stuck_reader(job: Job) -> Reading:
+    """Never come back for one file, as a stopped process does for another."""
+    if "hang" in job.name:
+        time.sleep(3600)
+    if "stop" in job.name:
+        os.kill(os.getpid(), signal.SIGSTOP)
+    return calm_reader(job)
+
+
+@pytest.mark.skipif(os.name == "nt", reason="signals of POSIX")
+@pytest.mark.parametrize("workers", [1, 2])
+def test_a_photo_that_never_comes_back_is_given_up_and_told(
+    tmp_path: Path, workers: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("jarvision.run.workers.LONGEST_PHOTO_S", 6.0)
+    names = [f"J1_2026-03-0{d}.jpg" for d in range(1, 6)]
+    names[1:1], names[4:4] = ["J1_hang_2026-03-01.jpg"], ["J1_stop.jpg"]
+    fill(tmp_path, names)
+    fleet = local_fleet(workers, apart=True)
+    found = score_folder(tmp_path, out=tmp_path / "out", read=stuck_reader, fleet=fleet).readings
+    told = {r.photo: r.detail for r in found if r.status != "ok"}
+    assert len(found) == len(names)
+    assert sorted(told) == ["J1_hang_2026-03-01.jpg", "J1_stop.jpg"]
+    assert all("took longer than 6 s" in detail for detail in told.values())
+    again = score_folder(tmp_path, out=tmp_path / "out", read=calm_without_day).readings
+    assert {r.status for r in again} == {"ok"}  # it is tried again in the next run
+
+
+def calm_without_day(job: Job) -> Reading:
+    return fake_reading("J1", read_name(job.name).day or date(2026, 3, 2), 5.0)
 
 
 def test_a_script_that_workers_run_anew_is_told_what_to_do(tmp_path: Path) -> None:

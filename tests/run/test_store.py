@@ -238,7 +238,36 @@ def scribbled(path: Path) -> None:
     path.write_bytes(content)
 
 
-@pytest.mark.parametrize("spoil", [newer, foreign, truncated, overwritten, scribbled])
+def other_format(path: Path) -> None:
+    """Bytes 44 to 47 tell the format of the schema (https://www.sqlite.org/fileformat.html)."""
+    content = bytearray(path.read_bytes())
+    content[44:48] = bytes((0, 0, 0, 9))
+    path.write_bytes(content)
+
+
+def without(what: str) -> Callable[[Path], None]:
+    def spoil(path: Path) -> None:
+        db = sqlite3.connect(path)
+        db.executescript(f"ALTER TABLE {what}")
+        db.close()
+
+    return spoil
+
+
+@pytest.mark.parametrize(
+    "spoil",
+    [
+        newer,
+        foreign,
+        truncated,
+        overwritten,
+        scribbled,
+        other_format,
+        without("readings RENAME TO others"),
+        without("last_scoring RENAME TO others"),
+        without("readings RENAME COLUMN size TO other"),
+    ],
+)
 def test_a_store_that_cannot_be_used_is_set_aside_whole_and_said(
     tmp_path: Path, spoil: Callable[[Path], None]
 ) -> None:
@@ -256,6 +285,40 @@ def test_a_store_that_cannot_be_used_is_set_aside_whole_and_said(
         assert aside.read_bytes() == spoilt
         assert len(told) == 1 and aside.name in told[0]
         kept(tmp_path, *days)
+
+
+@pytest.mark.parametrize(
+    "wrong", ["pictures = '../victim.jpg'", "pictures = '/etc/victim'", "pictures = 'C:x'"]
+)
+def test_a_row_that_leads_out_of_the_folder_is_none_of_ours(tmp_path: Path, wrong: str) -> None:
+    kept(tmp_path, fake_reading("J1", date(2026, 3, 1), 5.0))
+    set_in_store(tmp_path, wrong)
+    with Store(tmp_path, tell=silent) as store:
+        assert store.index() == {}
+
+
+@pytest.mark.parametrize("wrong", ["pictures = x'00'", "taken_on = 'soon', shows = x'41'"])
+def test_a_row_of_other_types_is_none_of_ours(tmp_path: Path, wrong: str) -> None:
+    kept(tmp_path, fake_reading("J1", date(2026, 3, 1), 5.0))
+    set_in_store(tmp_path, wrong)
+    with Store(tmp_path, tell=silent) as store:
+        assert store.index() == {}
+
+
+@pytest.mark.parametrize("way", ["../x.jpg", "overlays/../../x.jpg", "/x.jpg", "a\\b.jpg"])
+def test_a_reading_whose_pictures_lie_elsewhere_is_read_again(tmp_path: Path, way: str) -> None:
+    one = fake_reading("J1", date(2026, 3, 1), 5.0)
+    for wrong in (replace(one, overlay=way), replace(one, wall_picture=way)):
+        kept(tmp_path, wrong)
+        with Store(tmp_path, tell=silent) as store:
+            assert store.reading(one.photo) is None
+
+
+def set_in_store(out: Path, wrong: str) -> None:
+    db = sqlite3.connect(out / STORE_NAME)
+    db.execute(f"UPDATE readings SET {wrong}")
+    db.commit()
+    db.close()
 
 
 def version_of(out: Path) -> int:

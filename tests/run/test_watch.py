@@ -11,7 +11,12 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from jarvision.base.errors import NotWritableError, UsageError
+from jarvision.base.errors import (
+    FolderLostError,
+    JarvisionError,
+    NotWritableError,
+    UsageError,
+)
 from jarvision.run.sources import NearFolder, PhotoFolder, open_folder
 from jarvision.run.stamps import UNSURE, Stamp
 from jarvision.run.watch import PATIENCE_S, Arrivals, Look, Rhythm, Work, watch_folder
@@ -191,10 +196,13 @@ def test_a_folder_that_goes_away_is_said_once_and_waited_for(tmp_path: Path) -> 
     assert log[3:] == ["That is settled: going on."]
 
 
-def test_a_register_that_cannot_be_read_is_tried_again(tmp_path: Path) -> None:
+@pytest.mark.parametrize("kind", [UsageError, FolderLostError])
+def test_a_register_or_folder_that_cannot_be_read_is_tried_again(
+    tmp_path: Path, kind: type[JarvisionError]
+) -> None:
     watched = Watched(tmp_path, *[nothing] * 8)
     watched.put("a.jpg", picture("JPEG"))
-    real, faults = watched.refresh, iter([UsageError("jars.csv, line 2"), UsageError("line 2")])
+    real, faults = watched.refresh, iter([kind("jars.csv, line 2"), kind("line 2")])
 
     def refresh(source: PhotoFolder, skip: Collection[Path]) -> None:
         fault = next(faults, None)

@@ -32,6 +32,14 @@ def test_the_digest_changes_with_every_single_value() -> None:
     assert len(digests) == 1 + len(names)
 
 
+def test_every_setting_has_an_upper_end_and_its_default_is_allowed() -> None:
+    """A blur of a hundred million pixels would hold every photo up for ever."""
+    found = [field for section in sections().values() for field in section.fields.values()]
+    assert [field.name for field in found if field.limits.high is None] == []
+    allowed = [field.default is None or field.limits.allows(field.default) for field in found]
+    assert all(allowed)
+
+
 def test_settings_cannot_be_changed_in_place() -> None:
     with pytest.raises(FrozenInstanceError):
         GrowthSettings().min_days = 2  # type: ignore[misc]

@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
+from datetime import date
 
 import numpy as np
 import pytest
@@ -310,6 +311,21 @@ def test_a_still_bare_area_of_a_thin_species_is_looked_at_not_thrown_out() -> No
 
 def test_a_photo_from_the_future_never_goes() -> None:
     assert judge(healthy(18).readings(), today=day(16))[0].verdict == "check"
+
+
+def test_beside_a_wrong_clock_the_name_tells_the_day_and_the_time_of_a_file_does_not() -> None:
+    *early, last = healthy(17).readings()
+    wrong = replace(last, ignored_day=date(9999, 12, 31))
+    named, flags = judge([*early, replace(wrong, time_source="name")])
+    assert (named.verdict, words(flags)) == ("go", {"wrong_date"})
+    assert any("9999-12-31" in flag.message for flag in flags)
+    copied, flags = judge([*early, replace(wrong, time_source="file")])
+    assert (copied.verdict, words(flags)) == ("check", {"wrong_date", "file_date"})
+
+
+@pytest.mark.parametrize("today", [date.min, date.max])
+def test_a_day_at_an_end_of_the_calendar_gives_a_verdict(today: date) -> None:
+    assert judge(healthy(9).readings(), today=today)[0].verdict == "check"
 
 
 def test_a_jar_with_refused_photos_only_is_looked_at() -> None:

@@ -67,7 +67,7 @@ def open_fleet(scheduler: str | None, jobs: int) -> Iterator[Fleet]:
     if scheduler is None:
         from jarvision.run.workers import local_fleet
 
-        yield local_fleet(jobs)
+        yield local_fleet(jobs, apart=True)
         return
     from jarvision.run.cluster import cluster_fleet
 

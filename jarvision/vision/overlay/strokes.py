@@ -12,6 +12,7 @@ from typing import Final
 import cv2
 import numpy as np
 
+from jarvision.base.text import printable
 from jarvision.records import ByteArray, Float32Array, FloatArray
 
 Colour = tuple[int, int, int]
@@ -117,6 +118,7 @@ def text(
 
     ``cased`` puts a dark box behind it.
     """
+    words = printable(words)
     x, y = at[0] - (text_width(words, size=size, weight=weight) if right else 0), at[1]
     if cased:
         corner = (x + text_width(words, size=size, weight=weight) + 4, y + size // 3)
@@ -126,7 +128,8 @@ def text(
 
 def text_width(words: str, *, size: int, weight: int = 400) -> int:
     """Width of a line of text, px."""
-    return int(cv2.getTextSize((4096, 64), words, (0, 0), _font(), size, weight)[2])
+    shown = printable(words)  # OpenCV ends the process over half a surrogate pair
+    return int(cv2.getTextSize((4096, 64), shown, (0, 0), _font(), size, weight)[2])
 
 
 def fit_size(words: str, width: float, *, size: int) -> int:

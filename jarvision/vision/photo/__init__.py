@@ -1,6 +1,6 @@
 """File -> Photo: the only place where pictures are decoded."""
 
 from jarvision.vision.photo.exif import time_without_exif
-from jarvision.vision.photo.read import WORKING_LONG_SIDE_PX, read_photo
+from jarvision.vision.photo.read import WORKING_LONG_SIDE_PX, picture_digest, read_photo
 
-__all__ = ["WORKING_LONG_SIDE_PX", "read_photo", "time_without_exif"]
+__all__ = ["WORKING_LONG_SIDE_PX", "picture_digest", "read_photo", "time_without_exif"]

@@ -39,6 +39,10 @@ fewer decoders for a hostile file to reach."""
 MAX_PIXELS = 120_000_000
 """Larger pictures are refused before they are decoded: they would fill the memory."""
 
+MAX_DECODED_BYTES = 3 * MAX_PIXELS
+"""So are those with more bytes of pixels, which 16 bits and transparency make: 60 million pixels of
+16 bits in three channels."""
+
 _DEEP_MAX = 65535
 
 _ISO_MEDIA = b"ftyp"  # ISO base media, the container of HEIC (ISO/IEC 23008-12)
@@ -115,7 +119,8 @@ def _decode(content: bytes, *, smallest_side: int) -> Decoded:
         warnings.simplefilter("ignore")  # on damaged tags, and on sizes that are checked below
         with Image.open(io.BytesIO(content), formats=_formats(content)) as image:
             full = image.size
-            if full[0] * full[1] > MAX_PIXELS:
+            size = full[0] * full[1]
+            if size > MAX_PIXELS or size * _bytes_a_pixel(image, content) > MAX_DECODED_BYTES:
                 raise PhotoRefusedError("unreadable", f"picture of {full[0]} x {full[1]} pixels")
             return Decoded(
                 pixels=_pixels(image, content, smallest_side=smallest_side),
@@ -124,6 +129,14 @@ def _decode(content: bytes, *, smallest_side: int) -> Decoded:
                 exif=read_exif(image),
                 points=code_points(image, content),
             )
+
+
+def _bytes_a_pixel(image: Image.Image, content: bytes) -> int:
+    """Bytes of a decoded pixel; Pillow tells the bands, but of 16 bits only where it keeps them."""
+    if image.mode in _NOT_A_PHOTO:
+        return 4
+    deep = _is_deep_heic(image) or _is_deep(image, content)
+    return len(image.getbands()) * (2 if deep else 1)
 
 
 def _pixels(

@@ -17,6 +17,7 @@ import numpy as np
 from PIL import Image
 from PIL.ExifTags import IFD, Base
 
+from jarvision.base.days import can_be
 from jarvision.records import TimeSource
 
 Samples = TypeVar("Samples", bound=np.ndarray[Any, Any])
@@ -39,12 +40,15 @@ class ExifFacts:
         What that clock was ahead of UTC.
     focal_35mm
         Focal length for a 36 x 24 mm frame, mm.
+    ignored_day
+        The day of a time that cannot be right, which then counts as absent.
     """
 
     orientation: int = 1
     taken_at: datetime | None = None
     utc_offset: timedelta | None = None
     focal_35mm: float | None = None
+    ignored_day: date | None = None
 
 
 def read_exif(image: Image.Image) -> ExifFacts:
@@ -59,9 +63,12 @@ def read_exif(image: Image.Image) -> ExifFacts:
         orientation = exif.get(Base.Orientation, 1)
     except Exception:  # noqa: BLE001 - Pillow meets damaged tags with errors of many kinds
         return ExifFacts()
+    said = _time(details.get(Base.DateTimeOriginal))
+    sensible = said is None or can_be(said.date())
     return ExifFacts(
         orientation=orientation if orientation in _ORIENTATIONS else 1,
-        taken_at=_time(details.get(Base.DateTimeOriginal)),
+        taken_at=said if sensible else None,
+        ignored_day=None if said is None or sensible else said.date(),
         utc_offset=_offset(details.get(Base.OffsetTimeOriginal)),
         focal_35mm=_positive(details.get(Base.FocalLengthIn35mmFilm)),
     )

@@ -13,6 +13,7 @@ from pathlib import Path
 
 import pytest
 from fake_shelf import fake_reading, fake_refusal, fake_shelf, fake_story
+from scoring import fake_reader
 from typer.testing import CliRunner
 
 from jarvision.app.cli import main
@@ -55,7 +56,7 @@ def photos(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
             return fake_refusal(job.name, "J2", "blurred", parts.day)
         return fake_reading(parts.jar, parts.day, 40.0 + parts.day.day)
 
-    monkeypatch.setattr("jarvision.run.score.read_one", read)
+    fake_reader(monkeypatch, read)
     return folder
 
 

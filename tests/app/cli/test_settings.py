@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 from fake_shelf import fake_reading
-from scoring import score_folder
+from scoring import fake_reader, score_folder
 from typer.testing import CliRunner
 
 from jarvision.app.cli import main
@@ -41,7 +41,7 @@ def shelf(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
         assert day is not None
         return fake_reading("J1", day, 10.0 * job.settings.jar.glass_mm)
 
-    monkeypatch.setattr("jarvision.run.score.read_one", read)
+    fake_reader(monkeypatch, read)
     return folder
 
 

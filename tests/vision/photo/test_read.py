@@ -34,7 +34,7 @@ from stored_photos import (
 )
 
 from jarvision.base.errors import PhotoRefusedError
-from jarvision.vision.photo import WORKING_LONG_SIDE_PX, read_photo
+from jarvision.vision.photo import WORKING_LONG_SIDE_PX, picture_digest, read_photo
 from jarvision.vision.photo.icc import BROKEN_PROFILE
 
 
@@ -249,6 +249,25 @@ def test_a_time_that_makes_no_sense_counts_as_none(text: str, tmp_path: Path) ->
     os.utime(path, (1_700_000_000, 1_700_000_000))
     late = read_photo(path, name="b.jpg")
     assert (late.taken_at, late.time_source) == (datetime.fromtimestamp(1_700_000_000), "file")
+
+
+def test_a_shot_is_known_again_by_its_pixels_under_any_date(tmp_path: Path) -> None:
+    digests = []
+    for day, shift in ((1, 0), (2, 0), (1, 8)):
+        shown = np.roll(picture(), shift, axis=0)
+        exif = exif_bytes({ORIGINAL: f"2026:03:{day:02d} 10:00:00"})
+        content = saved(Image.fromarray(shown), format="JPEG", exif=exif)
+        digests.append(picture_digest(read(content, tmp_path)))
+    assert digests[0] == digests[1] != digests[2]
+
+
+@pytest.mark.parametrize("year", [1, 1970, 1989, 2099, 9999])
+def test_a_year_that_cannot_be_counts_as_none_and_is_remembered(year: int, tmp_path: Path) -> None:
+    exif = exif_bytes({ORIGINAL: f"{year:04d}:12:31 10:00:00"})
+    content = saved(Image.fromarray(picture()), format="JPEG", exif=exif)
+    photo = read(content, tmp_path, dated=date(2026, 3, 4))
+    assert (photo.taken_at, photo.time_source) == (datetime(2026, 3, 4, 12), "name")
+    assert photo.ignored_day == date(year, 12, 31)
 
 
 def test_the_focal_length_scales_with_the_picture(tmp_path: Path) -> None:

@@ -58,6 +58,27 @@ def test_a_bomb_is_refused_before_it_is_decoded(tmp_path: Path) -> None:
     assert "11000 x 11000" in said
 
 
+@pytest.mark.parametrize(
+    ("side", "bits", "kind", "too_large"),
+    [
+        (10_900, 8, 2, False),  # RGB
+        (10_900, 16, 2, True),
+        (7_700, 16, 2, False),
+        (7_700, 16, 6, True),  # with transparency
+        (10_900, 8, 6, True),
+        (10_900, 16, 0, False),  # grey
+    ],
+)
+def test_it_is_the_bytes_of_the_pixels_that_count(
+    side: int, bits: int, kind: int, too_large: bool, tmp_path: Path
+) -> None:
+    """No pixel follows the header, so that nothing is decoded here."""
+    header = chunk(b"IHDR", struct.pack(">IIBBBBB", side, side, bits, kind, 0, 0, 0))
+    data = chunk(b"IDAT", zlib.compress(b"\0" * 100))
+    said = unreadable(b"\x89PNG\r\n\x1a\n" + header + data + chunk(b"IEND", b""), tmp_path)
+    assert (said == f"picture of {side} x {side} pixels") is too_large
+
+
 @pytest.mark.parametrize("kind", [*KINDS, "PNG, 16 bits"])
 def test_spoilt_bytes_give_a_photo_or_a_refusal(kind: str, tmp_path: Path) -> None:
     rng = np.random.default_rng(3)
