@@ -73,6 +73,11 @@ PHOTO_REASONS: dict[str, PhotoReason] = {
             "Centre the jar in front of the card, 6 to 8 cm before it.",
         ),
         PhotoReason(
+            "no_contents",
+            "the jar is empty, or so low in contents that the card's field shows above them in full",
+            "Photograph a jar that is filled higher than the white margin under the card's field.",
+        ),
+        PhotoReason(
             "two_jars",
             "more than one jar stands before the card",
             "Leave one jar before the card, its lid and foot free on both sides.",

@@ -22,6 +22,7 @@ from jarvision.vision.quality.figures import (
     measure_card,
 )
 from jarvision.vision.quality.glare import glare_share
+from jarvision.vision.quality.seen_through import field_shows
 
 _EVERY = 4
 """Every fourth row and column of the wall tell whether half as much is burnt out as may be."""
@@ -49,6 +50,23 @@ def accept_card(
     _check_exposure(quality, limits)
     _check_light(quality, limits)
     return quality
+
+
+def accept_filled(
+    wall: RawWall, card: CardFit, *, layout: CardLayout, settings: PhotoSettings
+) -> None:
+    """Check that something stands in the jar.
+
+    Raises
+    ------
+    PhotoRefusedError
+        ``no_contents``.
+    """
+    shows = field_shows(wall, card, layout=layout, settings=settings.sight)
+    if shows > settings.sight.field_shows_max:
+        raise PhotoRefusedError(
+            "no_contents", f"the card's field shows through {shows:.0%} of the wall at its foot"
+        )
 
 
 def accept_wall(
