@@ -39,7 +39,7 @@ PHOTO_REASONS: dict[str, PhotoReason] = {
         ),
         PhotoReason(
             "blurred",
-            "the photo is not sharp",
+            "the photo, or the jar in it, is not sharp",
             "Wipe the lens, rest the elbows on the table, tap the jar to focus and try again.",
         ),
         PhotoReason(
@@ -74,7 +74,7 @@ PHOTO_REASONS: dict[str, PhotoReason] = {
         ),
         PhotoReason(
             "no_contents",
-            "the jar is empty, or so low in contents that the card's field shows above them in full",
+            "the jar is empty, or its contents do not reach up to the card's blue field",
             "Photograph a jar that is filled higher than the white margin under the card's field.",
         ),
         PhotoReason(

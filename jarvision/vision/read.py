@@ -48,7 +48,7 @@ from jarvision.vision.overlay.draw import (
 )
 from jarvision.vision.photo import read_photo, time_without_exif
 from jarvision.vision.quality.diagnose import find_card_or_say_why
-from jarvision.vision.quality.gate import accept_card, accept_filled, accept_wall
+from jarvision.vision.quality.gate import accept_card, accept_filled, accept_focus, accept_wall
 from jarvision.vision.tissue.classify import classify
 from jarvision.vision.tissue.coverage import measure_coverage
 from jarvision.vision.tissue.evidence import unproven_cm2, weigh_evidence
@@ -154,6 +154,7 @@ def look(
     )
     seen = classify(front.wall, photo, settings=settings, bare=bare)
     wall = seen.wall
+    accept_focus(wall, settings=settings)
     tissue = weigh_evidence(wall, seen.tissue, settings=settings.evidence, bare=bare)
     coverage = measure_coverage(
         wall,

@@ -11,7 +11,7 @@ from dataclasses import replace
 import numpy as np
 
 from jarvision.base.errors import PhotoRefusedError
-from jarvision.records import CardFit, ColourFit, Photo, RawWall, SwatchReadings
+from jarvision.records import CardFit, ColourFit, Photo, RawWall, SwatchReadings, Wall
 from jarvision.settings.vision import AcceptanceSettings, PhotoSettings
 from jarvision.vision.card.layout import CardLayout
 from jarvision.vision.jar.unroll import burnt_out
@@ -22,6 +22,7 @@ from jarvision.vision.quality.figures import (
     measure_card,
 )
 from jarvision.vision.quality.glare import glare_share
+from jarvision.vision.quality.jar_focus import jar_blur_mm
 from jarvision.vision.quality.seen_through import field_shows
 
 _EVERY = 4
@@ -66,6 +67,22 @@ def accept_filled(
     if shows > settings.sight.field_shows_max:
         raise PhotoRefusedError(
             "no_contents", f"the card's field shows through {shows:.0%} of the wall at its foot"
+        )
+
+
+def accept_focus(wall: Wall, *, settings: PhotoSettings) -> None:
+    """Check that the jar is in focus, whatever the card is; a wall that does not tell passes.
+
+    Raises
+    ------
+    PhotoRefusedError
+        ``blurred``.
+    """
+    blur = jar_blur_mm(wall)
+    most = settings.sight.jar_blur_max_mm
+    if blur > most:
+        raise PhotoRefusedError(
+            "blurred", f"the jar is blurred by {blur:.2f} mm, at most {most:.2f} mm can be used"
         )
 
 

@@ -1,4 +1,4 @@
-"""Does the card's field show through the jar, where contents would hide it?"""
+"""Whether the card's field shows through the jar, where contents would hide it."""
 
 from __future__ import annotations
 
