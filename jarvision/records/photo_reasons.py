@@ -74,8 +74,8 @@ PHOTO_REASONS: dict[str, PhotoReason] = {
         ),
         PhotoReason(
             "no_contents",
-            "the jar is empty, or its contents do not reach up to the card's blue field",
-            "Photograph a jar that is filled higher than the white margin under the card's field.",
+            "nothing stands at the foot of the jar: it is empty, upside down or filled too low",
+            "Stand a filled jar on its foot; contents must reach above the white under the field.",
         ),
         PhotoReason(
             "two_jars",

@@ -20,8 +20,9 @@ class SightSettings:
 
     field_shows_max: Annotated[float, Limits(0.45, 1)] = 0.6
     """Contents hide the foot of the field: a jar before which it shows on more than this share of
-    the wall is empty. In eight rendered empty jars it did on 0.77 and more, in one with a label
-    there on 0.44; in 358 filled ones on 0.4 at most, where a bluish lamp is mirrored."""
+    the wall is empty or upside down. In eight rendered empty jars it did on 0.77 and more, in one
+    with a label there on 0.44; in 358 filled ones on 0.4 at most, where a bluish lamp is
+    mirrored."""
 
     jar_blur_max_mm: Annotated[float, Limits(0.05, 2)] = 0.40
     """Blur of the strongest edges on the contents, mm: a jar is out of focus beyond it, however

@@ -56,7 +56,7 @@ def accept_card(
 def accept_filled(
     wall: RawWall, card: CardFit, *, layout: CardLayout, settings: PhotoSettings
 ) -> None:
-    """Check that something stands in the jar.
+    """Check that something stands in the jar, and on its floor.
 
     Raises
     ------

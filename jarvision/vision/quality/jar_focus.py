@@ -56,8 +56,10 @@ def _edges(
     fine: Float32Array, coarse: Float32Array, inside: BoolArray, *, axis: int
 ) -> tuple[Float32Array, Float32Array]:
     """Slope ``(n,)`` of each edge along an axis, and its ratio to the slope of the coarser look."""
-    steep, flat = (np.abs(np.gradient(look, axis=axis)) for look in (fine, coarse))
-    beside = np.ones((3, 1) if axis == 0 else (1, 3), np.uint8)
+    along = (3, 1) if axis == 0 else (1, 3)
+    rise = np.array([-0.5, 0.0, 0.5], dtype=np.float32).reshape(along)
+    steep, flat = (np.abs(cv2.filter2D(look, cv2.CV_32F, rise)) for look in (fine, coarse))
+    beside = np.ones(along, np.uint8)
     peak = (steep >= cv2.dilate(steep, beside)) & inside & (steep > _SLOPE_MIN)
     ratio = steep[peak] / np.maximum(flat[peak], np.float32(1e-6))
     return np.asarray(steep[peak], dtype=np.float32), np.asarray(ratio, dtype=np.float32)

@@ -49,6 +49,15 @@ def test_contents_below_the_field_are_no_contents() -> None:
     assert refusal.value.reason == "no_contents"
 
 
+def test_a_jar_upside_down_is_refused() -> None:
+    """Its contents hang above the empty glass, and the field shows at its foot."""
+    seen = sight(replace(LABELLED, fill_mm=60.0))
+    turned = replace(seen.wall, linear=seen.wall.linear[::-1])
+    with pytest.raises(PhotoRefusedError) as refusal:
+        accept_filled(turned, seen.card, layout=LAYOUT, settings=SETTINGS)
+    assert refusal.value.reason == "no_contents"
+
+
 def test_what_the_glass_mirrors_does_not_fill_an_empty_jar() -> None:
     """Grey light adds to all three channels alike: a white room in the glass is no contents."""
     seen = sight(replace(LABELLED, fill_mm=0.0))
