@@ -39,7 +39,7 @@ PHOTO_REASONS: dict[str, PhotoReason] = {
         ),
         PhotoReason(
             "blurred",
-            "the photo is not sharp",
+            "the photo, or the jar in it, is not sharp",
             "Wipe the lens, rest the elbows on the table, tap the jar to focus and try again.",
         ),
         PhotoReason(
@@ -71,6 +71,11 @@ PHOTO_REASONS: dict[str, PhotoReason] = {
             "no_jar",
             "no jar was found in front of the card",
             "Centre the jar in front of the card, 6 to 8 cm before it.",
+        ),
+        PhotoReason(
+            "no_contents",
+            "nothing stands at the foot of the jar: it is empty, upside down or filled too low",
+            "Stand a filled jar on its foot; contents must reach above the white under the field.",
         ),
         PhotoReason(
             "two_jars",

@@ -7,6 +7,7 @@ from typing import Annotated
 
 from jarvision.settings.evidence import EvidenceSettings
 from jarvision.settings.limits import Limits
+from jarvision.settings.sight import SightSettings
 
 
 @dataclass(frozen=True)
@@ -390,6 +391,7 @@ class PhotoSettings:
 
     colour: ColourSettings = field(default_factory=ColourSettings)
     acceptance: AcceptanceSettings = field(default_factory=AcceptanceSettings)
+    sight: SightSettings = field(default_factory=SightSettings)
     jar: JarSettings = field(default_factory=JarSettings)
     masks: MaskSettings = field(default_factory=MaskSettings)
     evidence: EvidenceSettings = field(default_factory=EvidenceSettings)

@@ -48,7 +48,7 @@ from jarvision.vision.overlay.draw import (
 )
 from jarvision.vision.photo import picture_digest, read_photo, time_without_exif
 from jarvision.vision.quality.diagnose import find_card_or_say_why
-from jarvision.vision.quality.gate import accept_card, accept_wall
+from jarvision.vision.quality.gate import accept_card, accept_filled, accept_focus, accept_wall
 from jarvision.vision.tissue.classify import classify
 from jarvision.vision.tissue.coverage import measure_coverage
 from jarvision.vision.tissue.evidence import unproven_cm2, weigh_evidence
@@ -123,6 +123,7 @@ def wall_of(
         photo, card=card, colour=colour, layout=layout, settings=settings.jar, shape=shape
     )
     wall = unroll(photo, card=card, colour=colour, jar=jar, below_mm=settings.jar.floor_below_mm)
+    accept_filled(wall, card, layout=layout, settings=settings)
     accept_wall(photo, wall, swatches, colour, settings=settings)
     return WallSight(photo=photo, card=card, colour=colour, jar=jar, wall=wall)
 
@@ -153,6 +154,7 @@ def look(
     )
     seen = classify(front.wall, photo, settings=settings, bare=bare)
     wall = seen.wall
+    accept_focus(wall, settings=settings)
     tissue = weigh_evidence(wall, seen.tissue, settings=settings.evidence, bare=bare)
     coverage = measure_coverage(
         wall,

@@ -9,6 +9,7 @@ import matplotlib as mpl
 import numpy as np
 import pandas as pd
 
+from jarvision.settings.sight import SightSettings
 from jarvision.settings.vision import AcceptanceSettings
 
 BINS = 9
@@ -30,6 +31,12 @@ def panels(limits: AcceptanceSettings) -> tuple[Panel, ...]:
     """All figures with a limit."""
     return (
         Panel("rise_mm", ("none", "defocus", "shake"), "edge rise, mm", limits.edge_rise_max_mm),
+        Panel(
+            "jar_blur_mm",
+            ("none", "jar out of focus"),
+            "blur on the jar, mm",
+            SightSettings().jar_blur_max_mm,
+        ),
         Panel("px_per_mm", ("none", "shrink"), "px per mm on the card", limits.px_per_mm_min),
         Panel("white_level", ("none", "dim"), "signal of white", limits.white_level_min, log=True),
         Panel(

@@ -24,6 +24,7 @@ from jarvision.vision.card.layout import load_layout
 from jarvision.vision.photo import read_photo
 from jarvision.vision.quality.figures import hidden_swatches, measure_card
 from jarvision.vision.quality.glare import glare_share
+from jarvision.vision.quality.jar_focus import jar_blur_mm
 from jarvision.vision.read import wall_of
 from jarvision.vision.tissue.classify import classify
 from jarvision.vision.tissue.coverage import measure_coverage
@@ -55,6 +56,7 @@ def open_settings() -> PhotoSettings:
             glare_max_percent=INF,
         ),
         colour=replace(usual.colour, residual_max_de=INF),
+        sight=replace(usual.sight, field_shows_max=INF, jar_blur_max_mm=INF),
         jar=replace(usual.jar, px_per_mm_min=0.0),
         coverage=replace(usual.coverage, seen_min_percent=0.0),
     )
@@ -84,6 +86,7 @@ class Row:
     hidden_swatches: float = float("nan")
     glare_percent: float = float("nan")
     seen_percent: float = float("nan")
+    jar_blur_mm: float = float("nan")
 
 
 def measure(row: Row, photo: Photo, truth: PhotoTruth) -> Row:
@@ -125,6 +128,7 @@ def measure(row: Row, photo: Photo, truth: PhotoTruth) -> Row:
         error=coverage.percent - truth.coverage_percent,
         interval=coverage.high - coverage.low,
         seen_percent=coverage.seen_percent,
+        jar_blur_mm=jar_blur_mm(seen.wall),
     )
 
 

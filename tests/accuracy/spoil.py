@@ -17,6 +17,8 @@ from jarvision.vision.card.pose import card_to_photo
 FULL_WELL, READ_NOISE = 6000.0, 3.0  # electrons a working pixel, as in the scenes' usual phone
 JPEG_QUALITY = 90
 LAST = 65535  # steps of linear light before encoding
+BESIDE_WALL, LID_SHARE = 0.12, 0.35  # of the wall's width and height: glass edges, neck and lid
+SOFT_PX = 4.0  # least softness of the border of what is blurred
 SKIN_RGB = (196, 148, 122)
 
 
@@ -74,6 +76,20 @@ def defocus(scene: Scene, sigma_mm: float, _: np.random.Generator) -> Photo:
     """Gaussian blur in linear light."""
     sigma = sigma_mm * scene.card.px_per_mm
     return scene.with_linear(cv2.GaussianBlur(scene.linear, (0, 0), sigma))
+
+
+def jar_defocus(scene: Scene, sigma_mm: float, _: np.random.Generator) -> Photo:
+    """Gaussian blur of the jar and its lid alone, with a soft border: the card stays sharp."""
+    sigma = sigma_mm * scene.card.px_per_mm
+    x, y = scene.wall.pixels.reshape(-1, 2).T
+    aside, above = BESIDE_WALL * np.ptp(x), LID_SHARE * np.ptp(y)
+    corners = (x.min() - aside, y.min() - above), (x.max() + aside, y.max())
+    jar = np.zeros(scene.photo.rgb.shape[:2], np.float32)
+    low, high = (tuple(round(float(at)) for at in corner) for corner in corners)
+    cv2.rectangle(jar, low, high, 1.0, -1)
+    jar = cv2.GaussianBlur(jar, (0, 0), max(SOFT_PX, sigma))[..., None]
+    soft = cv2.GaussianBlur(scene.linear, (0, 0), sigma)
+    return scene.with_linear(scene.linear * (1.0 - jar) + soft * jar)
 
 
 def shake(scene: Scene, length_mm: float, rng: np.random.Generator) -> Photo:
@@ -176,6 +192,7 @@ def thumb(scene: Scene, swatches: float, rng: np.random.Generator) -> Photo:
 
 SPOILERS = (
     Spoiler("defocus", (0.15, 0.25, 0.35, 0.45, 0.55, 0.65), defocus),
+    Spoiler("jar out of focus", (0.3, 0.6, 0.9, 1.2, 2.4), jar_defocus),
     Spoiler("shake", (0.6, 1.0, 1.4, 1.8, 2.3), shake),
     Spoiler("dim", (1.0, 2.0, 3.0, 4.0, 5.0, 6.0), dim),
     Spoiler("noise", (2.0, 3.0, 4.0, 5.0, 6.0), noise),

@@ -11,7 +11,7 @@ from dataclasses import replace
 import numpy as np
 
 from jarvision.base.errors import PhotoRefusedError
-from jarvision.records import CardFit, ColourFit, Photo, RawWall, SwatchReadings
+from jarvision.records import CardFit, ColourFit, Photo, RawWall, SwatchReadings, Wall
 from jarvision.settings.vision import AcceptanceSettings, PhotoSettings
 from jarvision.vision.card.layout import CardLayout
 from jarvision.vision.jar.unroll import burnt_out
@@ -22,6 +22,8 @@ from jarvision.vision.quality.figures import (
     measure_card,
 )
 from jarvision.vision.quality.glare import glare_share
+from jarvision.vision.quality.jar_focus import jar_blur_mm
+from jarvision.vision.quality.seen_through import field_shows
 
 _EVERY = 4
 """Every fourth row and column of the wall tell whether half as much is burnt out as may be."""
@@ -49,6 +51,39 @@ def accept_card(
     _check_exposure(quality, limits)
     _check_light(quality, limits)
     return quality
+
+
+def accept_filled(
+    wall: RawWall, card: CardFit, *, layout: CardLayout, settings: PhotoSettings
+) -> None:
+    """Check that something stands in the jar, and on its floor.
+
+    Raises
+    ------
+    PhotoRefusedError
+        ``no_contents``.
+    """
+    shows = field_shows(wall, card, layout=layout, settings=settings.sight)
+    if shows > settings.sight.field_shows_max:
+        raise PhotoRefusedError(
+            "no_contents", f"the card's field shows through {shows:.0%} of the wall at its foot"
+        )
+
+
+def accept_focus(wall: Wall, *, settings: PhotoSettings) -> None:
+    """Check that the jar is in focus, whatever the card is; a wall that does not tell passes.
+
+    Raises
+    ------
+    PhotoRefusedError
+        ``blurred``.
+    """
+    blur = jar_blur_mm(wall)
+    most = settings.sight.jar_blur_max_mm
+    if blur > most:
+        raise PhotoRefusedError(
+            "blurred", f"the jar is blurred by {blur:.2f} mm, at most {most:.2f} mm can be used"
+        )
 
 
 def accept_wall(

@@ -1,0 +1,31 @@
+"""Thresholds of what the jar itself must show, whatever the card behind it does."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Annotated
+
+from jarvision.settings.limits import Limits
+
+
+@dataclass(frozen=True)
+class SightSettings:
+    """When a jar is seen well enough: contents in it, and the jar itself in focus."""
+
+    field_excess_min: Annotated[float, Limits(0.05, 1)] = 0.25
+    """The card's field shows through a place of the wall whose blue exceeds its red and green by
+    this share of the field's own excess. What glass mirrors is grey and leaves the excess alone:
+    in rendered empty jars, with fog and drops, the wall before the field had 0.35 to 0.7 of it in
+    the median, in 358 filled ones 0.19 at most."""
+
+    field_shows_max: Annotated[float, Limits(0.45, 1)] = 0.6
+    """Contents hide the foot of the field: a jar before which it shows on more than this share of
+    the wall is empty or upside down. In eight rendered empty jars it did on 0.77 and more, in one
+    with a label there on 0.44; in 358 filled ones on 0.4 at most, where a bluish lamp is
+    mirrored."""
+
+    jar_blur_max_mm: Annotated[float, Limits(0.05, 2)] = 0.40
+    """Blur of the strongest edges on the contents, mm: a jar is out of focus beyond it, however
+    sharp the card is. 357 good photos showed 0.39 at most. Eighty whose jar was blurred by a bell
+    curve of about 0.6 mm showed 0.01 to 0.62, and erred little more than before; by 1.1 mm 0.41 and
+    more but for three, by 2.3 mm 0.77 and more, and there the coverage was off, surely so."""

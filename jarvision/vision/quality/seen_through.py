@@ -1,0 +1,54 @@
+"""Whether the card's field shows through the jar, where contents would hide it."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from jarvision.base.colourspace import byte_to_linear_table
+from jarvision.records import BoolArray, CardFit, Float32Array, FloatArray, RawWall
+from jarvision.settings.sight import SightSettings
+from jarvision.vision.card.layout import CardLayout
+from jarvision.vision.card.pose import card_to_photo
+
+_FOOT_MM = 1.0, 7.0
+"""It is looked so far above the field's lower edge, mm in the card's plane: past the blur of that
+edge, and no higher than must be, so that low contents are read. Under it the page is white, which
+seen through glass is taken for growth: contents that do not reach the field cannot be judged."""
+
+_BORDER_MM = 3.0
+"""... and so far inside its sides."""
+
+_EVERY = 2
+"""Every second row and column of the wall."""
+
+
+def field_shows(
+    wall: RawWall, card: CardFit, *, layout: CardLayout, settings: SightSettings
+) -> float:
+    """Share of the wall before the foot of the card's field through which its hue shows, 0 to 1.
+
+    Contents stand on the floor, so they hide the foot of the field first;
+    labels, drops and mirrored lamps leave most of it. Zero where no wall stands before it.
+    """
+    pixels = wall.pixels[::_EVERY, ::_EVERY].astype(np.float64)
+    to_card = np.asarray(np.linalg.inv(card.homography), dtype=np.float64)
+    foot = _before_foot(card_to_photo(pixels, to_card), layout)
+    if not foot.any():
+        return 0.0
+    field = byte_to_linear_table()[np.array(layout.field.rgb8)]
+    least = settings.field_excess_min * _excess(field)
+    return float((_excess(wall.linear[::_EVERY, ::_EVERY][foot]) > least).mean())
+
+
+def _excess(linear: FloatArray | Float32Array) -> FloatArray:
+    """Blue over the mean of red and green; grey light from elsewhere does not change it."""
+    return np.asarray(linear[..., 2] - (linear[..., 0] + linear[..., 1]) / 2)
+
+
+def _before_foot(plane_mm: FloatArray, layout: CardLayout) -> BoolArray:
+    """Which sight lines end in the foot of the field, straight on."""
+    field = layout.field
+    above = field.y_mm + field.height_mm - plane_mm[..., 1]
+    inside = np.abs(plane_mm[..., 0] - field.x_mm - field.width_mm / 2)
+    within: BoolArray = inside < field.width_mm / 2 - _BORDER_MM
+    return within & (above > _FOOT_MM[0]) & (above < _FOOT_MM[1])
