@@ -47,12 +47,8 @@ def find_photos(
         if str(real) in seen or (real == skip and real != root):
             return
         seen.add(str(real))
-        if real in root.parents:
-            if on_error is not None:
-                on_error(OSError(errno.ELOOP, "a link to a folder above", str(place)))
-            return
         try:
-            entries = sorted(os.scandir(place), key=lambda entry: entry.name)
+            entries = _listed(place, above=real in root.parents)
         except OSError as error:
             if on_error is not None:
                 on_error(error)
@@ -67,6 +63,13 @@ def find_photos(
 
     walk(folder)
     return sorted(found, key=lambda path: path.relative_to(folder).as_posix())
+
+
+def _listed(place: Path, *, above: bool) -> list[os.DirEntry[str]]:
+    """What lies in a folder, by name; a folder ``above`` the photos is not entered."""
+    if above:
+        raise OSError(errno.ELOOP, "a link to a folder above", str(place))
+    return sorted(os.scandir(place), key=lambda entry: entry.name)
 
 
 def is_output_folder(names: Collection[str]) -> bool:
