@@ -18,9 +18,9 @@ class SightSettings:
     in rendered empty jars, with fog and drops, the wall before the field had 0.35 to 0.7 of it in
     the median, in 358 filled ones 0.19 at most."""
 
-    field_shows_max: Annotated[float, Limits(0.45, 1)] = 0.6
+    field_shows_max: Annotated[float, Limits(0.42, 1)] = 0.5
     """Contents hide the foot of the field: a jar before which it shows on more than this share of
-    the wall is empty or upside down. In eight rendered empty jars it did on 0.77 and more, in one
+    the wall is empty or upside down. In eleven rendered empty jars it did on 0.62 and more, in one
     with a label there on 0.44; in 358 filled ones on 0.4 at most, where a bluish lamp is
     mirrored."""
 
