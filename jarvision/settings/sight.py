@@ -26,6 +26,6 @@ class SightSettings:
 
     jar_blur_max_mm: Annotated[float, Limits(0.05, 2)] = 0.40
     """Blur of the strongest edges on the contents, mm: a jar is out of focus beyond it, however
-    sharp the card is. 357 good photos showed 0.39 at most. Eighty whose jar was blurred by a bell
-    curve of about 0.6 mm showed 0.01 to 0.62, and erred little more than before; by 1.1 mm 0.41 and
-    more but for three, by 2.3 mm 0.77 and more, and there the coverage was off, surely so."""
+    sharp the card is. 357 good photos showed 0.39 at most. Of eighty whose jar was blurred by a
+    bell curve of about 0.6 mm one in six shows more, and they erred little more than before; of
+    1.1 mm eleven in twelve do, and there the coverage was off, and sure of itself."""
