@@ -18,14 +18,14 @@ class SightSettings:
     in rendered empty jars, with fog and drops, the wall before the field had 0.35 to 0.7 of it in
     the median, in 358 filled ones 0.19 at most."""
 
-    field_shows_max: Annotated[float, Limits(0.45, 1)] = 0.6
+    field_shows_max: Annotated[float, Limits(0.42, 1)] = 0.5
     """Contents hide the foot of the field: a jar before which it shows on more than this share of
-    the wall is empty or upside down. In eight rendered empty jars it did on 0.77 and more, in one
+    the wall is empty or upside down. In eleven rendered empty jars it did on 0.62 and more, in one
     with a label there on 0.44; in 358 filled ones on 0.4 at most, where a bluish lamp is
     mirrored."""
 
     jar_blur_max_mm: Annotated[float, Limits(0.05, 2)] = 0.40
     """Blur of the strongest edges on the contents, mm: a jar is out of focus beyond it, however
-    sharp the card is. 357 good photos showed 0.39 at most. Eighty whose jar was blurred by a bell
-    curve of about 0.6 mm showed 0.01 to 0.62, and erred little more than before; by 1.1 mm 0.41 and
-    more but for three, by 2.3 mm 0.77 and more, and there the coverage was off, surely so."""
+    sharp the card is. 357 good photos showed 0.39 at most. Of eighty whose jar was blurred by a
+    bell curve of about 0.6 mm one in six shows more, and they erred little more than before; of
+    1.1 mm eleven in twelve do, and there the coverage was off, and sure of itself."""

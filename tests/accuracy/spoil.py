@@ -17,7 +17,7 @@ from jarvision.vision.card.pose import card_to_photo
 FULL_WELL, READ_NOISE = 6000.0, 3.0  # electrons a working pixel, as in the scenes' usual phone
 JPEG_QUALITY = 90
 LAST = 65535  # steps of linear light before encoding
-BESIDE_WALL, LID_SHARE = 0.12, 0.35  # of the wall's width and height: glass edges, neck and lid
+BESIDE_WALL, LID_SHARE, FOOT_SHARE = 0.12, 0.35, 0.15  # of the wall's width and height: its glass
 SOFT_PX = 4.0  # least softness of the border of what is blurred
 SKIN_RGB = (196, 148, 122)
 
@@ -83,7 +83,10 @@ def jar_defocus(scene: Scene, sigma_mm: float, _: np.random.Generator) -> Photo:
     sigma = sigma_mm * scene.card.px_per_mm
     x, y = scene.wall.pixels.reshape(-1, 2).T
     aside, above = BESIDE_WALL * np.ptp(x), LID_SHARE * np.ptp(y)
-    corners = (x.min() - aside, y.min() - above), (x.max() + aside, y.max())
+    corners = (
+        (x.min() - aside, y.min() - above),
+        (x.max() + aside, y.max() + FOOT_SHARE * np.ptp(y)),
+    )
     jar = np.zeros(scene.photo.rgb.shape[:2], np.float32)
     low, high = (tuple(round(float(at)) for at in corner) for corner in corners)
     cv2.rectangle(jar, low, high, 1.0, -1)

@@ -31,7 +31,9 @@ STAGES = {
     "swatches and paper": ("jarvision.vision.read.read_swatches",),
     "can the photo be used": (
         "jarvision.vision.read.accept_card",
+        "jarvision.vision.read.accept_filled",
         "jarvision.vision.read.accept_wall",
+        "jarvision.vision.read.accept_focus",
     ),
     "colour correction": ("jarvision.vision.read.fit_colour",),
     "jar: axis, edges, top": ("jarvision.vision.read.locate_jar",),
