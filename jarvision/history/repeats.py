@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import datetime
 from typing import Final
 
@@ -11,6 +11,9 @@ from jarvision.records import Reading, TimeSource
 
 _TRUST: Final[tuple[TimeSource, ...]] = ("exif", "name", "file")
 """What tells the day best comes first: a copy has its own file time, and often no EXIF."""
+
+
+_SHOWN: Final = 4
 
 
 def refuse_repeats(readings: Sequence[Reading]) -> tuple[Reading, ...]:
@@ -27,6 +30,20 @@ def refuse_repeats(readings: Sequence[Reading]) -> tuple[Reading, ...]:
         return _refused(reading, first) if repeats else reading
 
     return tuple(map(counted_once, readings))
+
+
+def tell_shared_pictures(readings: Iterable[Reading]) -> list[str]:
+    """One line for each shot that stands for several jars: all names but one are wrong."""
+    shots: dict[str, dict[str, str]] = defaultdict(dict)
+    for reading in readings:
+        if reading.status == "ok" and reading.picture:
+            shots[reading.picture].setdefault(reading.jar, reading.photo)
+    return [
+        f"the same picture stands for {len(photos)} jars, one of which it shows: "
+        f"{', '.join(list(photos.values())[:_SHOWN])}"
+        for photos in shots.values()
+        if len(photos) > 1
+    ]
 
 
 def _worth(reading: Reading) -> tuple[int, datetime, str]:

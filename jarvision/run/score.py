@@ -23,7 +23,7 @@ from jarvision.base.errors import (
 from jarvision.base.files import sweep_parts
 from jarvision.base.text import counted, printable
 from jarvision.history.build import build_histories
-from jarvision.history.repeats import refuse_repeats
+from jarvision.history.repeats import refuse_repeats, tell_shared_pictures
 from jarvision.records import Reading, ShelfResult
 from jarvision.run.jobs import Fleet, Job, PhotoReader, read_one
 from jarvision.run.lock import only_run
@@ -194,7 +194,7 @@ def _assess(ground: _Ground, readings: tuple[Reading, ...], *, today: date) -> S
     stories = tell_stories(
         histories, shelf.register, today=today, settings=shelf.settings, species=shelf.species
     )
-    warnings = [*ground.warnings, *_file_notes(readings)]
+    warnings = [*ground.warnings, *_file_notes(readings), *tell_shared_pictures(readings)]
     unseen = sorted(set(shelf.register) - {reading.jar for reading in readings})
     if unseen:
         warnings.append(f"in the register but without a photo: {', '.join(unseen)}")
@@ -228,10 +228,12 @@ def _file_notes(readings: Iterable[Reading]) -> list[str]:
 def _newest_day(readings: Iterable[Reading]) -> date:
     """Day of the newest usable photo; of the newest photo when none is usable.
 
-    A photo dated later than it can be does not count: one wrong clock would make all others old.
+    A photo dated later than it can be does not count, nor the time of a file beside a wrong clock,
+    which is that of a copy: one such photo would make all others old.
     """
     latest = latest_day()
-    days = ((r.status == "ok", r.taken_at.date()) for r in readings)
+    known = (r for r in readings if r.ignored_day is None or r.time_source != "file")
+    days = ((r.status == "ok", r.taken_at.date()) for r in known)
     return max((found for found in days if found[1] <= latest), default=(False, machine_day()))[1]
 
 

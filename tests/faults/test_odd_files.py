@@ -12,7 +12,7 @@ import zlib
 from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
 from dataclasses import replace
-from datetime import date
+from datetime import date, datetime
 from pathlib import Path
 
 import numpy as np
@@ -330,6 +330,26 @@ def test_a_photo_of_a_wrong_clock_makes_a_check_of_its_own_jar_alone(tmp_path: P
     assert after.stories[0] == before.stories[0]
     assert after.stories[1].verdict.verdict == "check"
     assert "wrong_date" in {flag.flag for flag in after.stories[1].flags}
+
+
+def test_the_time_of_a_copy_beside_a_wrong_clock_makes_no_other_photo_old(tmp_path: Path) -> None:
+    photos, out = tmp_path / "photos", tmp_path / "out"
+    fill(photos, 2, 3)
+
+    def copied(job: Job) -> Reading:
+        reading = paced(job)
+        if job.name != "J01_copied.jpg":
+            return reading
+        day = datetime(2026, 3, 20)
+        ahead = date(2036, 3, 9)
+        return replace(reading, taken_at=day, time_source="file", ignored_day=ahead)
+
+    before = score_folder(photos, out=out, read=copied)
+    (photos / "J01_copied.jpg").write_text("50")
+    after = score_folder(photos, out=out, read=copied)
+    assert after.scored_on == before.scored_on
+    assert after.stories[0] == before.stories[0]
+    assert after.stories[1].verdict.verdict == "check"
 
 
 @pytest.mark.parametrize("mtime_s", [FAR_FUTURE_S, FAR_PAST_S, 0])

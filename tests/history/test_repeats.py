@@ -10,7 +10,7 @@ import pytest
 from fake_shelf import fake_reading
 from judging import healthy, judge, words
 
-from jarvision.history.repeats import refuse_repeats
+from jarvision.history.repeats import refuse_repeats, tell_shared_pictures
 from jarvision.records import Reading
 
 FIRST = date(2026, 3, 1)
@@ -56,3 +56,10 @@ def test_other_pictures_other_jars_and_readings_without_pixels_are_left_alone() 
         shot(4, ""),
     ]
     assert refuse_repeats(readings) == tuple(readings)
+
+
+def test_a_picture_that_stands_for_two_jars_is_told() -> None:
+    mine, other = shot(0, "a"), replace(shot(0, "a"), jar="J2", photo="J2.jpg")
+    (told,) = tell_shared_pictures([mine, other, shot(1, "b"), replace(shot(2, "a"), jar="J2")])
+    assert told.endswith(f"{mine.photo}, J2.jpg")
+    assert tell_shared_pictures([mine, shot(1, "b"), shot(2, ""), replace(other, picture="")]) == []
