@@ -88,7 +88,7 @@ def consult(
     if novelty is None or bare is None:
         novelty = _shared_novelty(raw, close, told_by(second.copy()), filled)
     strange = strangeness(novelty)
-    if strange == 0.0 or not filled.any():
+    if not filled.any():
         return Opinion(close, novelty)
     error = np.clip(second[LOG_ERROR][filled].mean(), *_LOG_ERROR_LIMITS)
     return Opinion(
