@@ -251,7 +251,9 @@ def test_a_jar_without_a_usable_photo_has_a_story_too(shelf: ShelfResult) -> Non
     bare = replace(story, history=replace(story.history, days=()))
     text = told(bare)
     assert "No photo of it could be used." in text
-    assert "J03_2026-03-09.jpg could not be used: the photo, or the jar in it, is not sharp." in text
+    assert (
+        "J03_2026-03-09.jpg could not be used: the photo, or the jar in it, is not sharp." in text
+    )
     assert "nan" not in text
 
 
