@@ -13,9 +13,21 @@ import torch
 
 from jarvision.vision.tissue.inputs import CHANNELS
 
+from .tissue_nets import TissueNet
 from .wall_net import CLASS_COUNT, FINEST, WIDTHS, WallNet
 
 TARGET = Path(__file__).parents[2] / "jarvision" / "vision" / "tissue" / "specialist.onnx"
+
+
+def write_onnx(net: WallNet | TissueNet, inputs: int, out: Path) -> None:
+    """Write a net's squares, for walls of any size, and say how large the file is."""
+    net.forward = net.squares  # type: ignore[method-assign]  # what follows is cheaper outside
+    torch.onnx.export(
+        net, (torch.zeros(1, inputs, 480, 352),), str(out), input_names=["wall"],
+        output_names=["logits"], opset_version=13, dynamo=False,
+        dynamic_axes={"wall": {2: "rows", 3: "cols"}, "logits": {2: "rows", 3: "cols"}},
+    )  # fmt: skip
+    print(f"{out.name}: {out.stat().st_size / 1e6:.2f} MB")
 
 
 def main() -> None:
@@ -32,13 +44,7 @@ def main() -> None:
     first = (CLASS_COUNT + 1) * FINEST**2
     with torch.no_grad():
         net.head.bias[first : first + FINEST**2] += args.cover
-    net.forward = net.squares  # what follows it is cheaper outside of the net
-    torch.onnx.export(
-        net, (torch.zeros(1, CHANNELS, 480, 352),), str(args.out), input_names=["wall"],
-        output_names=["logits"], opset_version=13, dynamo=False,
-        dynamic_axes={"wall": {2: "rows", 3: "cols"}, "logits": {2: "rows", 3: "cols"}},
-    )  # fmt: skip
-    print(f"{args.out.name}: {args.out.stat().st_size / 1e6:.2f} MB")
+    write_onnx(net, CHANNELS, args.out)
 
 
 if __name__ == "__main__":

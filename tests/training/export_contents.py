@@ -10,6 +10,7 @@ from pathlib import Path
 
 import torch
 
+from .export import write_onnx
 from .tissue_nets import COVER, FINEST, INPUTS, load_net
 
 TARGET = Path(__file__).parents[2] / "jarvision" / "vision" / "tissue" / "generalist.onnx"
@@ -26,13 +27,7 @@ def main() -> None:
     net = load_net(args.kind, args.weights)
     with torch.no_grad():
         net.head.bias[COVER * FINEST**2 : (COVER + 1) * FINEST**2] += args.cover
-    net.forward = net.squares  # type: ignore[method-assign]  # what follows is cheaper outside
-    torch.onnx.export(
-        net, (torch.zeros(1, INPUTS, 480, 352),), str(args.out), input_names=["wall"],
-        output_names=["logits"], opset_version=13, dynamo=False,
-        dynamic_axes={"wall": {2: "rows", 3: "cols"}, "logits": {2: "rows", 3: "cols"}},
-    )  # fmt: skip
-    print(f"{args.out.name}: {args.out.stat().st_size / 1e6:.2f} MB")
+    write_onnx(net, INPUTS, args.out)
 
 
 if __name__ == "__main__":
