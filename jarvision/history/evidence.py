@@ -100,8 +100,10 @@ def settle_stains(
         Earlier fronts of the same side, the last one first.
     """
     stained = small.classes == TissueClass.STAIN
+    if not stained.any():
+        return Settled(proven=stained, refuted=stained)
     white, bare, known, seen = (np.zeros_like(stained) for _ in range(4))
-    for one in before if stained.any() else ():
+    for one in before:
         judged, grown = np.isfinite(one.small.opacity), _is_grown(one.small)
         if not one.registered and grown.sum() < settings.white_all_over * judged.sum():
             continue

@@ -2,23 +2,18 @@
 
 from __future__ import annotations
 
-import os
 from dataclasses import dataclass, field, replace
 from datetime import date
 from pathlib import Path
 
 import pytest
-from fake_shelf import fake_reading
 from scoring import score_folder
+from text_photos import FIRST, LOOK, SECOND, THIRD, TextShelf, read_text
 
-from jarvision.records import BareLook, JarEntry, Reading, ShelfResult
-from jarvision.register.photo_names import read_name
+from jarvision.records import JarEntry, Reading, ShelfResult
 from jarvision.run.jobs import Job
 from jarvision.run.references import References, Sighting
 
-LONG_AGO_NS = 1_700_000_000_000_000_000
-LOOK = BareLook(((0.1, 0.2, 0.3),), 0.5, 40.0)
-FIRST, SECOND, THIRD = (date(2026, 3, day) for day in (1, 2, 3))
 HEAD = "jar,kind,substrate,started,parent\n"
 BARE_JAR = "B1,bare,rye,,\n"
 
@@ -31,29 +26,19 @@ class Reader:
 
     def __call__(self, job: Job) -> Reading:
         self.asked.append(job.name)
-        parts, text = read_name(job.name), job.path.read_text()
-        jar = text.removeprefix("tag ") if text.startswith("tag") else parts.jar
-        reading = replace(fake_reading(jar, parts.day or FIRST, 90.0), photo=job.name)
-        held, said = job.references.get(jar), job.nothing_grown.get(jar)
-        if held is not None:
-            return replace(reading, reference_jar=held.jar, reference_day=held.day)
-        day = reading.taken_at.date()
-        if said is not None and said.holds(day, sure=True):
+        reading, text = read_text(job, 90.0)
+        if reading.reference_jar:
+            return reading
+        said = job.nothing_grown.get(reading.jar)
+        if said is not None and said.holds(reading.taken_at.date(), sure=True):
             return replace(reading, bare_look=replace(LOOK, area_cm2=70.0))
         return reading if text == "pale" else replace(reading, bare_look=LOOK)
 
 
 @dataclass
-class Shelf:
-    folder: Path
-    out: Path
-    talk: str = ""
-
+class Shelf(TextShelf):
     def put(self, name: str, text: str = "pale") -> None:
-        path = self.folder / name
-        path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_text(text)
-        os.utime(path, ns=(LONG_AGO_NS, LONG_AGO_NS))
+        super().put(name, text)
 
     def write(self, *lines: str) -> None:
         (self.folder / "jars.csv").write_text(HEAD + "".join(lines))

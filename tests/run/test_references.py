@@ -2,23 +2,18 @@
 
 from __future__ import annotations
 
-import os
 from dataclasses import dataclass, field, replace
 from datetime import date
 from pathlib import Path
 
 import pytest
-from fake_shelf import fake_reading, fake_refusal
+from fake_shelf import fake_refusal
 from scoring import score_folder
+from text_photos import FIRST, LOOK, SECOND, THIRD, TextShelf, read_text
 
-from jarvision.records import BareLook, JarEntry, Reading
-from jarvision.register.photo_names import read_name
+from jarvision.records import JarEntry, Reading
 from jarvision.run.jobs import Job
 from jarvision.run.references import References, Sighting
-
-LONG_AGO_NS = 1_700_000_000_000_000_000
-LOOK = BareLook(((0.1, 0.2, 0.3),), 0.5, 40.0)
-FIRST, SECOND, THIRD = (date(2026, 3, day) for day in (1, 2, 3))
 
 
 @dataclass
@@ -29,31 +24,18 @@ class Reader:
 
     def __call__(self, job: Job) -> Reading:
         self.asked.append(job.name)
-        parts, text = read_name(job.name), job.path.read_text()
+        reading, text = read_text(job, 50.0)
         if text == "breaks":
             raise RuntimeError("no memory")
         if text == "spoilt":
-            return fake_refusal(job.name, parts.jar, "blurred", parts.day or FIRST)
-        jar = text.removeprefix("tag ") if text.startswith("tag") else parts.jar
-        reading = replace(fake_reading(jar, parts.day or FIRST, 50.0), photo=job.name)
-        held = job.references.get(jar)
-        if held is not None:
-            return replace(reading, reference_jar=held.jar, reference_day=held.day)
-        return reading if text == "white" else replace(reading, bare_look=LOOK)
+            day = reading.taken_at.date()
+            return fake_refusal(job.name, reading.jar, "blurred", day)
+        if reading.reference_jar or text == "white":
+            return reading
+        return replace(reading, bare_look=LOOK)
 
 
-@dataclass
-class Shelf:
-    folder: Path
-    out: Path
-    talk: str = ""
-
-    def put(self, name: str, text: str = "10") -> None:
-        path = self.folder / name
-        path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_text(text)
-        os.utime(path, ns=(LONG_AGO_NS, LONG_AGO_NS))
-
+class Shelf(TextShelf):
     def score(self) -> tuple[dict[str, tuple[str, date | None]], list[str]]:
         """What each usable photo was held against, and what was read."""
         reader, told = Reader(), list[str]()
