@@ -18,11 +18,12 @@ Row = Sequence[CsvCell]
 
 # Spreadsheets run a cell that starts like this as a formula, some of them fullwidth signs, too.
 _RUNS: Final = r"[=+\-@\t\r\n\uff1d\uff0b\uff0d\uff20]"
-_FORMULA: Final = re.compile(rf" *{_RUNS}")
+# A reader that parts at semicolons drops quotation marks at the start of a cell.
+_FORMULA: Final = re.compile(rf'[ "]*{_RUNS}')
 _NUMBER: Final = re.compile(r"[+-]?\d+(\.\d+)?")
 # Where commas are decimal, a semicolon begins a cell, whatever stands in quotation marks.
 _PIECE: Final = re.compile(r"[^;]+")
-_GUARDED: Final = re.compile(rf"[ ']*{_RUNS}")
+_GUARDED: Final = re.compile(rf"[ '\"]*{_RUNS}")
 _QUOTED: Final = re.compile(r'[",;\r\n]|^ | $')
 _LINE_END: Final = re.compile(r"\r\n|\r|\n")
 
@@ -49,11 +50,7 @@ class CsvLineError(UsageError):
 
 def is_formula(text: str) -> bool:
     """Say whether a spreadsheet would run this cell, or what follows a semicolon in it."""
-    return any(_runs(piece) for piece in _PIECE.findall(text))
-
-
-def _runs(piece: str) -> bool:
-    return bool(_FORMULA.match(piece)) and not _NUMBER.fullmatch(piece)
+    return not _NUMBER.fullmatch(text) and any(map(_FORMULA.match, _PIECE.findall(text)))
 
 
 def to_csv(columns: Sequence[str], rows: Iterable[Row]) -> str:
@@ -80,23 +77,23 @@ def _cell(value: CsvCell) -> str:
         return ""
     if not isinstance(value, str):
         return str(value)
-    return _PIECE.sub(
-        lambda piece: f"'{piece[0]}" if _guards(piece[0]) else piece[0], printable(value)
-    )
+    text = printable(value)
+    return text if _NUMBER.fullmatch(text) else _PIECE.sub(_guarded, text)
 
 
-def _guards(piece: str) -> bool:
-    """Say whether an apostrophe goes before it: a formula, or one that has apostrophes already."""
-    return bool(_GUARDED.match(piece)) and not _NUMBER.fullmatch(piece)
+def _guarded(piece: re.Match[str]) -> str:
+    """Put an apostrophe before a formula, and before one that has apostrophes already."""
+    return f"'{piece[0]}" if _GUARDED.match(piece[0]) else piece[0]
 
 
 def plain_cell(text: str) -> str:
     """Take away the apostrophe that :func:`to_csv` puts before a formula."""
-    return _PIECE.sub(lambda piece: piece[0][_is_guarded(piece[0]) :], text)
+    return text if _NUMBER.fullmatch(text[1:]) else _PIECE.sub(_unguarded, text)
 
 
-def _is_guarded(piece: str) -> bool:
-    return piece.startswith("'") and _guards(piece[1:])
+def _unguarded(piece: re.Match[str]) -> str:
+    guarded = piece[0].startswith("'") and _GUARDED.match(piece[0], 1)
+    return piece[0][1:] if guarded else piece[0]
 
 
 def parse_csv(text: str, *, remarks: bool = True) -> CsvTable | None:
