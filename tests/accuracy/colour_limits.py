@@ -16,7 +16,7 @@ import numpy as np
 
 from jarvision.base.colourspace import delta_e_2000, linear_to_lab, xyz_to_linear
 from jarvision.records import FloatArray, SwatchReadings
-from jarvision.settings.vision import ColourSettings
+from jarvision.settings.colour import ColourSettings
 from jarvision.vision.calibration.values import CardValues
 from jarvision.vision.card.layout import CardLayout, load_layout
 from jarvision.vision.colour.fit import fit_colour

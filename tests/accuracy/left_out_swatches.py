@@ -15,7 +15,7 @@ from pathlib import Path
 import numpy as np
 
 from jarvision.base.errors import PhotoRefusedError
-from jarvision.settings.vision import ColourSettings
+from jarvision.settings.colour import ColourSettings
 from jarvision.vision.card.find import find_card, read_swatches
 from jarvision.vision.card.layout import load_layout
 from jarvision.vision.colour.fit import fit_colour

@@ -9,8 +9,8 @@ import matplotlib as mpl
 import numpy as np
 import pandas as pd
 
+from jarvision.settings.acceptance import AcceptanceSettings
 from jarvision.settings.sight import SightSettings
-from jarvision.settings.vision import AcceptanceSettings
 
 BINS = 9
 LARGEST = 12.0  # points: what lies above is drawn at the upper edge

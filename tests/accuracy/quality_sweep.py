@@ -18,7 +18,8 @@ import pandas as pd
 
 from jarvision.base.errors import PhotoRefusedError
 from jarvision.records import Photo
-from jarvision.settings.vision import AcceptanceSettings, PhotoSettings
+from jarvision.settings.acceptance import AcceptanceSettings
+from jarvision.settings.vision import PhotoSettings
 from jarvision.vision.card.find import find_card, read_swatches
 from jarvision.vision.card.layout import load_layout
 from jarvision.vision.photo import read_photo

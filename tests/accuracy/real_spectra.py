@@ -31,7 +31,7 @@ from jarvision.base.colourspace import (
 )
 from jarvision.base.spectra import reflectance_to_xyz
 from jarvision.records import BoolArray, FloatArray, SwatchReadings
-from jarvision.settings.vision import ColourSettings
+from jarvision.settings.colour import ColourSettings
 from jarvision.vision.card.layout import CardLayout, load_layout
 from jarvision.vision.colour.light import LightFit, field_terms, fit_light, paper_layout, unbend
 

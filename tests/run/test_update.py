@@ -20,7 +20,8 @@ from jarvision.run.jobs import Job
 from jarvision.run.lock import only_run
 from jarvision.run.photo_files import STORE_NAME
 from jarvision.settings.groups import Settings
-from jarvision.settings.vision import JarSettings, PhotoSettings
+from jarvision.settings.jar import JarSettings
+from jarvision.settings.vision import PhotoSettings
 
 LONG_AGO_NS = 1_700_000_000_000_000_000
 NAMES = ("J1/2026-03-01.jpg", "J1/2026-03-02.jpg", "J2/2026-03-01.jpg")

@@ -29,7 +29,7 @@ import numpy as np
 from jarvision.base.colourspace import delta_e_2000, lab_to_linear, linear_to_lab
 from jarvision.base.errors import PhotoRefusedError, UsageError
 from jarvision.records import FloatArray, Photo, SwatchReadings
-from jarvision.settings.vision import ColourSettings
+from jarvision.settings.colour import ColourSettings
 from jarvision.vision.card.find import find_card, read_swatches
 from jarvision.vision.card.layout import Box, CardLayout, Swatch
 

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from jarvision.base.errors import NothingToScoreError, PhotoRefusedError, UsageError
 from jarvision.records import Photo
-from jarvision.settings.vision import ColourSettings
+from jarvision.settings.colour import ColourSettings
 from jarvision.vision.calibration.as_printed import (
     CardSight,
     PrintEstimate,

@@ -20,7 +20,7 @@ import numpy as np
 from jarvision.base.colourspace import delta_e_2000, lab_slopes, linear_to_lab
 from jarvision.base.errors import PhotoRefusedError
 from jarvision.records import ColourFit, FloatArray, SwatchReadings
-from jarvision.settings.vision import ColourSettings
+from jarvision.settings.colour import ColourSettings
 from jarvision.vision.calibration.values import CardValues, nominal_values
 from jarvision.vision.card.layout import CardLayout
 from jarvision.vision.colour.light import fit_light

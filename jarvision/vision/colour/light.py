@@ -17,7 +17,7 @@ import numpy as np
 
 from jarvision.base.colourspace import srgb_decode, srgb_encode
 from jarvision.records import BoolArray, FloatArray, SwatchReadings
-from jarvision.settings.vision import ColourSettings
+from jarvision.settings.colour import ColourSettings
 from jarvision.vision.card.layout import CardLayout, Swatch
 from jarvision.vision.colour.robust import minimise
 

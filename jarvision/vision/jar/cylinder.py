@@ -13,7 +13,7 @@ import numpy as np
 
 from jarvision.base.errors import PhotoRefusedError
 from jarvision.records import CardFit, Float32Array, FloatArray, JarFit, JarShape
-from jarvision.settings.vision import JarSettings
+from jarvision.settings.jar import JarSettings
 from jarvision.vision.card.layout import CardLayout
 from jarvision.vision.jar.edges import EdgeLine
 from jarvision.vision.jar.glass import GlassCylinder, Viewpoint

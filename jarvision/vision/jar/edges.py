@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from jarvision.base.errors import PhotoRefusedError
 from jarvision.base.statistics import median
 from jarvision.records import Float32Array, FloatArray
-from jarvision.settings.vision import JarSettings
+from jarvision.settings.jar import JarSettings
 from jarvision.vision.card.layout import CardLayout
 from jarvision.vision.jar.plane_view import LEFT_MM, PX_PER_MM, Number, PlaneView, Window
 from jarvision.vision.jar.span import Span

@@ -10,7 +10,7 @@ import cv2
 import numpy as np
 
 from jarvision.records import BoolArray, ByteArray
-from jarvision.settings.vision import JarSettings
+from jarvision.settings.jar import JarSettings
 from jarvision.vision.card.layout import CardLayout
 from jarvision.vision.jar.plane_view import PX_PER_MM, PlaneView
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from jarvision.base.errors import PhotoRefusedError
 from jarvision.records import CardFit, ColourFit, JarFit, JarShape, Photo
-from jarvision.settings.vision import JarSettings
+from jarvision.settings.jar import JarSettings
 from jarvision.vision.card.layout import CardLayout
 from jarvision.vision.jar.cylinder import stand_jar
 from jarvision.vision.jar.edges import (

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from jarvision.base.errors import PhotoRefusedError
 from jarvision.base.statistics import median
 from jarvision.records import BoolArray, ByteArray, ColourFit, Float32Array, FloatArray
-from jarvision.settings.vision import JarSettings
+from jarvision.settings.jar import JarSettings
 from jarvision.vision.card.layout import CardLayout
 from jarvision.vision.jar.plane_view import PX_PER_MM, PlaneView, Window, blueness
 

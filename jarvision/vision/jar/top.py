@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from jarvision.records import BoolArray, Float32Array
-from jarvision.settings.vision import JarSettings
+from jarvision.settings.jar import JarSettings
 from jarvision.vision.jar.edges import EdgeLine
 from jarvision.vision.jar.plane_view import PX_PER_MM, PlaneView
 

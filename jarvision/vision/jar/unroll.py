@@ -19,7 +19,7 @@ from jarvision.records import (
     RawWall,
     SampleArray,
 )
-from jarvision.settings.vision import MaskSettings
+from jarvision.settings.tissue import MaskSettings
 from jarvision.vision.colour.apply import correct
 from jarvision.vision.jar.glass import GlassCylinder, Viewpoint
 

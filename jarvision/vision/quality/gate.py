@@ -1,7 +1,7 @@
 """Refuse photos that would give a wrong coverage, with the reason that helps most.
 
 The limits and what they were measured from stand in :class:`AcceptanceSettings` of
-:mod:`jarvision.settings.vision`.
+:mod:`jarvision.settings.acceptance`.
 """
 
 from __future__ import annotations
@@ -12,7 +12,8 @@ import numpy as np
 
 from jarvision.base.errors import PhotoRefusedError
 from jarvision.records import CardFit, ColourFit, Photo, RawWall, SwatchReadings, Wall
-from jarvision.settings.vision import AcceptanceSettings, PhotoSettings
+from jarvision.settings.acceptance import AcceptanceSettings
+from jarvision.settings.vision import PhotoSettings
 from jarvision.vision.card.layout import CardLayout
 from jarvision.vision.jar.unroll import burnt_out
 from jarvision.vision.quality.figures import (

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from jarvision.records import BoolArray, Coverage, Float32Array, Tissue, Wall
-from jarvision.settings.vision import CoverageSettings
+from jarvision.settings.tissue import CoverageSettings
 
 
 def measure_coverage(
@@ -33,7 +33,7 @@ def measure_coverage(
 
     Its upper end takes in all stain for which nothing speaks: it may be growth all the same.
 
-    See :class:`jarvision.settings.vision.CoverageSettings` for the weights.
+    See :class:`jarvision.settings.tissue.CoverageSettings` for the weights.
     """
     judged = wall.judged & wall.filled
     filled_cells = int(np.count_nonzero(wall.filled))

@@ -9,7 +9,7 @@ import numpy as np
 from scipy.ndimage import median_filter
 
 from jarvision.records import BoolArray, Float32Array, FloatArray, RawWall, Wall
-from jarvision.settings.vision import JarSettings
+from jarvision.settings.jar import JarSettings
 
 
 @dataclass(frozen=True)

@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 
 from jarvision.records import BoolArray, ByteArray, RawWall, TissueClass
-from jarvision.settings.vision import MaskSettings
+from jarvision.settings.tissue import MaskSettings
 
 
 def mask_groove(classes: ByteArray, wall: RawWall, *, settings: MaskSettings) -> ByteArray:

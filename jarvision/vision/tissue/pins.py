@@ -12,7 +12,7 @@ import cv2
 import numpy as np
 
 from jarvision.records import BoolArray, Float32Array, Patch, Tissue, Wall
-from jarvision.settings.vision import PinSettings
+from jarvision.settings.tissue import PinSettings
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,7 @@ import pytest
 from jarvision.base.colourspace import delta_e_2000, linear_to_lab, srgb_decode, srgb_encode
 from jarvision.base.errors import PhotoRefusedError
 from jarvision.records import ColourFit, SwatchReadings
-from jarvision.settings.vision import ColourSettings
+from jarvision.settings.colour import ColourSettings
 from jarvision.vision.calibration.values import CardValues
 from jarvision.vision.card.layout import CardLayout, load_layout
 from jarvision.vision.colour.apply import correct

@@ -12,7 +12,8 @@ import pytest
 from walls import flat_wall
 
 from jarvision.records import Photo, TissueClass, Wall
-from jarvision.settings.vision import MaskSettings, PhotoSettings
+from jarvision.settings.tissue import MaskSettings
+from jarvision.settings.vision import PhotoSettings
 from jarvision.vision.jar.unroll import burnt_out
 from jarvision.vision.tissue import network
 from jarvision.vision.tissue.classify import Classified, classify

@@ -12,7 +12,7 @@ from hypothesis.extra.numpy import arrays
 from walls import flat_wall, tissue_of
 
 from jarvision.records import Coverage, Tissue, TissueClass, Wall
-from jarvision.settings.vision import CoverageSettings
+from jarvision.settings.tissue import CoverageSettings
 from jarvision.vision.tissue.coverage import measure_coverage
 
 SHAPE = (40, 60)

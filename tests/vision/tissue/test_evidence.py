@@ -10,7 +10,7 @@ from walls import CELL_MM, COLS, RADIUS_MM, ROWS, flat_wall, tissue_of
 
 from jarvision.records import OFF_COLOUR, BareLook, Tissue, TissueClass, Wall
 from jarvision.settings.evidence import EvidenceSettings
-from jarvision.settings.vision import CoverageSettings
+from jarvision.settings.tissue import CoverageSettings
 from jarvision.vision.tissue.coverage import measure_coverage
 from jarvision.vision.tissue.evidence import unproven_cm2, weigh_evidence
 from jarvision.vision.tissue.inputs import colour_logs

@@ -12,7 +12,7 @@ from scipy.spatial.distance import mahalanobis
 from skimage import data
 
 from jarvision.records import BoolArray, Float32Array, TissueClass
-from jarvision.settings.vision import CoverageSettings
+from jarvision.settings.tissue import CoverageSettings
 from jarvision.vision.photo import read_photo
 from jarvision.vision.read import PhotoAnalysis, look
 from jarvision.vision.tissue import novelty

@@ -8,7 +8,7 @@ import pytest
 from walls import CELL_MM, flat_wall, tissue_of
 
 from jarvision.records import Patch, TissueClass
-from jarvision.settings.vision import PinSettings
+from jarvision.settings.tissue import PinSettings
 from jarvision.vision.tissue.pins import find_pins
 
 SHAPE = (320, 300)
