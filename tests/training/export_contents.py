@@ -1,6 +1,6 @@
 """Write a trained network as ONNX: ``python -m tests.training.export_contents net.pt``.
 
-Batch norms are folded into the convolutions; weights are stored as 32-bit floats.
+As :mod:`tests.training.export` writes the specialist.
 """
 
 from __future__ import annotations

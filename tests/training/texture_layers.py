@@ -100,7 +100,7 @@ def texture_pile(textures: Textures, seed: int) -> Float32Array:
 
 
 def window_of(textures: Textures, which: int, rng: np.random.Generator) -> Float32Array:
-    """A picture as linear colour ``CANVAS`` large, pieces 5 to 40 cells across, turned at random."""
+    """Linear colour ``CANVAS`` large, pieces 5 to 40 cells across, turned at random."""
     picture = cv2.imdecode(textures.jpegs[which], cv2.IMREAD_COLOR)[..., ::-1]
     linear = (np.ascontiguousarray(picture).astype(np.float32) / 255.0) ** 2.2
     unit = max(3.0, float(textures.unit_px[which]))
