@@ -20,11 +20,10 @@ def main() -> None:
     """Export."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("weights", type=Path)
-    parser.add_argument("--kind", choices=("plain", "pretrained"), default="plain")
     parser.add_argument("--cover", type=float, default=0.0, help="added to the logit of cover")
     parser.add_argument("--out", type=Path, default=TARGET)
     args = parser.parse_args()
-    net = load_net(args.kind, args.weights)
+    net = load_net(args.weights)
     with torch.no_grad():
         net.head.bias[COVER * FINEST**2 : (COVER + 1) * FINEST**2] += args.cover
     write_onnx(net, INPUTS, args.out)

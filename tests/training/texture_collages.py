@@ -124,8 +124,7 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=1)
     args = parser.parse_args()
     collages = list(texture_collages(load_textures(args.held), args.each, args.seed))
-    nets = {path.stem: load_net("pretrained" if "pretrained" in path.stem else "plain", path)
-            for path in args.nets}  # fmt: skip
+    nets = {path.stem: load_net(path) for path in args.nets}
     off = errors(nets, collages)
     for name, row in zip(nets, off, strict=True):
         print(f"{name:20s} {_summed_up(row)}")

@@ -91,9 +91,10 @@ def texture_heap(textures: Textures, seed: int) -> tuple[Heap, int]:
 
 
 def texture_pile(textures: Textures, seed: int) -> Float32Array:
-    """The relief of snow as that of growth: zero mean, unit spread."""
+    """Light and dark of a picture, of snow as a rule, as a pile: zero mean, unit spread."""
     rng = np.random.default_rng([seed, 74])
-    light = window_of(textures, int(rng.choice(textures.white())), rng) @ _WEIGHTS
+    which = textures.white() if rng.random() < 0.6 else textures.bare()
+    light = window_of(textures, int(rng.choice(which)), rng) @ _WEIGHTS
     light = np.log(light + 0.02)
     light -= cv2.GaussianBlur(light, (0, 0), 40.0)
     return np.asarray(light / (light.std() + 1e-4), np.float32)
