@@ -83,7 +83,8 @@ def main() -> None:
              for source in chosen(args)]  # fmt: skip
     parts = parts_of(found)
     if args.shelf:
-        parts["verdicts"] = shelf.report(args.samples, args.cache, jobs=args.jobs)
+        put = [word for word in shelf.WORDS if word in words]
+        parts["verdicts"] = shelf.report(args.samples, args.cache, words=put, jobs=args.jobs)
     text = "\n\n".join(f"**{name}**\n\n{content}" for name, content in parts.items())
     print(text)
     if args.out:

@@ -54,7 +54,7 @@ def verdicts(samples: Path, cache_folder: Path, word: str, *, jobs: int) -> dict
     return {story.verdict.jar: story.verdict.verdict for story in result.stories}
 
 
-def report(samples: Path, cache_folder: Path, *, jobs: int, words: Sequence[str] = WORDS) -> str:
+def report(samples: Path, cache_folder: Path, *, words: Sequence[str], jobs: int) -> str:
     """Edit by edit: every jar's verdict, and how many bad jars became ``go``."""
     rows, false_go = [], 0
     for word in words:
