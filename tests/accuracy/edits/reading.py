@@ -132,7 +132,7 @@ def _number(value: str | float | None) -> str | float:
 def read_photo_edited(
     photo: TruePhoto, *, words: Sequence[str], cache_folder: Path
 ) -> list[Answer]:
-    """All answers on one photo, as it is first; refused so, it is edited in no way."""
+    """All answers on one photo, as it is first; one that is refused or wrong so is not edited."""
     cv2.setNumThreads(1)
     kept = Kept(cache_folder, photo)
     first = kept.get(AS_IT_IS)
@@ -140,7 +140,7 @@ def read_photo_edited(
         first = answer_of(score_photo(photo.path, folder=photo.path.parent), photo, None)
         kept.put(first)
         kept.save()
-    if not first.accepted:
+    if not first.accepted or first.silent:
         return [first]
     todo = [word for word in words if kept.get(word) is None]
     if todo:
