@@ -72,7 +72,8 @@ def main() -> None:
     parser.add_argument("--edit", action="append", choices=list(EDITS), help="these alone")
     parser.add_argument("--cache", type=Path, default=ROOT / "build" / "edits")
     parser.add_argument("--jobs", type=int, default=2, help="processes")
-    parser.add_argument("--shelf", action="store_true", help="verdicts of the edited shelf, too")
+    parser.add_argument("--shelf", nargs="*", choices=list(EDITS), metavar="WORD",
+                        help="verdicts of the shelf edited: the worst ways or these")  # fmt: skip
     parser.add_argument("--page", action="store_true", help="write docs/edits.md")
     parser.add_argument("--out", type=Path, help="write the tables to a file of their own")
     parser.add_argument("--sheet", type=Path, help="contact sheet of the worst (JPEG)")
@@ -82,8 +83,8 @@ def main() -> None:
     found = [(source, read_source(source, words=words, cache_folder=args.cache, jobs=args.jobs))
              for source in chosen(args)]  # fmt: skip
     parts = parts_of(found)
-    if args.shelf:
-        put = [word for word in shelf.WORDS if word in words]
+    if args.shelf is not None:
+        put = args.shelf or shelf.WORDS
         parts["verdicts"] = shelf.report(args.samples, args.cache, words=put, jobs=args.jobs)
     text = "\n\n".join(f"**{name}**\n\n{content}" for name, content in parts.items())
     print(text)
