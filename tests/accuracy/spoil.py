@@ -47,8 +47,7 @@ class Scene:
 
     def with_linear(self, linear: Float32Array) -> Photo:
         """The photo with other linear light, through JPEG."""
-        steps = np.clip(linear * np.float32(LAST), 0, LAST).astype(np.uint16)
-        return self.with_rgb(_encoding()[steps])
+        return self.with_rgb(encoded(linear))
 
     def with_rgb(self, rgb: ByteArray) -> Photo:
         """The photo with other pixels, through JPEG."""
@@ -57,13 +56,22 @@ class Scene:
         return replace(self.photo, rgb=np.ascontiguousarray(again[..., ::-1]), rgb16=None)
 
     @cached_property
-    def card_places(self) -> Float32Array:
-        """``(rows, cols, 2)`` place of every pixel in the card's plane, 0 to 1 over the card."""
+    def plane_mm(self) -> Float32Array:
+        """``(rows, cols, 2)`` place of every pixel in the card's plane, mm."""
         rows, cols = self.photo.rgb.shape[:2]
         grid = np.stack(np.meshgrid(np.arange(cols), np.arange(rows)), axis=-1).astype(float)
-        mm = card_to_photo(grid, np.linalg.inv(self.card.homography))
-        share = mm / np.array([self.layout.width_mm, self.layout.height_mm])
+        return card_to_photo(grid, np.linalg.inv(self.card.homography)).astype(np.float32)
+
+    @cached_property
+    def card_places(self) -> Float32Array:
+        """``(rows, cols, 2)`` place of every pixel in the card's plane, 0 to 1 over the card."""
+        share = self.plane_mm / np.array([self.layout.width_mm, self.layout.height_mm])
         return np.clip(share, -0.2, 1.2).astype(np.float32)
+
+
+def encoded(linear: Float32Array) -> ByteArray:
+    """sRGB bytes of linear light, cut at both ends."""
+    return _encoding()[np.clip(linear * np.float32(LAST), 0, LAST).astype(np.uint16)]
 
 
 @cache
