@@ -32,7 +32,7 @@ class MaskSettings:
 class VeilSettings:
     """When what looks like contents is fog, a label or tape, by a look at the wall upside down.
 
-    Chosen on 299 photos with truth, edited and as they are; ``docs/method.md`` says which.
+    Chosen on photos with truth, edited and as they are; ``docs/method.md`` says which.
     """
 
     chance_min: Annotated[float, Limits(0, 1)] = 0.5

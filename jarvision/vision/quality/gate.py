@@ -43,9 +43,10 @@ def accept_card(
     Raises
     ------
     PhotoRefusedError
-        ``too_small``, ``oblique``, ``blurred``, ``overexposed``, ``underexposed``, ``uneven_light``
-        or ``mixed_light``.
+        ``compressed``, ``too_small``, ``oblique``, ``blurred``, ``overexposed``, ``underexposed``,
+        ``uneven_light`` or ``mixed_light``.
     """
+    _check_file(photo, settings.acceptance)
     quality = measure_card(photo.rgb, card, swatches, layout=layout, settings=settings)
     limits = settings.acceptance
     _check_view(quality, limits)
@@ -119,6 +120,15 @@ def accept_wall(
         # where the card burns out too, it is the whole photo that is too bright
         reason = "overexposed" if count_clipped(swatches, settings=settings) else "glare"
         raise PhotoRefusedError(reason, f"{glare:.0f} % of the jar's wall is burnt out")
+
+
+def _check_file(photo: Photo, limits: AcceptanceSettings) -> None:
+    if photo.colour_step > limits.colour_step_max:
+        raise PhotoRefusedError(
+            "compressed",
+            f"the file keeps colours in steps of {photo.colour_step:.0f} of 255 levels,"
+            f" at most {limits.colour_step_max:.0f} can be used",
+        )
 
 
 def _check_view(quality: CardQuality, limits: AcceptanceSettings) -> None:

@@ -40,7 +40,9 @@ def _asked(raw: RawWall, burnt: BoolArray) -> tuple[RawWall, Float32Array, Float
     channels = network_inputs(raw, burnt, multiple=MULTIPLE)
     rows, cols = burnt.shape
     first = run_network("specialist", channels)[:, :rows, :cols]
-    filled = find_contents(raw, chance_of(TissueClass.OUTSIDE, first), settings=PhotoSettings().jar).filled
+    filled = find_contents(
+        raw, chance_of(TissueClass.OUTSIDE, first), settings=PhotoSettings().jar
+    ).filled
     return raw, channels, first, filled
 
 
