@@ -24,7 +24,7 @@ from jarvision.vision.quality.figures import (
 )
 from jarvision.vision.quality.glare import glare_share
 from jarvision.vision.quality.jar_focus import jar_blur_mm
-from jarvision.vision.quality.seen_through import field_shows
+from jarvision.vision.quality.seen_through import field_shows, field_within
 
 _EVERY = 4
 """Every fourth row and column of the wall tell whether half as much is burnt out as may be."""
@@ -69,6 +69,21 @@ def accept_filled(
     if shows > settings.sight.field_shows_max:
         raise PhotoRefusedError(
             "no_contents", f"the card's field shows through {shows:.0%} of the wall at its foot"
+        )
+
+
+def accept_upright(wall: Wall, *, layout: CardLayout, settings: PhotoSettings) -> None:
+    """Check that there is no empty glass among or under the contents.
+
+    Raises
+    ------
+    PhotoRefusedError
+        ``no_contents``.
+    """
+    shows = field_within(wall, layout=layout, settings=settings.sight)
+    if shows > settings.sight.field_shows_max:
+        raise PhotoRefusedError(
+            "no_contents", f"the card's field shows through {shows:.0%} of the wall under the top"
         )
 
 
