@@ -18,6 +18,10 @@ class SightSettings:
     in rendered empty jars, with fog and drops, the wall before the field had 0.35 to 0.7 of it in
     the median, in 358 filled ones 0.19 at most."""
 
+    field_tint_min: Annotated[float, Limits(0, 1)] = 0.1
+    """Among the contents its excess must be this share of the red and green as well: bright growth
+    in slightly bluish light has the excess, but not the tint."""
+
     field_shows_max: Annotated[float, Limits(0.42, 1)] = 0.5
     """Contents hide the foot of the field: a jar before which it shows on more than this share of
     the wall is empty or upside down. In eleven rendered empty jars it did on 0.62 and more, in one

@@ -58,7 +58,9 @@ def field_within(wall: Wall, *, layout: CardLayout, settings: SightSettings) -> 
     if full.size < under + band:
         return 0.0
     inside = wall.linear[full[0] + under : full[-1] + 1, front]
-    shows = (_excess(inside) > _least(layout, settings)).mean(axis=1)
+    excess, pale = _excess(inside), (inside[..., 0] + inside[..., 1]) / 2
+    blue = (excess > _least(layout, settings)) & (excess > settings.field_tint_min * pale)
+    shows = blue.mean(axis=1)
     return float(np.convolve(shows, np.full(band, 1.0 / band), "valid").max())
 
 

@@ -54,9 +54,9 @@ def find_veil(
     turned = _turned(channels, contents)
     fog = _hidden("specialist", turned, contents, filled)
     label = _hidden("generalist", with_reference(turned, None), contents, filled)
-    stuck = label >= settings.chance_min
+    stuck = label >= settings.label_chance_min
     # A mould behind fog is a mould all the same; print and paper are what is taken for one.
-    misty = (fog >= settings.chance_min) & (label >= settings.doubt_min)
+    misty = (fog >= settings.fog_chance_min) & (label >= settings.doubt_min)
     misty &= ~np.isin(classes, OFF_COLOUR)
     return _areas((misty | stuck) & filled, raw, settings) & judged
 

@@ -97,7 +97,7 @@ def contents_over(wall_from: WallSight, *, glass: bool) -> Wall:
 
 
 def test_glass_among_what_was_called_contents_is_no_contents() -> None:
-    """Contents of a jar on its head hang above it, and its lid may stand before the field's foot."""
+    """Contents of a jar on its head hang above it; its lid may hide the field's foot."""
     seen = sight(replace(LABELLED, fill_mm=60.0))
     whole, with_glass = (contents_over(seen, glass=glass) for glass in (False, True))
     assert field_within(whole, layout=LAYOUT, settings=SETTINGS.sight) == 0.0
