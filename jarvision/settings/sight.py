@@ -27,7 +27,7 @@ class SightSettings:
     the wall is empty or upside down. In eleven rendered empty jars it did on 0.62 and more, in one
     with a label there on 0.44; in 358 filled ones on 0.4 at most, where a bluish lamp is
     mirrored. So is a jar through whose contents, in a level band of 6 mm, it shows on more: 299
-    filled ones had 0.4 at most, 56 of 65 turned over more than 0.5."""
+    filled ones had 0.4 at most, 55 of 65 turned over more than 0.5."""
 
     jar_blur_max_mm: Annotated[float, Limits(0.05, 2)] = 0.40
     """Blur of the strongest edges on the contents, mm: a jar is out of focus beyond it, however

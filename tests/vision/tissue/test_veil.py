@@ -64,7 +64,7 @@ def test_fog_over_the_lower_half_is_not_seen(day: float, share: float) -> None:
     assert hidden[clear].mean() < 0.05
 
 
-@pytest.mark.parametrize("day", [0.0, 4.0, 9.0, 14.0])
+@pytest.mark.parametrize("day", [0.0, 4.0, 9.0, 14.0, 22.0])
 def test_clear_walls_stay_seen_bare_half_grown_and_grown(day: float) -> None:
     assert found(*grown(day)).mean() < 0.01
 
