@@ -20,7 +20,8 @@ class SightSettings:
 
     field_tint_min: Annotated[float, Limits(0, 1)] = 0.1
     """Among the contents its excess must be this share of the red and green as well: bright growth
-    in slightly bluish light has the excess, but not the tint."""
+    in slightly bluish light has the excess, but not the tint. (That such growth is refused without
+    it was seen on two photos of ``unseen``, and it still is on one.)"""
 
     field_shows_max: Annotated[float, Limits(0.42, 1)] = 0.5
     """Contents hide the foot of the field: a jar before which it shows on more than this share of
