@@ -39,6 +39,9 @@ class Photo:
         What must be told about how the file was read, one sentence each without a full stop.
     ignored_day
         The day of a time in EXIF that cannot be right and was not used.
+    colour_step
+        Step in which the file keeps the mean colour of a square of 8 pixels, in levels of 8 bits;
+        0 where it does not say.
     """
 
     path: Path
@@ -53,6 +56,7 @@ class Photo:
     utc_offset: timedelta | None = None
     notes: tuple[str, ...] = ()
     ignored_day: date | None = None
+    colour_step: float = 0.0
 
     @property
     def samples(self) -> ByteArray | NDArray[np.uint16]:

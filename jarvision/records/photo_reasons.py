@@ -43,6 +43,11 @@ PHOTO_REASONS: dict[str, PhotoReason] = {
             "Wipe the lens, rest the elbows on the table, tap the jar to focus and try again.",
         ),
         PhotoReason(
+            "compressed",
+            "the file was made so small that its colours are lost",
+            "Use the file as the phone saved it; send it as a file, not as a preview.",
+        ),
+        PhotoReason(
             "overexposed",
             "the white of the card is burnt out",
             "Turn off the flash, move the lamp away or tap the white of the card before shooting.",

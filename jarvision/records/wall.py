@@ -220,6 +220,9 @@ class Tissue:
         How unlike known contents the bare ones look; None where too little of them shows.
     forecast_points
         Error of the coverage that the network for strange contents expects, as far as it counts.
+    veiled
+        ``(rows, cols)`` True where fog or a label was taken for contents at first: UNJUDGED in
+        ``classes``, and nothing is known of what stands there; None where there is none.
     """
 
     classes: ByteArray
@@ -230,6 +233,7 @@ class Tissue:
     unproven: BoolArray | None = None
     novelty: float | None = None
     forecast_points: float = 0.0
+    veiled: BoolArray | None = None
 
 
 @dataclass(frozen=True)

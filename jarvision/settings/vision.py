@@ -9,7 +9,7 @@ from jarvision.settings.colour import ColourSettings
 from jarvision.settings.evidence import EvidenceSettings
 from jarvision.settings.jar import JarSettings
 from jarvision.settings.sight import SightSettings
-from jarvision.settings.tissue import CoverageSettings, MaskSettings, PinSettings
+from jarvision.settings.tissue import CoverageSettings, MaskSettings, PinSettings, VeilSettings
 
 
 @dataclass(frozen=True)
@@ -21,6 +21,7 @@ class PhotoSettings:
     sight: SightSettings = field(default_factory=SightSettings)
     jar: JarSettings = field(default_factory=JarSettings)
     masks: MaskSettings = field(default_factory=MaskSettings)
+    veil: VeilSettings = field(default_factory=VeilSettings)
     evidence: EvidenceSettings = field(default_factory=EvidenceSettings)
     pins: PinSettings = field(default_factory=PinSettings)
     coverage: CoverageSettings = field(default_factory=CoverageSettings)

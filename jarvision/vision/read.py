@@ -48,7 +48,13 @@ from jarvision.vision.overlay.draw import (
 )
 from jarvision.vision.photo import picture_digest, read_photo, time_without_exif
 from jarvision.vision.quality.diagnose import find_card_or_say_why
-from jarvision.vision.quality.gate import accept_card, accept_filled, accept_focus, accept_wall
+from jarvision.vision.quality.gate import (
+    accept_card,
+    accept_filled,
+    accept_focus,
+    accept_upright,
+    accept_wall,
+)
 from jarvision.vision.tissue.classify import classify
 from jarvision.vision.tissue.coverage import measure_coverage
 from jarvision.vision.tissue.evidence import unproven_cm2, weigh_evidence
@@ -154,6 +160,7 @@ def look(
     )
     seen = classify(front.wall, photo, settings=settings, bare=bare)
     wall = seen.wall
+    accept_upright(wall, layout=layout, settings=settings)
     accept_focus(wall, settings=settings)
     tissue = weigh_evidence(wall, seen.tissue, settings=settings.evidence, bare=bare)
     coverage = measure_coverage(

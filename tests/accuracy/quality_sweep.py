@@ -44,6 +44,7 @@ def open_settings() -> PhotoSettings:
     return replace(
         usual,
         acceptance=AcceptanceSettings(
+            colour_step_max=INF,
             px_per_mm_min=0.0,
             oblique_max_deg=INF,
             edge_rise_max_mm=INF,

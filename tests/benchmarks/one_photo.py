@@ -33,6 +33,7 @@ STAGES = {
         "jarvision.vision.read.accept_card",
         "jarvision.vision.read.accept_filled",
         "jarvision.vision.read.accept_wall",
+        "jarvision.vision.read.accept_upright",
         "jarvision.vision.read.accept_focus",
     ),
     "colour correction": ("jarvision.vision.read.fit_colour",),
@@ -40,6 +41,7 @@ STAGES = {
     "wall laid flat": ("jarvision.vision.read.unroll",),
     "tissue network": ("jarvision.vision.tissue.classify.run_network",),
     "the second network, if asked": ("jarvision.vision.tissue.classify.consult",),
+    "both networks on the turned wall": ("jarvision.vision.tissue.classify.find_veil",),
     "rest of the tissue stage": ("jarvision.vision.read.classify",),
     "coverage, patches, pins": (
         "jarvision.vision.read.measure_coverage",

@@ -80,6 +80,8 @@ class Decoded:
         The embedded profile, empty when there is none.
     points
         Code points of its colours where they count, which is where there is no profile.
+    colour_step
+        Step in which a JPEG keeps the mean colour of its blocks, levels of 8 bits; 0 for others.
     """
 
     pixels: Image.Image | ByteArray | DeepArray
@@ -87,6 +89,7 @@ class Decoded:
     icc: bytes
     exif: ExifFacts
     points: CodePoints | None = None
+    colour_step: float = 0.0
 
 
 def decode(content: bytes, *, smallest_side: int) -> Decoded:
@@ -128,7 +131,15 @@ def _decode(content: bytes, *, smallest_side: int) -> Decoded:
                 icc=image.info.get("icc_profile") or b"",
                 exif=read_exif(image),
                 points=code_points(image, content),
+                colour_step=_colour_step(image),
             )
+
+
+def _colour_step(image: Image.Image) -> float:
+    """Coarsest step of a block's mean: its first coefficient is the mean times 8 (ITU-T T.81)."""
+    if not isinstance(image, JpegImagePlugin.JpegImageFile):
+        return 0.0
+    return max((table[0] for table in image.quantization.values()), default=0) / 8.0
 
 
 def _bytes_a_pixel(image: Image.Image, content: bytes) -> int:

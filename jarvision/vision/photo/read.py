@@ -80,6 +80,7 @@ def read_photo(path: Path, *, name: str, dated: date | None = None) -> Photo:
         utc_offset=decoded.exif.utc_offset,
         ignored_day=decoded.exif.ignored_day,
         notes=(picture.note,) if picture.note else (),
+        colour_step=decoded.colour_step,
     )
 
 

@@ -24,7 +24,7 @@ from jarvision.vision.quality.figures import (
 )
 from jarvision.vision.quality.glare import glare_share
 from jarvision.vision.quality.jar_focus import jar_blur_mm
-from jarvision.vision.quality.seen_through import field_shows
+from jarvision.vision.quality.seen_through import field_shows, field_within
 
 _EVERY = 4
 """Every fourth row and column of the wall tell whether half as much is burnt out as may be."""
@@ -43,9 +43,10 @@ def accept_card(
     Raises
     ------
     PhotoRefusedError
-        ``too_small``, ``oblique``, ``blurred``, ``overexposed``, ``underexposed``, ``uneven_light``
-        or ``mixed_light``.
+        ``compressed``, ``too_small``, ``oblique``, ``blurred``, ``overexposed``, ``underexposed``,
+        ``uneven_light`` or ``mixed_light``.
     """
+    _check_file(photo, settings.acceptance)
     quality = measure_card(photo.rgb, card, swatches, layout=layout, settings=settings)
     limits = settings.acceptance
     _check_view(quality, limits)
@@ -68,6 +69,21 @@ def accept_filled(
     if shows > settings.sight.field_shows_max:
         raise PhotoRefusedError(
             "no_contents", f"the card's field shows through {shows:.0%} of the wall at its foot"
+        )
+
+
+def accept_upright(wall: Wall, *, layout: CardLayout, settings: PhotoSettings) -> None:
+    """Check that there is no empty glass among or under the contents.
+
+    Raises
+    ------
+    PhotoRefusedError
+        ``no_contents``.
+    """
+    shows = field_within(wall, layout=layout, settings=settings.sight)
+    if shows > settings.sight.field_shows_max:
+        raise PhotoRefusedError(
+            "no_contents", f"the card's field shows through {shows:.0%} of the wall under the top"
         )
 
 
@@ -119,6 +135,15 @@ def accept_wall(
         # where the card burns out too, it is the whole photo that is too bright
         reason = "overexposed" if count_clipped(swatches, settings=settings) else "glare"
         raise PhotoRefusedError(reason, f"{glare:.0f} % of the jar's wall is burnt out")
+
+
+def _check_file(photo: Photo, limits: AcceptanceSettings) -> None:
+    if photo.colour_step > limits.colour_step_max:
+        raise PhotoRefusedError(
+            "compressed",
+            f"the file keeps colours in steps of {photo.colour_step:.0f} of 255 levels,"
+            f" at most {limits.colour_step_max:.0f} can be used",
+        )
 
 
 def _check_view(quality: CardQuality, limits: AcceptanceSettings) -> None:

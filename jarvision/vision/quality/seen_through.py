@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from jarvision.base.colourspace import byte_to_linear_table
-from jarvision.records import BoolArray, CardFit, Float32Array, FloatArray, RawWall
+from jarvision.records import BoolArray, CardFit, Float32Array, FloatArray, RawWall, Wall
 from jarvision.settings.sight import SightSettings
 from jarvision.vision.card.layout import CardLayout
 from jarvision.vision.card.pose import card_to_photo
@@ -22,6 +22,14 @@ _EVERY = 2
 """Every second row and column of the wall."""
 
 
+_BAND_MM, _UNDER_LINE_MM = 6.0, 8.0
+"""Glass under the contents of a jar on its head is at least so high; so far under the fill line,
+which is not straight, it is not looked for."""
+
+_BEFORE_FIELD_DEG = 45.0
+"""Contents within this wall angle stand before the field, not before the swatches beside it."""
+
+
 def field_shows(
     wall: RawWall, card: CardFit, *, layout: CardLayout, settings: SightSettings
 ) -> float:
@@ -35,9 +43,30 @@ def field_shows(
     foot = _before_foot(card_to_photo(pixels, to_card), layout)
     if not foot.any():
         return 0.0
-    field = byte_to_linear_table()[np.array(layout.field.rgb8)]
-    least = settings.field_excess_min * _excess(field)
+    least = _least(layout, settings)
     return float((_excess(wall.linear[::_EVERY, ::_EVERY][foot]) > least).mean())
+
+
+def field_within(wall: Wall, *, layout: CardLayout, settings: SightSettings) -> float:
+    """Largest share of a level band of the contents through which the field's hue shows, 0 to 1.
+
+    Contents let nothing through, so there is none: a jar on its head has empty glass there.
+    """
+    front = np.abs(wall.angles_deg) < _BEFORE_FIELD_DEG
+    full = np.flatnonzero(wall.filled[:, front].mean(axis=1) > 0.9)
+    under, band = (round(mm / wall.step_mm) for mm in (_UNDER_LINE_MM, _BAND_MM))
+    if full.size < under + band:
+        return 0.0
+    inside = wall.linear[full[0] + under : full[-1] + 1, front]
+    excess, pale = _excess(inside), (inside[..., 0] + inside[..., 1]) / 2
+    blue = (excess > _least(layout, settings)) & (excess > settings.field_tint_min * pale)
+    shows = blue.mean(axis=1)
+    return float(np.convolve(shows, np.full(band, 1.0 / band), "valid").max())
+
+
+def _least(layout: CardLayout, settings: SightSettings) -> float:
+    field = byte_to_linear_table()[np.array(layout.field.rgb8)]
+    return float(settings.field_excess_min * _excess(field))
 
 
 def _excess(linear: FloatArray | Float32Array) -> FloatArray:

@@ -20,7 +20,8 @@ from jarvision.vision.tissue.experts import consult
 from jarvision.vision.tissue.fill import find_contents
 from jarvision.vision.tissue.inputs import network_inputs
 from jarvision.vision.tissue.masks import mask_glare, mask_groove
-from jarvision.vision.tissue.network import MULTIPLE, chance_of_empty, run_network
+from jarvision.vision.tissue.network import MULTIPLE, chance_of, run_network
+from jarvision.vision.tissue.veil import find_veil
 
 EVEN_CHANCE = 0.5
 """Bare or grown: the likelier of the two."""
@@ -45,7 +46,8 @@ def classify(
     channels = network_inputs(raw, burnt, multiple=MULTIPLE)
     rows, cols = burnt.shape
     first = run_network("specialist", channels)[:, :rows, :cols]
-    contents = find_contents(raw, chance_of_empty(first), settings=settings.jar)
+    empty = chance_of(TissueClass.OUTSIDE, first)
+    contents = find_contents(raw, empty, settings=settings.jar)
     opinion = consult(raw, channels, first, contents.filled, bare=bare)
     seen = opinion.seen
     # Under the fill line nothing is empty glass: the best of the other classes.
@@ -59,6 +61,8 @@ def classify(
     classes[~contents.filled] = TissueClass.OUTSIDE
     classes = mask_glare(classes, burnt, step_mm=raw.step_mm, settings=settings.masks)
     classes = mask_groove(classes, raw, settings=settings.masks)
+    veiled = find_veil(raw, channels, classes, contents.filled, settings=settings.veil)
+    classes[veiled] = TissueClass.UNJUDGED
     inside = slice(0, contents.floor_row)
     return Classified(
         wall=raw.with_contents(
@@ -76,5 +80,6 @@ def classify(
             caps=seen.caps[inside],
             novelty=opinion.novelty,
             forecast_points=opinion.forecast_points,
+            veiled=veiled[inside] if veiled.any() else None,
         ),
     )

@@ -31,7 +31,9 @@ def measure_coverage(
     - what moves when the fill line or the floor does, by its own uncertainty,
     - a floor for what none of these shows (outline).
 
-    Its upper end takes in all stain for which nothing speaks: it may be growth all the same.
+    Its upper end takes in all stain for which nothing speaks: it may be growth all the same. What
+    a veil hides counts as the rest of the wall does, and both ends take in that it may be bare, or
+    grown, altogether.
 
     See :class:`jarvision.settings.tissue.CoverageSettings` for the weights.
     """
@@ -40,8 +42,9 @@ def measure_coverage(
     judged_cells = int(np.count_nonzero(judged))
     if judged_cells == 0:
         return Coverage(percent=0.0, low=0.0, high=100.0, soft_percent=0.0, seen_percent=0.0)
-    percent = 100.0 * float(tissue.covered[wall.filled].mean(dtype=np.float64))
-    unsure = np.minimum(tissue.covered, 1.0 - tissue.covered)
+    covered, veiled = _behind_veil(wall, tissue, judged)
+    percent = 100.0 * float(covered[wall.filled].mean(dtype=np.float64))
+    unsure = np.minimum(covered, 1.0 - covered)
     doubt = 100.0 * float(unsure[judged].sum(dtype=np.float64)) / filled_cells
     guess = 100.0 * float(unsure[wall.filled & ~judged].sum(dtype=np.float64)) / filled_cells
     seen = judged_cells / filled_cells
@@ -54,15 +57,29 @@ def measure_coverage(
         settings.colour_weight * colour_de00,
         settings.novelty_points * max(0.0, novelty - settings.novelty_from),
         settings.forecast_weight * tissue.forecast_points,
-        _end_points(wall, tissue.covered, judged, percent=percent),
+        _end_points(wall, covered, judged, percent=percent),
     )
+    grown, bare = veiled
     return Coverage(
         percent=percent,
-        low=max(0.0, percent - spread),
-        high=min(100.0, percent + spread + 100.0 * _unproven_share(wall, tissue)),
+        low=max(0.0, percent - spread - grown),
+        high=min(100.0, percent + spread + bare + 100.0 * _unproven_share(wall, tissue)),
         soft_percent=float(100.0 * tissue.opacity[judged].mean()),
         seen_percent=100.0 * seen,
     )
+
+
+def _behind_veil(
+    wall: Wall, tissue: Tissue, judged: BoolArray
+) -> tuple[Float32Array, tuple[float, float]]:
+    """Chance of cover with that of the places seen behind a veil; points grown and bare there."""
+    if tissue.veiled is None:
+        return tissue.covered, (0.0, 0.0)
+    rest = tissue.covered[judged].mean(dtype=np.float64)
+    hidden = tissue.veiled & wall.filled
+    share = 100.0 * np.count_nonzero(hidden) / np.count_nonzero(wall.filled)
+    covered = np.where(hidden, np.float32(rest), tissue.covered)
+    return covered, (share * float(rest), share * float(1.0 - rest))
 
 
 def _unproven_share(wall: Wall, tissue: Tissue) -> float:

@@ -105,11 +105,11 @@ def told_by(logits: Float32Array) -> Seen:
     return Seen(*(part.reshape(logits.shape[1:]) for part in maps))
 
 
-def chance_of_empty(logits: Float32Array) -> Float32Array:
-    """Chance of glass with nothing behind it, ``(rows, cols)``, of a net's logits."""
+def chance_of(kind: TissueClass, logits: Float32Array) -> Float32Array:
+    """Chance of one class, OUTSIDE among all of them, ``(rows, cols)``, of a net's logits."""
     classes = logits[:CLASSES]
     odds = np.exp(classes - classes.max(axis=0))
-    return np.asarray(odds[TissueClass.OUTSIDE] / odds.sum(axis=0), dtype=np.float32)
+    return np.asarray(odds[kind] / odds.sum(axis=0), dtype=np.float32)
 
 
 def chances(logits: Float32Array) -> Float32Array:

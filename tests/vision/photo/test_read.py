@@ -287,3 +287,17 @@ def test_damaged_exif_never_costs_the_photo(seed: int, tmp_path: Path) -> None:
         exif[place] = rng.integers(0, 256)
     content = saved(Image.fromarray(picture()), format="JPEG", exif=bytes(exif))
     assert read(content, tmp_path).rgb.size == 48 * 64 * 3
+
+
+# --------------------------------------------------------------------------- compression
+@pytest.mark.parametrize(("quality", "step"), [(5, 21.25), (10, 10.6), (20, 5.4), (90, 0.4)])
+def test_jpeg_tells_how_coarsely_it_keeps_colours(
+    quality: int, step: float, tmp_path: Path
+) -> None:
+    """The example tables of ITU-T T.81, annex K, as its common encoder scales them."""
+    content = saved(Image.fromarray(picture()), format="JPEG", quality=quality)
+    assert read(content, tmp_path).colour_step == pytest.approx(step, abs=0.1)
+
+
+def test_other_files_have_no_steps_of_colour(tmp_path: Path) -> None:
+    assert read(saved(Image.fromarray(picture()), format="PNG"), tmp_path).colour_step == 0.0

@@ -221,6 +221,21 @@ def judged(
     return ""
 
 
+@pytest.mark.parametrize(("step", "reason"), [(5.3, ""), (10.6, "compressed")])
+def test_a_file_that_lost_its_colours_is_refused(
+    drawn: np.ndarray, layout: CardLayout, step: float, reason: str
+) -> None:
+    rgb, card = photographed(drawn, 4.5)
+    photo = replace(as_photo(rgb), colour_step=step)
+    swatches = read_swatches(rgb, card, layout=layout)
+    try:
+        accept_card(photo, card, swatches, layout=layout, settings=PhotoSettings())
+    except PhotoRefusedError as refusal:
+        assert refusal.reason == reason
+    else:
+        assert not reason
+
+
 def test_a_good_photo_is_accepted(drawn: np.ndarray, layout: CardLayout) -> None:
     rgb, card = photographed(drawn, 4.5, tilt=5.0, roll=2.0)
     assert judged(rgb, card, layout) == ""

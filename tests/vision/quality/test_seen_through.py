@@ -9,10 +9,12 @@ import numpy as np
 import pytest
 from drawn_jars import GREY, LAYOUT, DrawnJar, draw
 
+from jarvision.base.colourspace import byte_to_linear_table
 from jarvision.base.errors import PhotoRefusedError
+from jarvision.records import Wall
 from jarvision.settings.vision import PhotoSettings
-from jarvision.vision.quality.gate import accept_filled
-from jarvision.vision.quality.seen_through import field_shows
+from jarvision.vision.quality.gate import accept_filled, accept_upright
+from jarvision.vision.quality.seen_through import field_shows, field_within
 from jarvision.vision.read import WallSight, wall_of
 
 SETTINGS = PhotoSettings()
@@ -77,3 +79,29 @@ def test_a_field_out_of_view_says_nothing() -> None:
     seen = sight(LABELLED)
     aside = replace(seen.wall, pixels=seen.wall.pixels + np.float32(1e4))
     assert shows(replace(seen, wall=aside)) == 0.0
+
+
+def contents_over(wall_from: WallSight, *, glass: bool) -> Wall:
+    """A wall called filled down to its foot, with the field behind clear glass there or without."""
+    raw = wall_from.wall
+    rows, cols = raw.linear.shape[:2]
+    linear = np.full_like(raw.linear, 0.4)
+    if glass:
+        field = byte_to_linear_table()[np.array(LAYOUT.field.rgb8)]
+        linear[rows // 2 : rows // 2 + round(12.0 / raw.step_mm)] = 0.8 * field + 0.1
+    full = np.ones((rows, cols), dtype=np.bool_)
+    cut = replace(raw, linear=linear)
+    return cut.with_contents(
+        floor_row=rows, filled=full, judged=full, line_sd_mm=1.0, floor_sd_mm=1.0
+    )
+
+
+def test_glass_among_what_was_called_contents_is_no_contents() -> None:
+    """Contents of a jar on its head hang above it; its lid may hide the field's foot."""
+    seen = sight(replace(LABELLED, fill_mm=60.0))
+    whole, with_glass = (contents_over(seen, glass=glass) for glass in (False, True))
+    assert field_within(whole, layout=LAYOUT, settings=SETTINGS.sight) == 0.0
+    accept_upright(whole, layout=LAYOUT, settings=SETTINGS)
+    with pytest.raises(PhotoRefusedError) as refusal:
+        accept_upright(with_glass, layout=LAYOUT, settings=SETTINGS)
+    assert refusal.value.reason == "no_contents"

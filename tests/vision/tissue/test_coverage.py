@@ -65,6 +65,21 @@ def test_what_is_hidden_counts_by_its_chance_and_is_told_as_unseen() -> None:
     assert coverage.seen_percent == pytest.approx(50.0)
 
 
+def test_behind_a_veil_all_may_be_bare_or_grown_whatever_was_read_there() -> None:
+    classes = half(TissueClass.MYCELIUM, TissueClass.BARE)
+    seen = measure(flat_wall(classes), tissue_of(classes))
+    tissue = tissue_of(classes)
+    veiled = np.zeros(SHAPE, np.bool_)
+    veiled[SHAPE[0] // 2 :] = True
+    tissue.covered[veiled] = 1.0  # fog looks like growth
+    hidden = np.where(veiled, np.uint8(TissueClass.UNJUDGED), classes)
+    coverage = measure(flat_wall(hidden), replace(tissue, classes=hidden, veiled=veiled))
+    assert coverage.percent == pytest.approx(seen.percent)
+    assert coverage.seen_percent == pytest.approx(50.0)
+    assert coverage.low < 25.0
+    assert coverage.high > 75.0
+
+
 def test_doubt_on_both_sides_cancels_in_the_expected_share() -> None:
     classes = half(TissueClass.MYCELIUM, TissueClass.BARE)
     covered = np.where(classes == TissueClass.MYCELIUM, 0.9, 0.1).astype(np.float32)

@@ -20,7 +20,7 @@ from jarvision.vision.tissue import experts
 from jarvision.vision.tissue.experts import KNOWN_WITHIN, STRANGE_FROM, consult, strangeness
 from jarvision.vision.tissue.fill import find_contents
 from jarvision.vision.tissue.inputs import network_inputs
-from jarvision.vision.tissue.network import COVER, MULTIPLE, chance_of_empty, run_network
+from jarvision.vision.tissue.network import COVER, MULTIPLE, chance_of, run_network
 from jarvision.vision.tissue.reference import COLOURS
 
 SAMPLES = Path(__file__).parents[3] / "sample_images"
@@ -40,7 +40,9 @@ def _asked(raw: RawWall, burnt: BoolArray) -> tuple[RawWall, Float32Array, Float
     channels = network_inputs(raw, burnt, multiple=MULTIPLE)
     rows, cols = burnt.shape
     first = run_network("specialist", channels)[:, :rows, :cols]
-    filled = find_contents(raw, chance_of_empty(first), settings=PhotoSettings().jar).filled
+    filled = find_contents(
+        raw, chance_of(TissueClass.OUTSIDE, first), settings=PhotoSettings().jar
+    ).filled
     return raw, channels, first, filled
 
 
