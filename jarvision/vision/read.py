@@ -48,7 +48,13 @@ from jarvision.vision.overlay.draw import (
 )
 from jarvision.vision.photo import picture_digest, read_photo, time_without_exif
 from jarvision.vision.quality.diagnose import find_card_or_say_why
-from jarvision.vision.quality.gate import accept_card, accept_filled, accept_focus, accept_wall
+from jarvision.vision.quality.gate import (
+    accept_card,
+    accept_filled,
+    accept_focus,
+    accept_light,
+    accept_wall,
+)
 from jarvision.vision.tissue.classify import classify
 from jarvision.vision.tissue.coverage import measure_coverage
 from jarvision.vision.tissue.evidence import unproven_cm2, weigh_evidence
@@ -82,6 +88,8 @@ class WallSight:
     colour: ColourFit
     jar: JarFit
     wall: RawWall
+    tint_ratio: float
+    """How much the colour of the light changes over the card, at least 1."""
 
 
 @dataclass(frozen=True)
@@ -116,8 +124,8 @@ def wall_of(
     """
     card = find_card_or_say_why(photo, layout=layout, squares=squares)
     swatches = read_swatches(photo.samples, card, layout=layout)
-    accept_card(photo, card, swatches, layout=layout, settings=settings)
     paper = read_swatches(photo.samples, card, layout=paper_layout(layout))
+    quality = accept_card(photo, card, swatches, paper, layout=layout, settings=settings)
     colour = fit_colour(swatches, paper, layout=layout, settings=settings.colour, values=values)
     jar = locate_jar(
         photo, card=card, colour=colour, layout=layout, settings=settings.jar, shape=shape
@@ -125,7 +133,10 @@ def wall_of(
     wall = unroll(photo, card=card, colour=colour, jar=jar, below_mm=settings.jar.floor_below_mm)
     accept_filled(wall, card, layout=layout, settings=settings)
     accept_wall(photo, wall, swatches, colour, settings=settings)
-    return WallSight(photo=photo, card=card, colour=colour, jar=jar, wall=wall)
+    tint_ratio = quality.evenness.tint_ratio if quality.evenness else 1.0
+    return WallSight(
+        photo=photo, card=card, colour=colour, jar=jar, wall=wall, tint_ratio=tint_ratio
+    )
 
 
 def look(
@@ -154,6 +165,7 @@ def look(
     )
     seen = classify(front.wall, photo, settings=settings, bare=bare)
     wall = seen.wall
+    accept_light(wall, wall.filled, settings=settings)
     accept_focus(wall, settings=settings)
     tissue = weigh_evidence(wall, seen.tissue, settings=settings.evidence, bare=bare)
     coverage = measure_coverage(
@@ -161,6 +173,7 @@ def look(
         tissue,
         settings=settings.coverage,
         colour_de00=front.colour.de00_median,
+        tint_ratio=front.tint_ratio,
     )
     if coverage.seen_percent < settings.coverage.seen_min_percent:
         raise PhotoRefusedError(

@@ -11,10 +11,11 @@ from dataclasses import replace
 import numpy as np
 
 from jarvision.base.errors import PhotoRefusedError
-from jarvision.records import CardFit, ColourFit, Photo, RawWall, SwatchReadings, Wall
+from jarvision.records import BoolArray, CardFit, ColourFit, Photo, RawWall, SwatchReadings, Wall
 from jarvision.settings.acceptance import AcceptanceSettings
 from jarvision.settings.vision import PhotoSettings
 from jarvision.vision.card.layout import CardLayout
+from jarvision.vision.card.page_edges import print_scale_seen
 from jarvision.vision.jar.unroll import burnt_out
 from jarvision.vision.quality.figures import (
     CardQuality,
@@ -24,7 +25,8 @@ from jarvision.vision.quality.figures import (
 )
 from jarvision.vision.quality.glare import glare_share
 from jarvision.vision.quality.jar_focus import jar_blur_mm
-from jarvision.vision.quality.seen_through import field_shows
+from jarvision.vision.quality.jar_light import wall_tint
+from jarvision.vision.quality.seen_through import below_field, field_shows
 
 _EVERY = 4
 """Every fourth row and column of the wall tell whether half as much is burnt out as may be."""
@@ -34,23 +36,29 @@ def accept_card(
     photo: Photo,
     card: CardFit,
     swatches: SwatchReadings,
+    paper: SwatchReadings,
     *,
     layout: CardLayout,
     settings: PhotoSettings,
 ) -> CardQuality:
-    """Check size, view, sharpness, exposure and light, in the order to put them right.
+    """Check size, view, sharpness, exposure, light and print, in the order to put them right.
 
     Raises
     ------
     PhotoRefusedError
-        ``too_small``, ``oblique``, ``blurred``, ``overexposed``, ``underexposed``, ``uneven_light``
-        or ``mixed_light``.
+        ``too_small``, ``oblique``, ``blurred``, ``overexposed``, ``underexposed``,
+        ``uneven_light``, ``mixed_light``, ``faded_card`` or ``print_size``.
     """
-    quality = measure_card(photo.rgb, card, swatches, layout=layout, settings=settings)
+    quality = measure_card(photo.rgb, card, swatches, paper, layout=layout, settings=settings)
     limits = settings.acceptance
     _check_view(quality, limits)
     _check_exposure(quality, limits)
     _check_light(quality, limits)
+    if quality.black > limits.black_max:
+        raise PhotoRefusedError(
+            "faded_card", f"the card's black has {quality.black:.0%} of the light of its paper"
+        )
+    _check_print(photo, card, layout=layout, limits=limits)
     return quality
 
 
@@ -62,13 +70,40 @@ def accept_filled(
     Raises
     ------
     PhotoRefusedError
-        ``no_contents``.
+        ``no_contents``, or ``other_light`` where a blue lamp makes contents look like the field.
     """
     shows = field_shows(wall, card, layout=layout, settings=settings.sight)
     if shows > settings.sight.field_shows_max:
+        accept_light(wall, below_field(wall, card, layout=layout), settings=settings)
         raise PhotoRefusedError(
             "no_contents", f"the card's field shows through {shows:.0%} of the wall at its foot"
         )
+
+
+def accept_light(wall: RawWall, contents: BoolArray, *, settings: PhotoSettings) -> None:
+    """Check that the contents ``(rows, cols)`` stand in the card's light, and in no lamp's own.
+
+    Raises
+    ------
+    PhotoRefusedError
+        ``other_light``.
+    """
+    tint = wall_tint(wall, contents)
+    if tint is None:
+        return
+    limits = settings.sight
+    for hue, cast, most in (
+        ("pink", tint.pink[0], limits.pink_cast_max),
+        ("green", -tint.pink[1], limits.green_cast_max),
+        ("amber", -tint.blue[1], limits.amber_cast_max),
+        ("blue", tint.blue[0], limits.blue_cast_max),
+    ):
+        if cast > most:
+            raise PhotoRefusedError(
+                "other_light",
+                f"everything in the jar looks {hue}: a ratio of {np.exp(cast):.2f}, at most "
+                f"{np.exp(most):.2f} is known of contents",
+            )
 
 
 def accept_focus(wall: Wall, *, settings: PhotoSettings) -> None:
@@ -162,6 +197,18 @@ def _check_exposure(quality: CardQuality, limits: AcceptanceSettings) -> None:
         raise PhotoRefusedError(
             "underexposed",
             f"plain colours vary by {quality.noise:.0%}: the camera had little light",
+        )
+
+
+def _check_print(
+    photo: Photo, card: CardFit, *, layout: CardLayout, limits: AcceptanceSettings
+) -> None:
+    scale = print_scale_seen(photo.rgb, card, layout=layout)
+    if scale is not None and abs(scale - 1.0) > limits.print_off_max:
+        raise PhotoRefusedError(
+            "print_size",
+            f"by the edges of its page the card has {scale:.1%} of the size it is taken for: "
+            f"its 100 mm bar is {scale * layout.scale_bar.length_mm:.1f} mm long",
         )
 
 

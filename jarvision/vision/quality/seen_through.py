@@ -36,8 +36,19 @@ def field_shows(
     if not foot.any():
         return 0.0
     field = byte_to_linear_table()[np.array(layout.field.rgb8)]
-    least = settings.field_excess_min * _excess(field)
-    return float((_excess(wall.linear[::_EVERY, ::_EVERY][foot]) > least).mean())
+    seen = wall.linear[::_EVERY, ::_EVERY][foot]
+    blue = _excess(seen) > settings.field_excess_min * _excess(field)
+    # pale contents under bluish light exceed it, too, but their colour is far paler
+    blue &= seen[:, 2] > settings.field_ratio_min * (seen[:, 0] + seen[:, 1]) / 2
+    return float(blue.mean())
+
+
+def below_field(wall: RawWall, card: CardFit, *, layout: CardLayout) -> BoolArray:
+    """Wall ``(rows, cols)`` before the white page under the field: nothing blue stands there."""
+    to_card = np.asarray(np.linalg.inv(card.homography), dtype=np.float64)
+    plane_mm = card_to_photo(wall.pixels.astype(np.float64), to_card)
+    under: BoolArray = plane_mm[..., 1] > layout.field.y_mm + layout.field.height_mm + _BORDER_MM
+    return under & (wall.heights_mm > 0.0)[:, None]
 
 
 def _excess(linear: FloatArray | Float32Array) -> FloatArray:
