@@ -28,6 +28,11 @@ PHOTO_REASONS: dict[str, PhotoReason] = {
             "Stand the whole card behind the jar, all four corner marks in view.",
         ),
         PhotoReason(
+            "two_cards",
+            "more than one reference card is in the photo",
+            "Leave one card in view and put the others away.",
+        ),
+        PhotoReason(
             "card_hidden",
             "something hides part of the reference card or its colours are damaged",
             "Keep fingers, cables and the jar off the card's sides; replace a stained card.",

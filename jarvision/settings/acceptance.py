@@ -67,6 +67,9 @@ class AcceptanceSettings:
     bad printers too; ink that fades, or haze on the lens, takes it towards the paper. With a fifth
     of the way none of 43 photos was silently wrong, with three tenths five of 34 that were read."""
 
-    print_off_max: Annotated[float, Limits(0.005, 0.2)] = 0.02
-    """How far the size of the print, as the page's edges show it, may be off what it is taken for:
-    two per cent are four of an area. Edges measure it to 0.4 per cent."""
+    print_off_max: Annotated[float, Limits(0.005, 0.2)] = 0.035
+    """How far the size of the print, as the page's edges show it, may be off what it is taken for.
+    Of 24 photos none was silently wrong at 97 or 103 %, one at 94 %: areas are then off by 12 %."""
+
+    print_off_told: Annotated[float, Limits(0.005, 0.2)] = 0.01
+    """From here on it is told: areas are off by twice that. The edges show it to 0.4 %."""

@@ -54,6 +54,7 @@ from jarvision.vision.quality.gate import (
     accept_focus,
     accept_light,
     accept_wall,
+    print_size_note,
 )
 from jarvision.vision.tissue.classify import classify
 from jarvision.vision.tissue.coverage import measure_coverage
@@ -122,10 +123,18 @@ def wall_of(
     PhotoRefusedError
         With the reason word of the stage that could not go on.
     """
-    card = find_card_or_say_why(photo, layout=layout, squares=squares)
-    swatches = read_swatches(photo.samples, card, layout=layout)
-    paper = read_swatches(photo.samples, card, layout=paper_layout(layout))
-    quality = accept_card(photo, card, swatches, paper, layout=layout, settings=settings)
+    squares = squares or find_squares(photo.rgb, layout=layout)
+    try:
+        card = find_card_or_say_why(photo, layout=layout, squares=squares)
+        swatches = read_swatches(photo.samples, card, layout=layout)
+        paper = read_swatches(photo.samples, card, layout=paper_layout(layout))
+        quality = accept_card(photo, card, swatches, paper, layout=layout, settings=settings)
+    except PhotoRefusedError as refusal:
+        if squares.doubled:  # marks of the one were taken for those of the other
+            raise PhotoRefusedError("two_cards", refusal.detail) from None
+        raise
+    note = print_size_note(quality, beyond=settings.acceptance.print_off_told)
+    photo = replace(photo, notes=(*photo.notes, note)) if note else photo
     colour = fit_colour(swatches, paper, layout=layout, settings=settings.colour, values=values)
     jar = locate_jar(
         photo, card=card, colour=colour, layout=layout, settings=settings.jar, shape=shape
@@ -180,7 +189,7 @@ def look(
             "not_enough_seen", f"only {coverage.seen_percent:.0f} % of the wall can be judged"
         )
     return PhotoAnalysis(
-        photo=photo,
+        photo=front.photo,
         card=front.card,
         colour=front.colour,
         jar=front.jar,

@@ -9,6 +9,7 @@ import numpy as np
 from jarvision.records import BoolArray, ByteArray, CardFit, ColourFit, FloatArray, SwatchReadings
 from jarvision.settings.vision import PhotoSettings
 from jarvision.vision.card.layout import CardLayout
+from jarvision.vision.card.page_edges import print_scale_seen
 from jarvision.vision.colour.light import paper_layout
 from jarvision.vision.quality.evenness import Evenness, measure_evenness
 from jarvision.vision.quality.sharpness import Sharpness, measure_sharpness
@@ -44,6 +45,8 @@ class CardQuality:
     black
         Light of the card's darkest greys over that of the bare paper beside them, the lower of the
         two sides.
+    print_scale
+        Size of the print over the size it is taken for; None where the page's edges do not tell.
     evenness
         How the light changes over the card; None when too few greys can be compared.
     """
@@ -56,6 +59,7 @@ class CardQuality:
     clipped_swatches: int
     noise: float
     black: float
+    print_scale: float | None
     evenness: Evenness | None
 
 
@@ -86,6 +90,7 @@ def measure_card(
         clipped_swatches=count_clipped(swatches, settings=settings),
         noise=float(np.median(swatches.spread[~clipped])) if not clipped.all() else 0.0,
         black=_black_level(swatches, paper, layout=layout),
+        print_scale=print_scale_seen(rgb, card, layout=layout),
         evenness=measure_evenness(swatches, plain, layout=layout),
     )
 

@@ -15,7 +15,6 @@ from jarvision.records import BoolArray, CardFit, ColourFit, Photo, RawWall, Swa
 from jarvision.settings.acceptance import AcceptanceSettings
 from jarvision.settings.vision import PhotoSettings
 from jarvision.vision.card.layout import CardLayout
-from jarvision.vision.card.page_edges import print_scale_seen
 from jarvision.vision.jar.unroll import burnt_out
 from jarvision.vision.quality.figures import (
     CardQuality,
@@ -58,8 +57,20 @@ def accept_card(
         raise PhotoRefusedError(
             "faded_card", f"the card's black has {quality.black:.0%} of the light of its paper"
         )
-    _check_print(photo, card, layout=layout, limits=limits)
+    told = print_size_note(quality, beyond=limits.print_off_max)
+    if told:
+        raise PhotoRefusedError("print_size", told)
     return quality
+
+
+def print_size_note(quality: CardQuality, *, beyond: float) -> str:
+    """What the page's edges say against the size the card is taken for; empty up to ``beyond``."""
+    scale = quality.print_scale
+    if scale is None or abs(scale - 1.0) <= beyond:
+        return ""
+    return (
+        f"by the edges of its page the card is printed at {scale:.1%} of the size it is taken for"
+    )
 
 
 def accept_filled(
@@ -197,18 +208,6 @@ def _check_exposure(quality: CardQuality, limits: AcceptanceSettings) -> None:
         raise PhotoRefusedError(
             "underexposed",
             f"plain colours vary by {quality.noise:.0%}: the camera had little light",
-        )
-
-
-def _check_print(
-    photo: Photo, card: CardFit, *, layout: CardLayout, limits: AcceptanceSettings
-) -> None:
-    scale = print_scale_seen(photo.rgb, card, layout=layout)
-    if scale is not None and abs(scale - 1.0) > limits.print_off_max:
-        raise PhotoRefusedError(
-            "print_size",
-            f"by the edges of its page the card has {scale:.1%} of the size it is taken for: "
-            f"its 100 mm bar is {scale * layout.scale_bar.length_mm:.1f} mm long",
         )
 
 
