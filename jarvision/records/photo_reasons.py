@@ -69,7 +69,7 @@ PHOTO_REASONS: dict[str, PhotoReason] = {
         ),
         PhotoReason(
             "other_light",
-            "the jar stands in a coloured light that does not fall on the card, or is of one colour",
+            "everything in the jar has the colour of a lamp that does not light the card",
             "Turn grow lights and coloured lamps off, or let the same light fall on jar and card.",
         ),
         PhotoReason(

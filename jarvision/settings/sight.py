@@ -37,7 +37,7 @@ class SightSettings:
 
     pink_cast_max: Annotated[float, Limits(0, 3)] = 0.38
     green_cast_max: Annotated[float, Limits(0, 3)] = 0.25
-    amber_cast_max: Annotated[float, Limits(0, 3)] = 0.52
+    amber_cast_max: Annotated[float, Limits(0, 3)] = 0.58
     blue_cast_max: Annotated[float, Limits(0, 3)] = 0.10
     """A jar on whose wall nothing is less tinted than this stands in a lamp of its own: natural
     logarithms, pink and green as distances from the line of white, straw and brown, amber and blue

@@ -95,9 +95,7 @@ def measure_card(
     )
 
 
-def _black_level(
-    swatches: SwatchReadings, paper: SwatchReadings, *, layout: CardLayout
-) -> float:
+def _black_level(swatches: SwatchReadings, paper: SwatchReadings, *, layout: CardLayout) -> float:
     """Light of the darkest greys over that of the paper around them, the lower of the two sides.
 
     The lower one: the lamp mirrored in the print lifts one side more.

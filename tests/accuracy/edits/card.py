@@ -53,7 +53,7 @@ def moved_card(scene: JarScene, change: FloatArray) -> ByteArray:
 
 
 def printed_at(scale: float) -> Apply:
-    """A print that is too small or too large, which nobody told the program: the page is as ever."""
+    """A print that is too small or too large, and nobody told: the page is as ever."""
 
     def apply(scene: JarScene, _: np.random.Generator) -> ByteArray:
         middle = np.array(scene.layout.centre_mm, np.float32)
