@@ -7,7 +7,7 @@ BIN    := $(VENV)/bin
 PIP    := $(BIN)/python -m pip --quiet --disable-pip-version-check
 OUT    := demo-report
 
-.PHONY: help demo test check install test-all test-browser lint accuracy docs bench release-notes clean
+.PHONY: help demo test check install test-all test-browser lint accuracy edits docs bench release-notes clean
 
 help:  ## list the commands
 	@sed -n 's/^\([a-z-]*\):.*## /make \1  - /p' Makefile
@@ -50,6 +50,10 @@ lint: $(VENV)/.dev  ## put the code in order, as far as that can be done without
 accuracy: $(VENV)/.dev  ## measure accuracy on rendered photos in PHOTOS; renders what is missing, for hours
 	$(PIP) install --editable '.[test,dev,scenes]'
 	$(BIN)/python -m tests.accuracy.benchmark $(if $(PHOTOS),--photos $(PHOTOS)) $(if $(WALLS),--walls $(WALLS))
+
+edits: $(VENV)/.dev  ## count silent errors on edited photos: FOREIGN, UNSEEN and SCENES name more, EVERY=unseen=5 thins out
+	$(BIN)/python -m tests.accuracy.edits --page --shelf $(if $(FOREIGN),--foreign $(FOREIGN)) \
+	  $(if $(UNSEEN),--unseen $(UNSEEN)) $(if $(SCENES),--scenes $(SCENES)) $(foreach step,$(EVERY),--every $(step))
 
 docs: $(VENV)/.dev  ## write the tables and pictures of the docs from the code
 	$(BIN)/python docs/tables.py

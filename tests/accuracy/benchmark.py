@@ -51,12 +51,12 @@ def render_missing(suite: str, folder: Path, *, count: int) -> None:
     )  # fmt: skip
 
 
-def section(page: str, name: str, content: str) -> str:
+def section(page: str, name: str, content: str, *, command: str = "make accuracy") -> str:
     """The page with one measured part made new."""
-    begin, end = f"<!-- {name}: made by make accuracy -->", f"<!-- end of {name} -->"
+    begin, end = f"<!-- {name}: made by {command} -->", f"<!-- end of {name} -->"
     place = re.compile(f"{re.escape(begin)}.*?{re.escape(end)}", re.DOTALL)
     if len(place.findall(page)) != 1:
-        raise ValueError(f"{PAGE.name} must hold one place for '{name}'")
+        raise ValueError(f"the page must hold one place for '{name}'")
     return place.sub(lambda _: f"{begin}\n\n{content}\n\n{end}", page)
 
 

@@ -8,7 +8,7 @@ import numpy as np
 from jarvision.records import ByteArray
 from tests.accuracy.spoil import defocus, encoded, jar_defocus, shake
 
-from .scene import Apply, Edit, JarScene, blend
+from .scene import Apply, Edit, JarScene
 
 
 def jar_blur(sigma_px: float) -> Apply:
@@ -53,25 +53,13 @@ def oversharp(scene: JarScene, _: np.random.Generator) -> ByteArray:
     return np.asarray(np.rint(np.clip(sharp, 0.0, 255.0)), np.uint8)
 
 
-def cleaned(scene: JarScene, _: np.random.Generator) -> ByteArray:
-    """Noise taken out of the jar alone, as night modes do where nothing is sharp."""
-    y, x = np.nonzero(scene.whole)
-    part = (slice(y.min(), y.max() + 1), slice(x.min(), x.max() + 1))
-    jar = np.ascontiguousarray(scene.photo.rgb[part])
-    smooth = scene.photo.rgb.copy()
-    smooth[part] = cv2.fastNlMeansDenoisingColored(jar, None, 7.0, 7.0, 5, 11)
-    return blend(scene.photo.rgb, smooth, scene.soft(scene.whole, 4.0))
-
-
 EDITS = (
     Edit("jar_blur_2", "jar out of focus: blur of 2 px, card sharp", "blur", jar_blur(2.0)),
     Edit("jar_blur_4", "jar out of focus: blur of 4 px, card sharp", "blur", jar_blur(4.0)),
     Edit("jar_blur_8", "jar out of focus: blur of 8 px, card sharp", "blur", jar_blur(8.0)),
     Edit("smooth_bilateral", "beauty smoothing that keeps edges", "blur", bilateral),
     Edit("smooth_guided", "beauty smoothing, guided filter", "blur", guided),
-    Edit("denoised", "noise reduction on the jar", "blur", cleaned),
     Edit("median_3", "median filter of 3 px", "blur", median(3), harm=False),
-    Edit("median_7", "median filter of 7 px", "blur", median(7)),
     Edit("portrait", "portrait mode: all but the jar blurred", "blur", portrait),
     Edit("oversharp", "sharpened far too much", "blur", oversharp),
     Edit("defocus", "whole photo a little soft (0.2 mm)", "blur",

@@ -49,12 +49,6 @@ def bars(scene: JarScene, _: np.random.Generator) -> ByteArray:
     return np.pad(scene.photo.rgb, ((high, high), (0, 0), (0, 0)))
 
 
-def frame(scene: JarScene, _: np.random.Generator) -> ByteArray:
-    """A white frame of 6 %."""
-    wide = round(0.06 * max(scene.shape))
-    return np.pad(scene.photo.rgb, ((wide, wide), (wide, wide), (0, 0)), constant_values=245)
-
-
 EDITS = (
     Edit("crop_10", "10 % cut off, card whole", "crop", cropped(0.10), harm=False),
     Edit("crop_25", "25 % cut off where there is room, card whole", "crop", cropped(0.25),
@@ -63,5 +57,4 @@ EDITS = (
     Edit("bars_12", "black bars of 12 % above and below", "crop", bars),
     Edit("bars_12_no_exif", "black bars as of a screenshot, EXIF lost", "crop", bars,
          saved=Saved(form="PNG", exif=False)),
-    Edit("frame", "a white frame around the picture", "crop", frame),
 )  # fmt: skip

@@ -120,7 +120,6 @@ EDITS = (
     Edit("head_down_lid", "jar turned over, with its lid", "jar", upside_down(lid=True)),
     Edit("head_down", "jar's body turned over", "jar", upside_down(lid=False)),
     Edit("leaning_3", "jar leaning by 3 degrees", "jar", leaning(3.0)),
-    Edit("leaning_8", "jar leaning by 8 degrees", "jar", leaning(8.0)),
     Edit("second_beside", "a second jar beside the page", "jar", beside_page, harm=False),
     Edit("second_near", "a second jar half before the card", "jar", second(1.15)),
     Edit("second_behind", "a smaller second jar behind the first", "jar",

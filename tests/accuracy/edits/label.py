@@ -89,8 +89,6 @@ def handwriting(scene: JarScene, rng: np.random.Generator) -> ByteArray:
 EDITS = (
     Edit("kraft_60x40", "kraft label, 60 degrees by 40 % of the contents", "label",
          stuck(Label(60.0, 0.4, KRAFT, printed=0))),
-    Edit("kraft_print", "kraft label with print, 50 degrees by 35 %", "label",
-         stuck(Label(50.0, 0.35, KRAFT, printed=4))),
     Edit("kraft_wide", "kraft label, 100 degrees by 35 %", "label",
          stuck(Label(100.0, 0.35, KRAFT, fibres=0.1))),
     Edit("masking_tape", "masking tape around the jar", "label",

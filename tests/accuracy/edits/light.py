@@ -66,19 +66,9 @@ def clahe(scene: JarScene, _: np.random.Generator) -> ByteArray:
     return np.asarray(cv2.cvtColor(lab, cv2.COLOR_LAB2RGB), np.uint8)
 
 
-def posterised(scene: JarScene, _: np.random.Generator) -> ByteArray:
-    """Sixteen steps of each colour."""
-    return np.asarray(scene.photo.rgb // 16 * 17, np.uint8)
-
-
 def negative(scene: JarScene, _: np.random.Generator) -> ByteArray:
     """Light for dark."""
     return np.asarray(255 - scene.photo.rgb, np.uint8)
-
-
-def swapped(scene: JarScene, _: np.random.Generator) -> ByteArray:
-    """Red for blue."""
-    return np.ascontiguousarray(scene.photo.rgb[..., ::-1])
 
 
 def _bytes(picture: np.ndarray) -> ByteArray:
@@ -90,7 +80,6 @@ EDITS = (
     Edit("grow_blue", "blue grow light on the jar alone", "light", jar_light(0.55, 0.65, 1.4)),
     Edit("grow_amber", "amber light on the jar alone", "light", jar_light(1.25, 0.85, 0.4)),
     Edit("jar_x035", "jar in a third of the card's light", "light", jar_light(0.35, 0.35, 0.35)),
-    Edit("jar_x06", "jar in 60 % of the card's light", "light", jar_light(0.6, 0.6, 0.6)),
     Edit("jar_x15", "jar in half again the card's light", "light", jar_light(1.5, 1.5, 1.5)),
     Edit("jar_warm", "warm light on the jar alone", "light", jar_light(1.12, 1.0, 0.72)),
     Edit("jar_cool", "cool light on the jar alone", "light", jar_light(0.85, 1.0, 1.2)),
@@ -101,13 +90,10 @@ EDITS = (
     Edit("vivid", "colours 1.6 times as strong", "light", saturated(1.6)),
     Edit("colours_20", "colours at 20 %", "light", saturated(0.2)),
     Edit("colours_5", "colours at 5 %", "light", saturated(0.05)),
-    Edit("grey", "no colours", "light", saturated(0.0)),
     Edit("gamma_08", "an editor's gamma of 0.8", "light", bent_tone(0.8), harm=False),
     Edit("gamma_125", "an editor's gamma of 1.25", "light", bent_tone(1.25), harm=False),
     Edit("clahe", "local contrast pulled up", "light", clahe, harm=False),
-    Edit("posterised", "sixteen steps of each colour", "light", posterised),
     Edit("negative", "negative", "light", negative),
-    Edit("red_blue", "red and blue swapped", "light", swapped),
     Edit("noisy", "noise of three stops less light", "light",
          lambda scene, rng: noise(scene, 3.0, rng).rgb, harm=False),
     Edit("dark", "two stops too dark", "light", lambda scene, rng: dim(scene, 2.0, rng).rgb,

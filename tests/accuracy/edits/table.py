@@ -16,8 +16,11 @@ from . import blur, card, codec, contents, crop, jar, label, lens, light, paint,
 from .scene import Edit, JarScene
 
 MODULES = (lens, crop, codec, blur, veil, label, light, card, jar, contents)
-SHARED = (scene, paint, repaint, spoil, white_looks, card, lens)
+SHARED = (scene, paint, repaint, spoil, white_looks)
 """What edits of any module stand on."""
+
+BORROWED = {codec: lens, jar: card}
+"""Whose functions a module uses besides."""
 
 EDITS: dict[str, Edit] = {edit.word: edit for module in MODULES for edit in module.EDITS}
 
@@ -33,7 +36,7 @@ def edit_digest(word: str) -> str:
     """Of the code that makes an edit."""
     owner = next(module for module in MODULES if EDITS[word] in module.EDITS)
     found = hashlib.sha256(word.encode())
-    for module in (owner, *SHARED):
+    for module in filter(None, (owner, BORROWED.get(owner), *SHARED)):
         found.update(_source(module))
     return found.hexdigest()[:12]
 
