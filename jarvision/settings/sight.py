@@ -41,6 +41,6 @@ class SightSettings:
     blue_cast_max: Annotated[float, Limits(0, 3)] = 0.10
     """A jar on whose wall nothing is less tinted than this stands in a lamp of its own: natural
     logarithms, pink and green as distances from the line of white, straw and brown, amber and blue
-    as blue over green. Over 346 rendered photos with the truth known (odd reddish contents and
+    as blue over green. Over 335 rendered photos with the truth known (odd reddish contents and
     jars with moulds among them) the farthest lay at 0.35, 0.10, 0.44 and 0.01. Of 442 photos whose
     jar alone stood in coloured light 121 were silently wrong without these limits, 9 with them."""

@@ -28,7 +28,7 @@ _LIGHT_FLOOR = np.float32(0.004)
 
 _BLUE_SHARE, _GREY = 0.54, 0.05
 """Log red over green falls by this share of log blue over green, from this value for grey: white,
-straw, grain and brown lie near that line (regression over the walls of 304 rendered photos)."""
+straw, grain and brown lie near that line (regression over the walls of 299 rendered photos)."""
 
 _END_SHARE = 0.05
 """So much of the wall may have any colour, at either end."""
