@@ -28,6 +28,11 @@ PHOTO_REASONS: dict[str, PhotoReason] = {
             "Stand the whole card behind the jar, all four corner marks in view.",
         ),
         PhotoReason(
+            "two_cards",
+            "more than one reference card is in the photo",
+            "Leave one card in view and put the others away.",
+        ),
+        PhotoReason(
             "card_hidden",
             "something hides part of the reference card or its colours are damaged",
             "Keep fingers, cables and the jar off the card's sides; replace a stained card.",
@@ -68,6 +73,11 @@ PHOTO_REASONS: dict[str, PhotoReason] = {
             "Use one kind of light: turn the lamp off by day, draw the curtain by night.",
         ),
         PhotoReason(
+            "other_light",
+            "everything in the jar has the colour of a lamp that does not light the card",
+            "Turn grow lights and coloured lamps off, or let the same light fall on jar and card.",
+        ),
+        PhotoReason(
             "glare",
             "a lamp or flash is mirrored in the jar",
             "Turn off the flash, move the lamp to the side until its mirror image leaves the jar.",
@@ -96,6 +106,16 @@ PHOTO_REASONS: dict[str, PhotoReason] = {
             "poor_colour",
             "the card's colours could not be matched",
             "Use one kind of lamp, keep shadows off the card, print a fresh card if it has faded.",
+        ),
+        PhotoReason(
+            "faded_card",
+            "the black of the card is pale: the card has faded, or haze lies over the photo",
+            "Print a fresh card, keep it out of the sun; wipe the lens, keep lamps out of view.",
+        ),
+        PhotoReason(
+            "print_size",
+            "the card was printed at another size than it is taken for",
+            "Print it at 100 %, or measure its 100 mm bar for `jarvision calibrate --bar-mm`.",
         ),
         PhotoReason(
             "not_enough_seen",

@@ -51,18 +51,30 @@ class AcceptanceSettings:
     """Relative spread inside plain swatches. At 0.11 a tenth moved by 2.5 points, at 0.165 by 4.6.
     Good photos show 0.01 to 0.1."""
 
-    light_ratio_max: Annotated[float, Limits(1)] = 7.0
-    """Brighter over darker side of the card; the colour correction takes out what is below. At 5.7
-    a tenth moved by 2.5 points, at 8.7 by 3.2, at 14 by 5.6."""
+    light_ratio_max: Annotated[float, Limits(1)] = 10.0
+    """Brighter over darker side of the card; the colour correction takes out what is below. Of 41
+    photos none was silently wrong up to a ratio of 9, one from 12 on."""
 
-    tint_ratio_max: Annotated[float, Limits(1)] = 1.7
-    """Change of red over green or blue over green from side to side. From 1.5 to 1.7 a tenth moved
-    by 1.4 points, from 1.7 to 1.9 by 4.4, and above 1.8 the jar is lost more and more often."""
+    tint_ratio_max: Annotated[float, Limits(1)] = 2.0
+    """Change of red over green or blue over green from side to side. At 1.9 two of 37 photos were
+    silently wrong before ``tint_points`` widened the interval, at 2.2 four."""
 
     hidden_swatches_max: Annotated[float, Limits(0, 32)] = 6
     """Swatches of 32 that do not look as printed. With 6 the median photo moved by 0.9 points,
     with 7 by 1.9 and a tenth by 4."""
 
-    glare_max_percent: Annotated[float, Limits(0, 100)] = 3.0
-    """Share of the jar's wall under mirrored lamps. Between 1 and 2 % a tenth moved by 1.3 points,
-    between 2 and 3 % by 3.4, between 3 and 5 % by 5."""
+    glare_max_percent: Annotated[float, Limits(0, 100)] = 5.0
+    """Share of the jar's wall under mirrored lamps. Of 38 photos two were silently wrong without
+    any, two at 4 %, four at 6 %, six at 13 %."""
+
+    black_max: Annotated[float, Limits(0.05, 1)] = 0.2
+    """Light of the card's black over that of its bare paper. It has 0.01 to 0.08 in good photos, of
+    bad printers too; ink that fades, or haze on the lens, takes it towards the paper. With a fifth
+    of the way none of 43 photos was silently wrong, with three tenths five of 34 that were read."""
+
+    print_off_max: Annotated[float, Limits(0.005, 0.2)] = 0.035
+    """How far the size of the print, as the page's edges show it, may be off what it is taken for.
+    Of 24 photos none was silently wrong at 97 or 103 %, one at 94 %: areas are then off by 12 %."""
+
+    print_off_told: Annotated[float, Limits(0.005, 0.2)] = 0.01
+    """From here on it is told: areas are off by twice that. The edges show it to 0.4 %."""

@@ -115,5 +115,11 @@ class CoverageSettings:
     """Points a CIEDE2000 of residual: coverage moved by 0.05 to 0.56 points for each CIEDE2000 by
     which the swatches' values were made wrong (``tests/accuracy/bad_print.py``)."""
 
+    tint_from: Annotated[float, Limits(1)] = 1.5
+    tint_points: Annotated[float, Limits(0)] = 65.0
+    """Points for each unit of the logarithm by which the light's colour changes more than
+    ``tint_from`` over the card: 15 at a ratio of 1.9, where two of 37 photos whose light was tinted
+    lay outside intervals of 19 to 25 points."""
+
     seen_min_percent: Annotated[float, Limits(0, 100)] = 40.0
     """Less of the wall than this gives no reading."""

@@ -52,8 +52,10 @@ from jarvision.vision.quality.gate import (
     accept_card,
     accept_filled,
     accept_focus,
+    accept_light,
     accept_upright,
     accept_wall,
+    print_size_note,
 )
 from jarvision.vision.tissue.classify import classify
 from jarvision.vision.tissue.coverage import measure_coverage
@@ -88,6 +90,8 @@ class WallSight:
     colour: ColourFit
     jar: JarFit
     wall: RawWall
+    tint_ratio: float
+    """How much the colour of the light changes over the card, at least 1."""
 
 
 @dataclass(frozen=True)
@@ -120,10 +124,18 @@ def wall_of(
     PhotoRefusedError
         With the reason word of the stage that could not go on.
     """
-    card = find_card_or_say_why(photo, layout=layout, squares=squares)
-    swatches = read_swatches(photo.samples, card, layout=layout)
-    accept_card(photo, card, swatches, layout=layout, settings=settings)
-    paper = read_swatches(photo.samples, card, layout=paper_layout(layout))
+    squares = squares or find_squares(photo.rgb, layout=layout)
+    try:
+        card = find_card_or_say_why(photo, layout=layout, squares=squares)
+        swatches = read_swatches(photo.samples, card, layout=layout)
+        paper = read_swatches(photo.samples, card, layout=paper_layout(layout))
+        quality = accept_card(photo, card, swatches, paper, layout=layout, settings=settings)
+    except PhotoRefusedError as refusal:
+        if squares.doubled:  # marks of the one were taken for those of the other
+            raise PhotoRefusedError("two_cards", refusal.detail) from None
+        raise
+    note = print_size_note(quality, beyond=settings.acceptance.print_off_told)
+    photo = replace(photo, notes=(*photo.notes, note)) if note else photo
     colour = fit_colour(swatches, paper, layout=layout, settings=settings.colour, values=values)
     jar = locate_jar(
         photo, card=card, colour=colour, layout=layout, settings=settings.jar, shape=shape
@@ -131,7 +143,10 @@ def wall_of(
     wall = unroll(photo, card=card, colour=colour, jar=jar, below_mm=settings.jar.floor_below_mm)
     accept_filled(wall, card, layout=layout, settings=settings)
     accept_wall(photo, wall, swatches, colour, settings=settings)
-    return WallSight(photo=photo, card=card, colour=colour, jar=jar, wall=wall)
+    tint_ratio = quality.evenness.tint_ratio if quality.evenness else 1.0
+    return WallSight(
+        photo=photo, card=card, colour=colour, jar=jar, wall=wall, tint_ratio=tint_ratio
+    )
 
 
 def look(
@@ -161,6 +176,7 @@ def look(
     seen = classify(front.wall, photo, settings=settings, bare=bare)
     wall = seen.wall
     accept_upright(wall, layout=layout, settings=settings)
+    accept_light(wall, wall.filled, settings=settings)
     accept_focus(wall, settings=settings)
     tissue = weigh_evidence(wall, seen.tissue, settings=settings.evidence, bare=bare)
     coverage = measure_coverage(
@@ -168,13 +184,14 @@ def look(
         tissue,
         settings=settings.coverage,
         colour_de00=front.colour.de00_median,
+        tint_ratio=front.tint_ratio,
     )
     if coverage.seen_percent < settings.coverage.seen_min_percent:
         raise PhotoRefusedError(
             "not_enough_seen", f"only {coverage.seen_percent:.0f} % of the wall can be judged"
         )
     return PhotoAnalysis(
-        photo=photo,
+        photo=front.photo,
         card=front.card,
         colour=front.colour,
         jar=front.jar,

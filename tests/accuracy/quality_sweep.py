@@ -22,6 +22,7 @@ from jarvision.settings.acceptance import AcceptanceSettings
 from jarvision.settings.vision import PhotoSettings
 from jarvision.vision.card.find import find_card, read_swatches
 from jarvision.vision.card.layout import load_layout
+from jarvision.vision.colour.light import paper_layout
 from jarvision.vision.photo import read_photo
 from jarvision.vision.quality.figures import hidden_swatches, measure_card
 from jarvision.vision.quality.glare import glare_share
@@ -56,9 +57,19 @@ def open_settings() -> PhotoSettings:
             tint_ratio_max=INF,
             hidden_swatches_max=INF,
             glare_max_percent=INF,
+            black_max=INF,
+            print_off_max=INF,
         ),
         colour=replace(usual.colour, residual_max_de=INF),
-        sight=replace(usual.sight, field_shows_max=INF, jar_blur_max_mm=INF),
+        sight=replace(
+            usual.sight,
+            field_shows_max=INF,
+            jar_blur_max_mm=INF,
+            pink_cast_max=INF,
+            green_cast_max=INF,
+            amber_cast_max=INF,
+            blue_cast_max=INF,
+        ),
         jar=replace(usual.jar, px_per_mm_min=0.0),
         coverage=replace(usual.coverage, seen_min_percent=0.0),
     )
@@ -97,7 +108,8 @@ def measure(row: Row, photo: Photo, truth: PhotoTruth) -> Row:
     try:
         card = find_card(photo.rgb, photo.focal_px, layout=layout)
         swatches = read_swatches(photo.samples, card, layout=layout)
-        quality = measure_card(photo.rgb, card, swatches, layout=layout, settings=settings)
+        paper = read_swatches(photo.samples, card, layout=paper_layout(layout))
+        quality = measure_card(photo.rgb, card, swatches, paper, layout=layout, settings=settings)
         even = quality.evenness
         row = replace(
             row,

@@ -12,6 +12,7 @@ from PIL import Image
 from PIL.ExifTags import IFD, Base
 
 from jarvision.records import ByteArray
+from jarvision.settings.vision import PhotoSettings
 from jarvision.vision.photo import read_photo
 from jarvision.vision.read import look
 from tests.accuracy.edits import reading, shelf, tables
@@ -122,7 +123,11 @@ def test_a_trimmed_page_has_no_white_left_around_the_card(scene) -> None:
 
 
 def test_a_print_of_another_size_moves_the_marks_and_not_the_jar(scene) -> None:
-    small = read_back(scene, "print_94")
+    usual = PhotoSettings()
+    any_size = replace(usual, acceptance=replace(usual.acceptance, print_off_max=1.0))
+    photo = replace(scene.photo, rgb=edited(scene, EDITS["print_94"]))
+    small = look(photo, settings=any_size)
+    assert any("printed at 94" in note for note in small.photo.notes)
     ratio = small.card.px_per_mm / scene.card.px_per_mm
     assert ratio == pytest.approx(0.94, abs=0.005)
     assert small.jar.radius_mm == pytest.approx(scene.sight.jar.radius_mm / 0.94, rel=0.03)

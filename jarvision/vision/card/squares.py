@@ -44,12 +44,15 @@ class Squares:
         Corners ``(4, 2)`` of the card's marks by id, px of ``grey``, clockwise.
     corners
         ``(n, 4, 2)`` of all squares, px of ``small``; one square may come several times.
+    doubled
+        True when one of the card's marks was seen at two places: there are two cards.
     """
 
     grey: ByteArray
     small: ByteArray
     marks: Mapping[int, FloatArray]
     corners: FloatArray
+    doubled: bool = False
 
 
 def find_squares(rgb: ByteArray, *, layout: CardLayout | None = None) -> Squares:
@@ -69,7 +72,7 @@ def squares_of_grey(grey: ByteArray, *, layout: CardLayout | None = None) -> Squ
     layout = layout or load_layout()
     step = -(-max(grey.shape) // SEARCH_SIDE_PX)
     small = grey if step <= 1 else _resized(grey, grey.shape[1] // step, grey.shape[0] // step)
-    marks, corners = _detect(small, layout, all_windows=False)
+    marks, corners, doubled = _detect(small, layout, all_windows=False)
     marks = _in_full(marks, small, grey)
     if len(marks) < len(layout.markers):
         shrink = min(1.0, SEARCH_SIDE_PX / max(grey.shape))
@@ -77,7 +80,7 @@ def squares_of_grey(grey: ByteArray, *, layout: CardLayout | None = None) -> Squ
         marks = _in_full(_detect(again, layout, all_windows=True)[0], again, grey) | marks
     if len(marks) < len(layout.markers) and step > 1:
         marks = _detect(grey, layout, all_windows=True)[0] | marks
-    return Squares(grey, small, marks, corners)
+    return Squares(grey, small, marks, corners, doubled)
 
 
 def _resized(grey: ByteArray, width: int, height: int) -> ByteArray:
@@ -97,19 +100,23 @@ def _in_full(
 
 def _detect(
     grey: ByteArray, layout: CardLayout, *, all_windows: bool
-) -> tuple[dict[int, FloatArray], FloatArray]:
-    """The card's marks by id, and all squares."""
+) -> tuple[dict[int, FloatArray], FloatArray, bool]:
+    """The card's marks by id, all squares, and whether a mark is there twice."""
     ids = tuple(marker.id for marker in layout.markers)
     detector = _detector(layout.marker_family, ids, all_windows)
     corners, indices, others = detector.detectMarkers(grey)
     every = np.array([*corners, *others], dtype=np.float64).reshape(-1, 4, 2)
     found: dict[int, FloatArray] = {}
+    doubled = False
     if corners:  # else the indices are None, whatever their type says
         # smallest first: of two marks with one id the larger, nearer one stays
         named = zip(indices.ravel(), every[: len(corners)], strict=True)
         for index, seen in sorted(named, key=lambda pair: side_px(pair[1])):
+            known = found.get(ids[int(index)], seen)
+            apart = float(np.linalg.norm(seen.mean(axis=0) - known.mean(axis=0)))
+            doubled = doubled or apart > side_px(seen)
             found[ids[int(index)]] = seen
-    return found, every
+    return found, every, doubled
 
 
 @cache

@@ -61,6 +61,8 @@ def _better(refusal: PhotoRefusedError, photo: Photo, layout: CardLayout) -> Pho
         small = cv2.resize(photo.rgb, None, fx=share, fy=share, interpolation=cv2.INTER_AREA)
         if _shows_card(np.asarray(small, dtype=np.uint8), photo.focal_px * share, layout):
             return PhotoRefusedError("blurred", "the card's marks can only be read when shrunk")
+    if _shows_card(np.ascontiguousarray(photo.rgb[:, ::-1]), photo.focal_px, layout):
+        return PhotoRefusedError("no_card", "the card is mirrored: the photo, or the print, is")
     rows, cols = photo.rgb.shape[:2]
     for share in _CROPS:
         top, left = (round(side * (1.0 - share) / 2) for side in (rows, cols))

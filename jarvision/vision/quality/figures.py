@@ -9,8 +9,16 @@ import numpy as np
 from jarvision.records import BoolArray, ByteArray, CardFit, ColourFit, FloatArray, SwatchReadings
 from jarvision.settings.vision import PhotoSettings
 from jarvision.vision.card.layout import CardLayout
+from jarvision.vision.card.page_edges import print_scale_seen
+from jarvision.vision.colour.light import paper_layout
 from jarvision.vision.quality.evenness import Evenness, measure_evenness
 from jarvision.vision.quality.sharpness import Sharpness, measure_sharpness
+
+_AROUND = 4
+"""Paper spots beside a swatch that say how bright paper is there."""
+
+_DARKEST = 1e-3
+"""Paper darker than this is none: the photo is refused for its exposure."""
 
 
 @dataclass(frozen=True)
@@ -34,6 +42,11 @@ class CardQuality:
         Number of swatches with burnt-out pixels.
     noise
         Median relative spread inside the swatches that did not burn out.
+    black
+        Light of the card's darkest greys over that of the bare paper beside them, the lower of the
+        two sides.
+    print_scale
+        Size of the print over the size it is taken for; None where the page's edges do not tell.
     evenness
         How the light changes over the card; None when too few greys can be compared.
     """
@@ -45,6 +58,8 @@ class CardQuality:
     white_clipped: float
     clipped_swatches: int
     noise: float
+    black: float
+    print_scale: float | None
     evenness: Evenness | None
 
 
@@ -52,11 +67,15 @@ def measure_card(
     rgb: ByteArray,
     card: CardFit,
     swatches: SwatchReadings,
+    paper: SwatchReadings,
     *,
     layout: CardLayout,
     settings: PhotoSettings,
 ) -> CardQuality:
-    """Measure all figures that need the card alone; ``rgb`` is ``(rows, cols, 3)`` sRGB bytes."""
+    """Measure all figures that need the card alone; ``rgb`` is ``(rows, cols, 3)`` sRGB bytes.
+
+    ``paper`` holds the readings of :func:`jarvision.vision.colour.light.paper_layout`.
+    """
     white = layout.nominal_linear.min(axis=1) >= settings.colour.white_reflectance_min
     clipped = swatches.clipped > settings.colour.clipped_share_max
     plain = ~clipped & (swatches.spread <= settings.colour.swatch_spread_max)
@@ -70,8 +89,26 @@ def measure_card(
         white_clipped=float(swatches.clipped[white].min()),
         clipped_swatches=count_clipped(swatches, settings=settings),
         noise=float(np.median(swatches.spread[~clipped])) if not clipped.all() else 0.0,
+        black=_black_level(swatches, paper, layout=layout),
+        print_scale=print_scale_seen(rgb, card, layout=layout),
         evenness=measure_evenness(swatches, plain, layout=layout),
     )
+
+
+def _black_level(swatches: SwatchReadings, paper: SwatchReadings, *, layout: CardLayout) -> float:
+    """Light of the darkest greys over that of the paper around them, the lower of the two sides.
+
+    The lower one: the lamp mirrored in the print lifts one side more.
+    """
+    greys = [i for i, swatch in enumerate(layout.swatches) if swatch.role == "grey"]
+    darkest = sorted(greys, key=lambda i: layout.swatches[i].lab[0])[:2]
+    spots = paper_layout(layout).centres_mm
+    levels = []
+    for index in darkest:
+        away = np.linalg.norm(spots - layout.centres_mm[index], axis=1)
+        around = paper.linear[np.argsort(away)[:_AROUND]].mean(axis=1)
+        levels.append(float(swatches.linear[index].mean() / max(np.median(around), _DARKEST)))
+    return min(levels)
 
 
 def count_clipped(swatches: SwatchReadings, *, settings: PhotoSettings) -> int:

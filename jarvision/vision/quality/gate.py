@@ -11,7 +11,7 @@ from dataclasses import replace
 import numpy as np
 
 from jarvision.base.errors import PhotoRefusedError
-from jarvision.records import CardFit, ColourFit, Photo, RawWall, SwatchReadings, Wall
+from jarvision.records import BoolArray, CardFit, ColourFit, Photo, RawWall, SwatchReadings, Wall
 from jarvision.settings.acceptance import AcceptanceSettings
 from jarvision.settings.vision import PhotoSettings
 from jarvision.vision.card.layout import CardLayout
@@ -24,7 +24,8 @@ from jarvision.vision.quality.figures import (
 )
 from jarvision.vision.quality.glare import glare_share
 from jarvision.vision.quality.jar_focus import jar_blur_mm
-from jarvision.vision.quality.seen_through import field_shows, field_within
+from jarvision.vision.quality.jar_light import wall_tint
+from jarvision.vision.quality.seen_through import below_field, field_shows, field_within
 
 _EVERY = 4
 """Every fourth row and column of the wall tell whether half as much is burnt out as may be."""
@@ -34,25 +35,43 @@ def accept_card(
     photo: Photo,
     card: CardFit,
     swatches: SwatchReadings,
+    paper: SwatchReadings,
     *,
     layout: CardLayout,
     settings: PhotoSettings,
 ) -> CardQuality:
-    """Check size, view, sharpness, exposure and light, in the order to put them right.
+    """Check size, view, sharpness, exposure, light and print, in the order to put them right.
 
     Raises
     ------
     PhotoRefusedError
         ``compressed``, ``too_small``, ``oblique``, ``blurred``, ``overexposed``, ``underexposed``,
-        ``uneven_light`` or ``mixed_light``.
+        ``uneven_light``, ``mixed_light``, ``faded_card`` or ``print_size``.
     """
     _check_file(photo, settings.acceptance)
-    quality = measure_card(photo.rgb, card, swatches, layout=layout, settings=settings)
+    quality = measure_card(photo.rgb, card, swatches, paper, layout=layout, settings=settings)
     limits = settings.acceptance
     _check_view(quality, limits)
     _check_exposure(quality, limits)
     _check_light(quality, limits)
+    if quality.black > limits.black_max:
+        raise PhotoRefusedError(
+            "faded_card", f"the card's black has {quality.black:.0%} of the light of its paper"
+        )
+    told = print_size_note(quality, beyond=limits.print_off_max)
+    if told:
+        raise PhotoRefusedError("print_size", told)
     return quality
+
+
+def print_size_note(quality: CardQuality, *, beyond: float) -> str:
+    """What the page's edges say against the size the card is taken for; empty up to ``beyond``."""
+    scale = quality.print_scale
+    if scale is None or abs(scale - 1.0) <= beyond:
+        return ""
+    return (
+        f"by the edges of its page the card is printed at {scale:.1%} of the size it is taken for"
+    )
 
 
 def accept_filled(
@@ -63,10 +82,11 @@ def accept_filled(
     Raises
     ------
     PhotoRefusedError
-        ``no_contents``.
+        ``no_contents``, or ``other_light`` where a blue lamp makes contents look like the field.
     """
     shows = field_shows(wall, card, layout=layout, settings=settings.sight)
     if shows > settings.sight.field_shows_max:
+        accept_light(wall, below_field(wall, card, layout=layout), settings=settings)
         raise PhotoRefusedError(
             "no_contents", f"the card's field shows through {shows:.0%} of the wall at its foot"
         )
@@ -85,6 +105,32 @@ def accept_upright(wall: Wall, *, layout: CardLayout, settings: PhotoSettings) -
         raise PhotoRefusedError(
             "no_contents", f"the card's field shows through {shows:.0%} of the wall under the top"
         )
+
+
+def accept_light(wall: RawWall, contents: BoolArray, *, settings: PhotoSettings) -> None:
+    """Check that the contents ``(rows, cols)`` stand in the card's light, and in no lamp's own.
+
+    Raises
+    ------
+    PhotoRefusedError
+        ``other_light``.
+    """
+    tint = wall_tint(wall, contents)
+    if tint is None:
+        return
+    limits = settings.sight
+    for hue, cast, most in (
+        ("pink", tint.pink[0], limits.pink_cast_max),
+        ("green", -tint.pink[1], limits.green_cast_max),
+        ("amber", -tint.blue[1], limits.amber_cast_max),
+        ("blue", tint.blue[0], limits.blue_cast_max),
+    ):
+        if cast > most:
+            raise PhotoRefusedError(
+                "other_light",
+                f"everything in the jar looks {hue}: a ratio of {np.exp(cast):.2f}, at most "
+                f"{np.exp(most):.2f} is known of contents",
+            )
 
 
 def accept_focus(wall: Wall, *, settings: PhotoSettings) -> None:

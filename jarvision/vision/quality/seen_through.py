@@ -43,8 +43,15 @@ def field_shows(
     foot = _before_foot(card_to_photo(pixels, to_card), layout)
     if not foot.any():
         return 0.0
-    least = _least(layout, settings)
-    return float((_excess(wall.linear[::_EVERY, ::_EVERY][foot]) > least).mean())
+    return float(_blue(wall.linear[::_EVERY, ::_EVERY][foot], layout, settings).mean())
+
+
+def below_field(wall: RawWall, card: CardFit, *, layout: CardLayout) -> BoolArray:
+    """Wall ``(rows, cols)`` before the white page under the field: nothing blue stands there."""
+    to_card = np.asarray(np.linalg.inv(card.homography), dtype=np.float64)
+    plane_mm = card_to_photo(wall.pixels.astype(np.float64), to_card)
+    under: BoolArray = plane_mm[..., 1] > layout.field.y_mm + layout.field.height_mm + _BORDER_MM
+    return under & (wall.heights_mm > 0.0)[:, None]
 
 
 def field_within(wall: Wall, *, layout: CardLayout, settings: SightSettings) -> float:
@@ -58,15 +65,17 @@ def field_within(wall: Wall, *, layout: CardLayout, settings: SightSettings) -> 
     if full.size < under + band:
         return 0.0
     inside = wall.linear[full[0] + under : full[-1] + 1, front]
-    excess, pale = _excess(inside), (inside[..., 0] + inside[..., 1]) / 2
-    blue = (excess > _least(layout, settings)) & (excess > settings.field_tint_min * pale)
-    shows = blue.mean(axis=1)
+    shows = _blue(inside, layout, settings).mean(axis=1)
     return float(np.convolve(shows, np.full(band, 1.0 / band), "valid").max())
 
 
-def _least(layout: CardLayout, settings: SightSettings) -> float:
+def _blue(seen: Float32Array, layout: CardLayout, settings: SightSettings) -> BoolArray:
+    """Where the field shows in linear colours ``(..., 3)``."""
     field = byte_to_linear_table()[np.array(layout.field.rgb8)]
-    return float(settings.field_excess_min * _excess(field))
+    blue = _excess(seen) > settings.field_excess_min * _excess(field)
+    # pale contents under bluish light exceed it, too, but their colour is far paler
+    pale = (seen[..., 0] + seen[..., 1]) / 2
+    return np.asarray(blue & (seen[..., 2] > settings.field_ratio_min * pale))
 
 
 def _excess(linear: FloatArray | Float32Array) -> FloatArray:

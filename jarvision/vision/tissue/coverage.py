@@ -14,6 +14,7 @@ def measure_coverage(
     *,
     settings: CoverageSettings,
     colour_de00: float = 0.0,
+    tint_ratio: float = 1.0,
 ) -> Coverage:
     """Share of the filled wall that mycelium covers; true area on the cylinder, not pixels.
 
@@ -26,7 +27,8 @@ def measure_coverage(
       known (:mod:`jarvision.vision.tissue.experts`) it says too little, and counts more,
     - the same over what fog, label or a mirrored lamp hides, and a share of that area for what is
       altogether unknown there,
-    - what the colour correction left over, ``colour_de00`` (median CIEDE2000 of the swatches),
+    - what the colour correction left over, ``colour_de00`` (median CIEDE2000 of the swatches), and
+      what a light costs whose colour changes over the card, ``tint_ratio``,
     - what such contents cost by their novelty, and by the error that is expected of them,
     - what moves when the fill line or the floor does, by its own uncertainty,
     - a floor for what none of these shows (outline).
@@ -55,6 +57,7 @@ def measure_coverage(
         settings.guess_weight * guess,
         settings.unseen_weight * 100.0 * (1.0 - seen),
         settings.colour_weight * colour_de00,
+        settings.tint_points * max(0.0, float(np.log(tint_ratio / settings.tint_from))),
         settings.novelty_points * max(0.0, novelty - settings.novelty_from),
         settings.forecast_weight * tissue.forecast_points,
         _end_points(wall, covered, judged, percent=percent),

@@ -13,7 +13,7 @@ from tests.accuracy.white_looks import cloud
 from .scene import Apply, Edit, JarScene, Saved, blend
 
 PAGE_BEYOND_MM = (14.5, 21.0)  # A4 and Letter reach no farther than this beyond the active area
-FOOT_MM = 270.0  # near where the page meets the table: prints grow and shrink about it
+MARGIN_MM = 6.0  # of bare paper around the active area, on A4 and on Letter
 EDGE_PX = 1.0
 
 
@@ -53,13 +53,20 @@ def moved_card(scene: JarScene, change: FloatArray) -> ByteArray:
 
 
 def printed_at(scale: float) -> Apply:
-    """A print that is too small or too large, which nobody told the program."""
+    """A print that is too small or too large, and nobody told: the page is as ever."""
 
     def apply(scene: JarScene, _: np.random.Generator) -> ByteArray:
-        x = scene.layout.centre_mm[0]
-        change = np.array([[scale, 0.0, x - scale * x],
-                           [0.0, scale, FOOT_MM - scale * FOOT_MM], [0.0, 0.0, 1.0]])  # fmt: skip
-        return moved_card(scene, change)
+        middle = np.array(scene.layout.centre_mm, np.float32)
+        area = np.array([scene.layout.width_mm, scene.layout.height_mm], np.float32)
+        printed = middle + (scene.plane_mm - middle) / np.float32(scale)
+        at = card_to_photo(
+            np.clip(printed, -MARGIN_MM, area + MARGIN_MM).astype(float), scene.card.homography
+        ).astype(np.float32)
+        seen = cv2.remap(
+            scene.plate, at[..., 0], at[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+        )
+        share = scene.soft(scene.card_mask(MARGIN_MM) & ~scene.whole, EDGE_PX)
+        return behind_jar(scene, blend(scene.photo.rgb, np.asarray(seen, np.uint8), share))
 
     return apply
 

@@ -16,16 +16,21 @@ from jarvision.base.errors import PhotoRefusedError
 from jarvision.records import CardFit, ColourFit, Photo, RawWall, SwatchReadings
 from jarvision.records.photo_reasons import PHOTO_REASONS
 from jarvision.settings.vision import PhotoSettings
+from jarvision.vision.calibration.values import scale_layout
 from jarvision.vision.card import marks as printed
 from jarvision.vision.card.draw import card_marks
 from jarvision.vision.card.find import find_card, read_swatches
 from jarvision.vision.card.layout import CardLayout, load_layout
+from jarvision.vision.card.page_edges import print_scale_seen
 from jarvision.vision.card.pose import card_to_photo
+from jarvision.vision.colour.light import paper_layout
 from jarvision.vision.quality.diagnose import find_card_or_say_why
 from jarvision.vision.quality.evenness import measure_evenness
-from jarvision.vision.quality.gate import accept_card, accept_wall
+from jarvision.vision.quality.figures import measure_card
+from jarvision.vision.quality.gate import accept_card, accept_wall, print_size_note
 from jarvision.vision.quality.glare import glare_share
 from jarvision.vision.quality.sharpness import measure_sharpness
+from jarvision.vision.read import wall_of
 
 DRAWN_DPI = 381.0  # 15 px a mm
 DRAWN_PX_PER_MM = DRAWN_DPI / 25.4
@@ -213,8 +218,9 @@ def judged(
     """Reason word of a photo, empty for a good one."""
     photo = as_photo(rgb)
     swatches = swatches or read_swatches(rgb, card, layout=layout)
+    paper = read_swatches(rgb, card, layout=paper_layout(layout))
     try:
-        accept_card(photo, card, swatches, layout=layout, settings=PhotoSettings())
+        accept_card(photo, card, swatches, paper, layout=layout, settings=PhotoSettings())
     except PhotoRefusedError as refusal:
         assert refusal.detail
         return refusal.reason
@@ -280,7 +286,7 @@ def test_exposure_is_judged_by_the_cards_whites(drawn: np.ndarray, layout: CardL
 
 @pytest.mark.parametrize(
     ("reason", "light"),
-    [("uneven_light", {"strength": (-2.2, 0.0)}), ("mixed_light", {"red": (1.5, 0.0)})],
+    [("uneven_light", {"strength": (-2.6, 0.0)}), ("mixed_light", {"red": (1.5, 0.0)})],
 )
 def test_bad_light_has_its_reason(
     drawn: np.ndarray, layout: CardLayout, reason: str, light: dict[str, tuple[float, float]]
@@ -288,6 +294,85 @@ def test_bad_light_has_its_reason(
     rgb, card = photographed(lit(drawn, **light), 4.5, gain=0.95)
     assert judged(rgb, card, layout) == reason
     assert PHOTO_REASONS[reason].remedy
+
+
+def test_a_tint_that_is_taken_out_is_no_mixed_light(drawn: np.ndarray, layout: CardLayout) -> None:
+    rgb, card = photographed(lit(drawn, red=(0.6, 0.0)), 4.5, gain=0.95)
+    assert judged(rgb, card, layout) == ""
+
+
+@pytest.mark.parametrize(("share", "reason"), [(0.1, ""), (0.3, "faded_card")])
+def test_a_card_whose_black_is_pale_has_faded(
+    drawn: np.ndarray, layout: CardLayout, share: float, reason: str
+) -> None:
+    rgb, card = photographed(drawn * (1.0 - share) + share, 4.5)
+    assert judged(rgb, card, layout) == reason
+
+
+def test_dim_light_from_one_side_fades_no_card(drawn: np.ndarray, layout: CardLayout) -> None:
+    """Its black is held against the paper beside it, not against the brightest."""
+    rgb, card = photographed(lit(drawn, strength=(-2.0, 0.0)), 4.5, gain=0.6)
+    assert judged(rgb, card, layout) == ""
+
+
+# --------------------------------------------------------------------------- size of the print
+def on_a_page(drawn: np.ndarray, page_mm: tuple[float, float], scale: float) -> np.ndarray:
+    """A photo of an A4 or Letter page with the card printed at a scale, before a darker wall."""
+    size = (np.array(page_mm) / scale * DRAWN_PX_PER_MM).round().astype(int)
+    page = np.ones((size[1], size[0], 3), np.float32)
+    inner = drawn[150:-150, 150:-150]  # without its own border
+    top, left = (page.shape[0] - inner.shape[0]) // 2, (page.shape[1] - inner.shape[1]) // 2
+    page[top : top + inner.shape[0], left : left + inner.shape[1]] = inner
+    wall = cv2.copyMakeBorder(page, *(500,) * 4, cv2.BORDER_CONSTANT, value=(0.4, 0.38, 0.35))
+    wall = cv2.resize(wall, None, fx=0.25, fy=0.25, interpolation=cv2.INTER_AREA)
+    return np.rint(255.0 * srgb_encode(0.7 * wall)).astype(np.uint8)
+
+
+@pytest.mark.parametrize("page_mm", [(210.0, 297.0), (215.9, 279.4)])
+@pytest.mark.parametrize(
+    ("scale", "reason", "noted"),
+    [(1.0, "", False), (0.975, "", True), (0.94, "print_size", True), (1.05, "print_size", True)],
+)
+def test_the_pages_edges_tell_the_size_of_the_print(
+    drawn: np.ndarray,
+    layout: CardLayout,
+    page_mm: tuple[float, float],
+    scale: float,
+    reason: str,
+    noted: bool,
+) -> None:
+    rgb = on_a_page(drawn, page_mm, scale)
+    card = find_card(rgb, 1.2 * rgb.shape[0])
+    assert judged(rgb, card, layout) == reason
+    readings = [read_swatches(rgb, card, layout=of) for of in (layout, paper_layout(layout))]
+    quality = measure_card(rgb, card, *readings, layout=layout, settings=PhotoSettings())
+    assert quality.print_scale == pytest.approx(scale, abs=0.004)
+    note = print_size_note(quality, beyond=PhotoSettings().acceptance.print_off_told)
+    assert bool(note) == noted
+
+
+def test_a_size_that_was_told_is_right(drawn: np.ndarray, layout: CardLayout) -> None:
+    rgb = on_a_page(drawn, (210.0, 297.0), 0.94)
+    told = scale_layout(layout, 0.94)
+    card = find_card(rgb, 1.2 * rgb.shape[0], layout=told)
+    assert judged(rgb, card, told) == ""
+
+
+def test_a_page_that_is_trimmed_or_on_a_board_says_nothing_of_its_size(
+    drawn: np.ndarray, layout: CardLayout
+) -> None:
+    for page_mm in ((198.0, 268.0), (230.0, 305.0), (223.0, 297.0)):
+        rgb = on_a_page(drawn, page_mm, 1.0)
+        assert print_scale_seen(rgb, find_card(rgb, 1.2 * rgb.shape[0]), layout=layout) is None
+
+
+def test_a_thing_that_leans_on_the_page_does_not_hide_its_edge(
+    drawn: np.ndarray, layout: CardLayout
+) -> None:
+    rgb = on_a_page(drawn, (210.0, 297.0), 1.0)
+    card = find_card(rgb, 1.2 * rgb.shape[0])
+    rgb[700:900, :260] = (90, 40, 30)
+    assert print_scale_seen(rgb, card, layout=layout) == pytest.approx(1.0, abs=0.004)
 
 
 # --------------------------------------------------------------------------- no card
@@ -321,6 +406,24 @@ def test_a_card_that_was_not_found_is_explained(
     with pytest.raises(PhotoRefusedError) as refusal:
         find_card_or_say_why(as_photo(np.ascontiguousarray(spoil(rgb))), layout=layout)
     assert refusal.value.reason == reason
+
+
+def test_a_mirrored_card_is_told(drawn: np.ndarray, layout: CardLayout) -> None:
+    rgb, _ = photographed(drawn, 4.5)
+    with pytest.raises(PhotoRefusedError) as refusal:
+        find_card_or_say_why(as_photo(np.ascontiguousarray(rgb[:, ::-1])), layout=layout)
+    assert (refusal.value.reason, "mirrored" in refusal.value.detail) == ("no_card", True)
+
+
+def test_two_cards_in_one_photo_are_told(drawn: np.ndarray, layout: CardLayout) -> None:
+    """Where the photo cannot be used, they are why; and one card is never taken for two."""
+    one, _ = photographed(drawn, 1.6, blur_px=(0.3, 0.3))
+    reasons = []
+    for rgb in (one, np.concatenate([one, one], axis=1)):
+        with pytest.raises(PhotoRefusedError) as refusal:
+            wall_of(as_photo(np.ascontiguousarray(rgb)), layout=layout, settings=PhotoSettings())
+        reasons.append(refusal.value.reason)
+    assert reasons == ["too_small", "two_cards"]
 
 
 # --------------------------------------------------------------------------- hidden, glare

@@ -14,7 +14,7 @@ from jarvision.base.errors import PhotoRefusedError
 from jarvision.records import Wall
 from jarvision.settings.vision import PhotoSettings
 from jarvision.vision.quality.gate import accept_filled, accept_upright
-from jarvision.vision.quality.seen_through import field_shows, field_within
+from jarvision.vision.quality.seen_through import below_field, field_shows, field_within
 from jarvision.vision.read import WallSight, wall_of
 
 SETTINGS = PhotoSettings()
@@ -52,9 +52,11 @@ def test_contents_below_the_field_are_no_contents() -> None:
 
 
 def test_a_jar_upside_down_is_refused() -> None:
-    """Its contents hang above the empty glass, and the field shows at its foot."""
+    """Its contents hang above the empty glass; at its foot the field shows, under it the page."""
     seen = sight(replace(LABELLED, fill_mm=60.0))
-    turned = replace(seen.wall, linear=seen.wall.linear[::-1])
+    linear = seen.wall.linear[::-1].copy()
+    linear[below_field(seen.wall, seen.card, layout=LAYOUT)] = 0.6
+    turned = replace(seen.wall, linear=linear)
     with pytest.raises(PhotoRefusedError) as refusal:
         accept_filled(turned, seen.card, layout=LAYOUT, settings=SETTINGS)
     assert refusal.value.reason == "no_contents"
@@ -63,7 +65,7 @@ def test_a_jar_upside_down_is_refused() -> None:
 def test_what_the_glass_mirrors_does_not_fill_an_empty_jar() -> None:
     """Grey light adds to all three channels alike: a white room in the glass is no contents."""
     seen = sight(replace(LABELLED, fill_mm=0.0))
-    mirrored = replace(seen.wall, linear=seen.wall.linear * np.float32(0.6) + np.float32(0.3))
+    mirrored = replace(seen.wall, linear=seen.wall.linear * np.float32(0.6) + np.float32(0.25))
     assert shows(replace(seen, wall=mirrored)) == pytest.approx(shows(seen), abs=0.05)
 
 

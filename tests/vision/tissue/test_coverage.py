@@ -158,3 +158,14 @@ def test_an_uncertain_fill_line_widens_the_interval_where_the_strip_below_it_dif
     # 2 x 0.5 mm of 10 mm, wholly bare where half is covered: 5 points, in quadrature
     assert widths[0][1] == pytest.approx(2 * np.hypot(widths[0][0] / 2, 5.0))
     assert widths[1][1] == pytest.approx(widths[1][0])  # the strip is as covered as the rest
+
+
+def test_a_light_whose_colour_changes_over_the_card_widens_the_interval() -> None:
+    classes = half(TissueClass.MYCELIUM, TissueClass.BARE)
+    wall, tissue, settings = flat_wall(classes), tissue_of(classes), CoverageSettings()
+    widths = []
+    for ratio in (1.0, settings.tint_from, 1.9):
+        seen = measure_coverage(wall, tissue, settings=settings, tint_ratio=ratio)
+        widths.append(seen.high - seen.low)
+    assert widths[0] == widths[1]
+    assert widths[2] > widths[0] + 20.0
