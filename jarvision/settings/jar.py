@@ -156,14 +156,21 @@ class JarSettings:
     foot_reach_mm: Annotated[float, Limits(20, 300)] = 160.0
     """It is sought so far down: a page that hangs 50 mm above the table is told by it."""
 
-    foot_arcs_mm: Annotated[float, Limits(1, 50)] = 14.0
-    """The arcs that a jar's thick bottom shows lie within this above its lowest."""
+    foot_arcs_mm: Annotated[float, Limits(1, 50)] = 12.0
+    """The arcs that a jar's thick bottom shows lie this close together ..."""
+
+    foot_below_mm: Annotated[float, Limits(0, 50)] = 4.0
+    """... or a weak one so much below the strongest of them."""
+
+    foot_over_others: Annotated[float, Limits(1)] = 1.4
+    """They stand out by this from all that is as high elsewhere, in squares of the change: on
+    rendered jars by 1.5 and more, half of them by 15."""
 
     foot_change_min: float = 2.0
     foot_over_quiet: float = 3.5
     foot_share: float = 0.3
     """An arc is the foot if it is at least so lively (CIELAB bytes a row), so many times as lively
-    as the table, and this share of the strongest arc near it: a polished table mirrors them all."""
+    as the table, and this share of the strongest arc: a polished table mirrors them all."""
 
     foot_free_mm: Annotated[float, Limits(0, 50)] = 2.0
     """So much of the table must show below it: the photo's own end is no foot."""

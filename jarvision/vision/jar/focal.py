@@ -205,9 +205,11 @@ def _try(sight: Sight, card: CardFit) -> _Trial:
         costs[1] += _OTHER_END
         better = int(np.argmin(costs))
         off, jar = offs[better], jars[better]
-        bend = foot.bent_mm / settings.foot_bend_sd_mm
         most = settings.no_foot_misfit / 2
-        misfit = min(costs[better], most) + min(bend**2, most)
+        # a page may hang high above the table, but not reach under it, trimmed to its last mark
+        under = min(0.0, off + sight.page_ends[better] - sight.layout.height_mm)
+        bend = foot.bent_mm / settings.foot_bend_sd_mm
+        misfit = min(costs[better], most) + (under / settings.page_sd_mm) ** 2 + min(bend**2, most)
     table_y = jar.floor_y_mm + settings.floor_mm
     front = viewpoint.project(glass.outer_points(np.zeros(2), table_y + np.array([0.0, 1.0])))
     return _Trial(

@@ -61,7 +61,7 @@ def find_foot(
     settings: JarSettings,
 ) -> Foot | None:
     """Find the foot below a height; None where the photo does not show it, or not clearly."""
-    ys = from_y_mm + _STEP_MM * np.arange(round(settings.foot_reach_mm / _STEP_MM))
+    ys = np.asarray(from_y_mm + _STEP_MM * np.arange(round(settings.foot_reach_mm / _STEP_MM)))
     change, inside = _arcs(photo, glass, viewpoint, ys)
     whole = inside.mean(axis=1) >= _INSIDE_SHARE
     rows = int(whole.argmin()) if not whole.all() else whole.size  # the photo ends below them
@@ -88,9 +88,9 @@ def _arcs(
     high, wide = photo.rgb.shape[:2]
     x, y = pixels[..., 0], pixels[..., 1]
     inside = (x >= 0) & (x <= wide - 1) & (y >= 0) & (y <= high - 1)
-    seen = cv2.remap(photo.rgb, x, y, cv2.INTER_LINEAR)
-    lab = cv2.cvtColor(np.asarray(seen, dtype=np.uint8), cv2.COLOR_RGB2LAB).astype(np.float32)
-    lab = cv2.GaussianBlur(lab, (0, 0), sigmaX=0.8, sigmaY=1.5)
+    seen = cv2.remap(photo.rgb, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    sharp = cv2.cvtColor(seen, cv2.COLOR_RGB2LAB).astype(np.float32)
+    lab = cv2.GaussianBlur(sharp, (0, 0), sigmaX=0.8, sigmaY=1.5)
     change = np.zeros(lab.shape[:2], dtype=np.float32)
     change[1:-1] = cv2.transform(cv2.absdiff(lab[2:], lab[:-2]), np.full((1, 3), 0.5))
     return change, inside
@@ -103,18 +103,27 @@ def _profile(change: Float32Array) -> Float32Array:
 
 
 def _lowest(profile: Float32Array, *, settings: JarSettings) -> int | None:
-    """Row of the lowest clear arc; None where there is none, or the photo ends with it."""
-    quiet = float(np.quantile(profile, _QUIET_SHARE))
-    least = max(settings.foot_change_min, settings.foot_over_quiet * quiet)
-    free = profile.size - round(settings.foot_free_mm / _STEP_MM)
+    """Row of the lowest arc of the strongest stack; None where no stack stands out.
+
+    A line of the table, or a label's edge, may be as lively as an arc, but stands alone.
+    """
     stack = round(settings.foot_arcs_mm / _STEP_MM)
-    for row in np.flatnonzero(profile[:free] >= least)[::-1]:
-        nearby = float(profile[max(0, row - stack) : row + 1].max())
-        if profile[row] >= settings.foot_share * nearby:
-            while row > 0 and profile[row - 1] > profile[row]:  # climb to the peak's top
-                row -= 1
-            return int(row)
-    return None
+    power = np.convolve(profile**2, np.ones(stack), mode="valid")
+    first = int(power.argmax())
+    apart = np.concatenate([power[: max(0, first - stack)], power[first + stack :]])
+    if apart.size and power[first] < settings.foot_over_others * apart.max():
+        return None
+    below = first + stack + round(settings.foot_below_mm / _STEP_MM)
+    arcs = profile[first : min(below, profile.size - round(settings.foot_free_mm / _STEP_MM))]
+    if not arcs.size:
+        return None
+    quiet = settings.foot_over_quiet * float(np.quantile(profile, _QUIET_SHARE))
+    clear = arcs >= max(settings.foot_change_min, quiet, settings.foot_share * float(arcs.max()))
+    if not clear.any():
+        return None
+    low = int(np.flatnonzero(clear)[-1])
+    rising = np.flatnonzero(np.diff(arcs[: low + 1]) >= 0.0)  # the last one ends at the peak's top
+    return first + (int(rising[-1]) + 1 if rising.size else 0)
 
 
 def _bend(change: Float32Array, row: int, *, settings: JarSettings) -> float:
