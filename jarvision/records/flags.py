@@ -77,6 +77,13 @@ FLAGS: dict[str, FlagKind] = {
             "Photograph each jar from its first day on: what was white before is believed.",
         ),
         FlagKind(
+            "wide_interval",
+            "note",
+            "the coverage is known too roughly to act on it alone",
+            "Trust your eyes before the number. What narrows it: a photo of each jar, or of one "
+            "jar of the same contents, on the day of filling; dry glass; all four sides.",
+        ),
+        FlagKind(
             "overdue",
             "look",
             "the jar has been ready for longer than it keeps",
@@ -323,6 +330,11 @@ FINDINGS: dict[str, Wording] = {
         "{area_cm2:.1f cm2} look like stain, but growth neither stands around them nor was seen "
         "there before: they count as bare.",
         flag="unproven_stain",
+    ),
+    "wide_interval": Wording(
+        "Anything between {low:.0f} and {high:.0f} % may be covered"
+        "[: {hidden_percent:.0f} % of the wall is hidden][: {lacking}].",
+        flag="wide_interval",
     ),
     "low_fill": Wording(
         "Filled to {fill_mm:.0f} mm[ (give or take {margin_mm:.0f} mm)]; the groove is at "

@@ -56,7 +56,7 @@ class CoverageSettings:
     and the three weights below, of the sets tried with rendered photos in view, are the narrowest
     that held the truth on 95 % of those whose contents the network knows."""
 
-    doubt_weight: Annotated[float, Limits(0)] = 0.75
+    doubt_weight: Annotated[float, Limits(0)] = 1.0
     """Points a percent of the network's mean doubt on what is seen."""
 
     guess_weight: Annotated[float, Limits(0)] = 0.6
@@ -66,11 +66,11 @@ class CoverageSettings:
     """Points a percent of the wall that is hidden."""
 
     novelty_from: Annotated[float, Limits(0)] = 2.1
-    novelty_full: Annotated[float, Limits(0, above=True)] = 2.8
+    novelty_full: Annotated[float, Limits(0, above=True)] = 3.1
     """Between these distances to the nearest known look of bare contents doubt comes to count as
-    ``strange_doubt_weight``: half, and eight in ten of the jars learned from lie within them."""
+    ``strange_doubt_weight``: half, and nine in ten of the jars learned from lie within them."""
 
-    strange_doubt_weight: Annotated[float, Limits(0)] = 2.5
+    strange_doubt_weight: Annotated[float, Limits(0)] = 3.0
     """As ``doubt_weight``, on contents unlike any that is known. Of the sets tried, the weights
     here are the narrowest that held the truth on 95 % of rendered photos of drawn contents, each
     read by a network that never saw their family."""
@@ -78,7 +78,7 @@ class CoverageSettings:
     novelty_points: Annotated[float, Limits(0)] = 1.0
     """Points for each unit of distance beyond ``novelty_from``."""
 
-    forecast_weight: Annotated[float, Limits(0)] = 1.0
+    forecast_weight: Annotated[float, Limits(0)] = 2.0
     """Points a point of the error that the generalist expects, on strange contents."""
 
     colour_weight: Annotated[float, Limits(0)] = 0.35

@@ -107,5 +107,12 @@ class VerdictSettings:
     sure_days: Annotated[int, Limits(2)] = 2
     """Days whose lower bound must reach ready before a go: one reading is never enough."""
 
+    wide_interval_points: Annotated[float, Limits(1, 100)] = 25.0
+    """A 95 % interval of the coverage from this width on is told: a quarter of the wall is the
+    difference between a jar half grown and one nearly done."""
+
+    wide_hidden_percent: Annotated[float, Limits(0, 100)] = 25.0
+    """From this hidden share of the wall on, that is told as the reason."""
+
     groove_height_mm: float | None = None
     """Height of the jar's groove or shoulder above the floor, mm; None: not known, not judged."""

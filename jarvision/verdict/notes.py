@@ -8,6 +8,8 @@ from jarvision.verdict.evidence import Case, area_and_confidence, ignored_date
 FEWEST_PATCHES = 3
 """Fewer patches than this on either day may all have closed: they do not show that a jar turned."""
 
+LACKING_LOOK = "no photo shows its contents before anything grew"
+
 
 def notes_on(case: Case, siblings: tuple[str, ...] = ()) -> list[Finding]:
     """Find what is worth a note.
@@ -22,7 +24,8 @@ def notes_on(case: Case, siblings: tuple[str, ...] = ()) -> list[Finding]:
         notes.append(Finding.of("shared_parent", day=entry.started, parent=entry.parent, jars=jars))
     notes += _refused(case) + _file_dates(case)
     if case.days:
-        notes += _normal_stains(case) + _unproven_stain(case) + _low_fill(case)
+        notes += _normal_stains(case) + _unproven_stain(case) + _wide_interval(case)
+        notes += _low_fill(case)
         notes += _odd_shapes(case) + _turned(case)
     return notes
 
@@ -69,6 +72,27 @@ def _unproven_stain(case: Case) -> list[Finding]:
     if area < case.limits.unproven_note_cm2:
         return []
     return [Finding.of("unproven_stain", day=case.last.day, area_cm2=area)]
+
+
+def _wide_interval(case: Case) -> list[Finding]:
+    """Tell an interval that is too wide to act on, with what makes it so."""
+    last = case.last
+    hidden = 100.0 - last.coverage.seen_percent
+    level = min(last.coverage, last.level, key=lambda known: known.high - known.low)
+    if level.high - level.low < case.limits.wide_interval_points:
+        return []
+    hides = hidden >= case.limits.wide_hidden_percent
+    compared = any(r.reference_jar for r in last.readings)
+    return [
+        Finding.of(
+            "wide_interval",
+            day=last.day,
+            low=level.low,
+            high=level.high,
+            hidden_percent=hidden if hides else None,
+            lacking=None if hides or compared else LACKING_LOOK,
+        )
+    ]
 
 
 def _low_fill(case: Case) -> list[Finding]:

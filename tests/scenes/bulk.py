@@ -122,7 +122,7 @@ def keep_to_one_core(core: int) -> None:
 
 def render(
     which: str, out: Path, *, shard: tuple[int, int], variant: str, effort: Effort,
-    limit_s: float, count: int,
+    limit_s: float, count: int, first: int = 0,
 ) -> None:  # fmt: skip
     """Render a shard of a set until it is done or the time is up."""
     from .render import Renderer
@@ -131,7 +131,8 @@ def render(
     renderer = Renderer(variant)
     for number, order in enumerate(orders(which)):
         name = order.name
-        if number >= count or number % shard[1] != shard[0] or (out / f"{name}.jpg").exists():
+        mine = first <= number < first + count and number % shard[1] == shard[0]
+        if not mine or (out / f"{name}.jpg").exists():
             continue
         if time.perf_counter() - start > limit_s:
             break
@@ -194,6 +195,7 @@ def add_effort(parser: argparse.ArgumentParser, *, width: int, spp: int) -> None
     parser.add_argument("--spp", type=int, default=spp, help="paths per pixel")
     parser.add_argument("--spp-around", type=int, help="paths per pixel away from the jar")
     parser.add_argument("--limit", type=float, default=1e9, help="stop after so many seconds")
+    parser.add_argument("--first", type=int, default=0, help="pass over so many of the set")
 
 
 def main() -> None:
@@ -202,7 +204,7 @@ def main() -> None:
     parser.add_argument("set", choices=(*SUITES, "samples", "lights"))
     parser.add_argument("--out", type=Path, required=True)
     add_effort(parser, width=1512, spp=64)
-    parser.add_argument("--count", type=int, default=10**9, help="only the set's first photos")
+    parser.add_argument("--count", type=int, default=10**9, help="only so many photos")
     args = parser.parse_args()
     if args.core is not None:
         keep_to_one_core(args.core)
@@ -210,6 +212,7 @@ def main() -> None:
     render(
         args.set, args.out, shard=(part, parts), variant=args.variant,
         effort=Effort(args.width, args.spp, args.spp_around), limit_s=args.limit, count=args.count,
+        first=args.first,
     )  # fmt: skip
 
 

@@ -99,15 +99,15 @@ def _painted(seeds: range) -> dict[str, np.ndarray]:
     return parts | {"holds": np.array(holds)}
 
 
-def chunks(counts: dict[str, int], *, judged: bool) -> Iterator[Chunk]:
-    """Chunks of all sources, each source spread evenly over the whole."""
+def chunks(counts: dict[str, int], *, first_seed: int) -> Iterator[Chunk]:
+    """Chunks of all sources from a seed on, each source spread evenly over the whole."""
     order = sorted(
         ((number + 0.5) / (count // CHUNK), source, number)
         for source, count in counts.items()
         for number in range(count // CHUNK)
     )
     for _, source, number in order:
-        first = number * CHUNK + (JUDGED_FROM if judged else 0)
+        first = number * CHUNK + first_seed
         yield Chunk(source, number, first + (FIRST_SEED if source == "painted" else 0))
 
 
@@ -120,7 +120,10 @@ def main() -> None:
     parser.add_argument("--photos", type=int, default=1440, help="layers of real textures")
     parser.add_argument("--growth", type=int, default=2400)
     parser.add_argument("--painted", type=int, default=960)
-    parser.add_argument("--judged", action="store_true", help="seeds that nothing is trained on")
+    seeds = parser.add_mutually_exclusive_group()
+    seeds.add_argument("--first", type=int, default=0, help="first seed of each source")
+    seeds.add_argument("--judged", action="store_const", const=JUDGED_FROM, dest="first",
+                       help="seeds that nothing is trained on")  # fmt: skip
     parser.add_argument("--jobs", type=int, default=2)
     args = parser.parse_args()
     args.out.mkdir(parents=True, exist_ok=True)
@@ -130,7 +133,7 @@ def main() -> None:
         counts["texture"] = args.photos
     with ProcessPoolExecutor(args.jobs) as pool:
         work = partial(make, out=args.out, textures=args.textures)
-        for _ in pool.map(work, chunks(counts, judged=args.judged)):
+        for _ in pool.map(work, chunks(counts, first_seed=args.first)):
             pass
 
 

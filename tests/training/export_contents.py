@@ -1,6 +1,6 @@
 """Write a trained network as ONNX: ``python -m tests.training.export_contents net.pt``.
 
-Batch norms are folded into the convolutions; weights are stored as 32-bit floats.
+As :mod:`tests.training.export` writes the specialist.
 """
 
 from __future__ import annotations
@@ -20,11 +20,10 @@ def main() -> None:
     """Export."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("weights", type=Path)
-    parser.add_argument("--kind", choices=("plain", "pretrained"), default="plain")
     parser.add_argument("--cover", type=float, default=0.0, help="added to the logit of cover")
     parser.add_argument("--out", type=Path, default=TARGET)
     args = parser.parse_args()
-    net = load_net(args.kind, args.weights)
+    net = load_net(args.weights)
     with torch.no_grad():
         net.head.bias[COVER * FINEST**2 : (COVER + 1) * FINEST**2] += args.cover
     write_onnx(net, INPUTS, args.out)

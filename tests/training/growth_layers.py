@@ -17,11 +17,13 @@ from .noise import fractal, ranked, smooth_noise
 from .texture_layers import Textures, texture_pile
 
 PILE_SCALE = 0.17  # of the stored pile
+COLONIES = 0.15  # share of layers with round colonies whose edges are clean
+PICTURED = 0.35  # share of piles that are a photograph's light and dark, where there are any
 _HALF = (CANVAS[0] // 2, CANVAS[1] // 2)
 
 
 def growth_layer(seed: int, *, textures: Textures | None = None) -> np.ndarray:
-    """``(3, rows, cols)`` bytes; some piles are real snow's where ``textures`` are given.
+    """``(3, rows, cols)`` bytes; some piles are photographed where ``textures`` are given.
 
     The rank of each place by the time at which growth arrives (0: first), the density of strands
     that run ahead of it, and the height of its pile (128 is the middle).
@@ -37,10 +39,12 @@ def growth_fields(
     """Rank of arrival, density of strands (0 to 1) and height of the pile (unit spread)."""
     rng = np.random.default_rng([seed, 72])
     nuclei = _nuclei(rng)
-    age = ranked(_age(nuclei, rng))
-    strands = _strands(nuclei, rng) if rng.random() < 0.75 else np.zeros(CANVAS, np.float32)
-    snow = textures is not None and rng.random() < 0.2
-    pile = texture_pile(textures, seed) if snow and textures else _pile(rng)
+    plain = rng.random() < COLONIES
+    age = ranked(_colonies(nuclei, rng) if plain else _age(nuclei, rng))
+    runs_ahead = not plain and rng.random() < 0.75
+    strands = _strands(nuclei, rng) if runs_ahead else np.zeros(CANVAS, np.float32)
+    pictured = textures is not None and rng.random() < PICTURED
+    pile = texture_pile(textures, seed) if pictured and textures else _pile(rng)
     return age, strands, pile
 
 
@@ -82,6 +86,17 @@ def _age(nuclei: np.ndarray, rng: np.random.Generator) -> Float32Array:
     finest = float(rng.choice([1.5, 3.0, 6.0]))
     sizes = finest * 2.0 ** np.arange(6)
     return np.asarray(age + rough * fractal(CANVAS, rng, sizes, fall=rng.uniform(0.5, 0.95)))
+
+
+def _colonies(nuclei: np.ndarray, rng: np.random.Generator) -> Float32Array:
+    """Time of arrival of colonies that stay round, in cells of way: no ray, no roughness."""
+    y, x = np.mgrid[0 : _HALF[0], 0 : _HALF[1]].astype(np.float32) * 2.0
+    bend = rng.uniform(0.0, 12.0)
+    x += bend * smooth_noise(_HALF, 60.0, rng)
+    y += bend * smooth_noise(_HALF, 60.0, rng)
+    far = [np.hypot(x - at_x, y - at_y) + delay for at_x, at_y, delay in nuclei.astype(np.float32)]
+    age = cv2.resize(np.min(far, axis=0), CANVAS[::-1], interpolation=cv2.INTER_LINEAR)
+    return np.asarray(age + rng.uniform(0.0, 1.5) * fractal(CANVAS, rng, (6.0, 12.0)))
 
 
 def _strands(nuclei: np.ndarray, rng: np.random.Generator) -> Float32Array:

@@ -92,14 +92,13 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("bank", type=Path)
     parser.add_argument("nets", type=Path, nargs="+")
-    parser.add_argument("--kind", choices=("plain", "pretrained"), default="plain")
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--rounds", type=int, default=12, help="half of them wild, half tame")
     parser.add_argument("--seed", type=int, default=99)
     args = parser.parse_args()
     stock = Stock.empty(torch.device("cpu"), Room(96, 96, 192, 1, 1))
     stock.take_in(args.bank)
-    nets = {path.stem: load_net(args.kind, path) for path in args.nets}
+    nets = {path.stem: load_net(path) for path in args.nets}
     judged = judge(nets, stock, rounds=args.rounds, seed=args.seed)
     np.savez_compressed(args.out, **judged)
     print(table(judged))

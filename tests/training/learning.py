@@ -13,7 +13,18 @@ from torch.nn import functional
 
 from .composed_walls import Batch
 from .contents_layers import FAMILIES
-from .tissue_nets import CAPS, CLASS_COUNT, COVER, DOUBT, INPUTS, OPACITY, Kind, make_net
+from .tissue_nets import (
+    CAPS,
+    CLASS_COUNT,
+    COVER,
+    DOUBT,
+    INPUTS,
+    OPACITY,
+    Kind,
+    load_net,
+    make_net,
+    read_weights,
+)
 from .train import CAP_WEIGHT, CLASS_WEIGHTS, contents_of, is_covered
 from .training_walls import IGNORED, UNJUDGED
 
@@ -166,18 +177,26 @@ class Judges:
 
     def __init__(self, folder: Path, device: torch.device) -> None:
         self.folder = folder
-        self.nets = [make_net("plain").to(device).eval() for _ in FAMILIES]
-        self.nets = [net.to(memory_format=torch.channels_last) for net in self.nets]
+        nets = [self._first(family).to(device).eval() for family in range(len(FAMILIES))]
+        self.nets = [net.to(memory_format=torch.channels_last) for net in nets]
         self.renew()
+
+    def _path(self, family: int) -> Path:
+        return self.folder / f"without_{family}.pt"
+
+    def _first(self, family: int) -> nn.Module:
+        """A net of the kind that lies there; an untrained one where none does yet."""
+        path = self._path(family)
+        return load_net(path) if path.exists() else make_net("plain")
 
     def renew(self) -> None:
         """Take the weights that are there now; a file that is half written is left for later."""
         for family, net in enumerate(self.nets):
             try:
-                weights = torch.load(self.folder / f"without_{family}.pt", weights_only=True)
+                weights = read_weights(self._path(family))
             except (OSError, RuntimeError, EOFError, UnpicklingError):
                 continue
-            net.load_state_dict({k: v.float() for k, v in weights.items()})
+            net.load_state_dict(weights)
 
     @torch.no_grad()
     def errors(self, x: Tensor, beneath: Tensor, of_family: list[list[slice]]) -> Tensor:

@@ -52,7 +52,7 @@ def main() -> None:
     textures = load_textures(args.textures) if args.textures else None
     effort = Effort(args.width, args.spp, args.spp_around)
     renderer = Renderer(args.variant)
-    for number in range(part, args.count, parts):
+    for number in range(args.first + part, args.first + args.count, parts):
         name = name_of(number, judged=args.judged)
         if (args.out / f"{name}.jpg").exists():
             continue

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from .contents_layers import CANVAS, FAMILIES, MIXTURES, contents_layer
+from .growth_layers import _age, _colonies, _nuclei
 from .palette import base_colour, to_linear
 from .pieces import rounded, scattered, strew
 
@@ -49,3 +50,15 @@ def test_the_last_piece_lies_uppermost_and_knows_its_middle() -> None:
         assert lain.piece[row, col] == 30
         assert abs(float(lain.u[row, col])) < 0.15
     assert np.hypot(lain.u, lain.v)[lain.piece > 0].max() < 1.3
+
+
+def test_colonies_have_clean_edges_and_other_growth_has_not() -> None:
+    def edge_cells(ages: np.ndarray) -> float:
+        here = ages < np.quantile(ages, 0.3)
+        return float((here[1:] != here[:-1]).mean() + (here[:, 1:] != here[:, :-1]).mean())
+
+    rngs = [np.random.default_rng(seed) for seed in range(6)]
+    clean = [edge_cells(_colonies(_nuclei(rng), rng)) for rng in rngs]
+    ragged = [edge_cells(_age(_nuclei(rng), rng)) for rng in rngs]
+    assert max(clean) < 0.03
+    assert np.median(ragged) > 2 * np.median(clean)

@@ -67,7 +67,7 @@ def texture_heap(textures: Textures, seed: int) -> tuple[Heap, int]:
     """The contents of a layer as drawn, and the family of what the picture shows (or -1)."""
     rng = np.random.default_rng([seed, 73])
     which = int(rng.choice(textures.bare()))
-    linear = _window(textures, which, rng)
+    linear = window_of(textures, which, rng)
     light = linear @ _WEIGHTS
     detail = (light + 0.004) / (light.mean() + 0.004)
     colour = linear / (light[..., None] + 0.004)
@@ -91,15 +91,16 @@ def texture_heap(textures: Textures, seed: int) -> tuple[Heap, int]:
 
 
 def texture_pile(textures: Textures, seed: int) -> Float32Array:
-    """The relief of snow as that of growth: zero mean, unit spread."""
+    """Light and dark of a picture, of snow as a rule, as a pile: zero mean, unit spread."""
     rng = np.random.default_rng([seed, 74])
-    light = _window(textures, int(rng.choice(textures.white())), rng) @ _WEIGHTS
+    which = textures.white() if rng.random() < 0.6 else textures.bare()
+    light = window_of(textures, int(rng.choice(which)), rng) @ _WEIGHTS
     light = np.log(light + 0.02)
     light -= cv2.GaussianBlur(light, (0, 0), 40.0)
     return np.asarray(light / (light.std() + 1e-4), np.float32)
 
 
-def _window(textures: Textures, which: int, rng: np.random.Generator) -> Float32Array:
+def window_of(textures: Textures, which: int, rng: np.random.Generator) -> Float32Array:
     """Linear colour ``CANVAS`` large, pieces 5 to 40 cells across, turned at random."""
     picture = cv2.imdecode(textures.jpegs[which], cv2.IMREAD_COLOR)[..., ::-1]
     linear = (np.ascontiguousarray(picture).astype(np.float32) / 255.0) ** 2.2

@@ -173,16 +173,29 @@ def _logs_to_rgb() -> Tensor:
 
 
 def make_net(kind: Kind, start: Path | None = None) -> PlainNet | PretrainedNet:
-    """A net of a kind, with the weights it starts from if any."""
+    """A net of a kind; it starts from weights of its own, or of a part of it, if any are named."""
     net = PlainNet() if kind == "plain" else PretrainedNet()
     if start is not None:
-        net.start_from({k: v.float() for k, v in torch.load(start, weights_only=True).items()})
+        weights = read_weights(start)
+        mine = {name: value.shape for name, value in net.state_dict().items()}
+        if mine == {name: value.shape for name, value in weights.items()}:
+            net.load_state_dict(weights)
+        else:
+            net.start_from(weights)
     return net
 
 
-def load_net(kind: Kind, path: Path) -> PlainNet | PretrainedNet:
+def load_net(path: Path) -> PlainNet | PretrainedNet:
     """A trained net, as saved in half floats."""
-    net = make_net(kind)
+    return make_net(kind_of(read_weights(path)), path).eval()
+
+
+def read_weights(path: Path) -> dict[str, Tensor]:
+    """Weights by name; half floats become whole ones."""
     weights = torch.load(path, weights_only=True)
-    net.load_state_dict({k: v.float() if v.is_floating_point() else v for k, v in weights.items()})
-    return net.eval()
+    return {k: v.float() if v.is_floating_point() else v for k, v in weights.items()}
+
+
+def kind_of(weights: dict[str, Tensor]) -> Kind:
+    """Which kind of net weights belong to."""
+    return "pretrained" if any(name.startswith("features.") for name in weights) else "plain"

@@ -386,6 +386,26 @@ def test_a_large_area_that_counts_as_bare_though_it_looks_like_stain_is_noted() 
         assert ["12.0 cm2 look like stain" in message for message in told] == [True] * noted
 
 
+def test_an_interval_too_wide_to_act_on_is_told_with_what_makes_it_so() -> None:
+    plain = list(healthy(8).readings())
+
+    def told(half: float, seen: float, reference: str) -> list[str]:
+        was = plain[-1].coverage
+        assert was is not None
+        wide = replace(
+            was, low=was.percent - half, high=min(100.0, was.percent + half), seen_percent=seen
+        )
+        last = replace(plain[-1], coverage=wide, reference_jar=reference)
+        flags = judge([*plain[:-1], last])[1]
+        return [f.message for f in flags if f.flag == "wide_interval"]
+
+    assert not told(12.0, 95.0, "")
+    (strange,), (known,), (hidden,) = told(20.0, 95.0, ""), told(20.0, 95.0, "J9"), told(20, 60, "")
+    assert "before anything grew" in strange
+    assert "before anything grew" not in known
+    assert "40 % of the wall is hidden" in hidden
+
+
 def test_an_unregistered_jar_is_noted_and_judged_by_the_cautious_profile() -> None:
     entry = JarEntry("J1", registered=False)
     verdict, flags = judge(healthy(17).readings(), entry)

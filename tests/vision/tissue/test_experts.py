@@ -106,6 +106,14 @@ def test_where_both_agree_the_mix_says_the_same() -> None:
     assert (mixed[:10].argmax(axis=0) == logits[:10].argmax(axis=0)).all()
 
 
+def test_on_strange_contents_the_specialist_is_outvoted_unless_the_generalist_is_in_doubt() -> None:
+    one, other = np.zeros((13, 4, 4), np.float32), np.zeros((14, 4, 4), np.float32)
+    one[COVER], other[COVER, :2], other[COVER, 2:] = 9.0, -3.0, -1.0
+    assert (experts._mixed(one, other, 1.0)[COVER, :2] < 0.0).all()
+    assert (experts._mixed(one, other, 1.0)[COVER, 2:] > 0.0).all()
+    assert (experts._mixed(one, other, 0.2)[COVER] > 0.0).all()
+
+
 def test_black_mould_is_the_generalists_alone() -> None:
     """The specialist takes its turf for growth, however sure it is of that."""
     one, other = (np.zeros((14, 4, 4), np.float32) for _ in range(2))
