@@ -157,14 +157,11 @@ class JarSettings:
     """It is sought so far down: a page that hangs 50 mm above the table is told by it."""
 
     foot_arcs_mm: Annotated[float, Limits(1, 50)] = 12.0
-    """The arcs that a jar's thick bottom shows lie this close together ..."""
+    """The arcs that a jar's thick bottom shows lie this close together."""
 
-    foot_below_mm: Annotated[float, Limits(0, 50)] = 4.0
-    """... or a weak one so much below the strongest of them."""
-
-    foot_over_others: Annotated[float, Limits(1)] = 1.4
-    """They stand out by this from all that is as high elsewhere, in squares of the change: on
-    rendered jars by 1.5 and more, half of them by 15."""
+    foot_power_share: Annotated[float, Limits(0.05, 1)] = 0.35
+    """The lowest such stack with this share of the strongest one's power, its squared changes added
+    up, is the foot: a line of the table has a tenth of it, a fifth at most."""
 
     foot_change_min: float = 2.0
     foot_over_quiet: float = 3.5
@@ -185,8 +182,8 @@ class JarSettings:
     """Standard uncertainty of the table as the page's lower edge has it under the jar's front:
     its lean, and 6 mm in the place of the axis."""
 
-    page_off_max_mm: Annotated[float, Limits(0)] = 9.6
-    """A foot farther than this from the page's end, three of them, does not stand where the page
+    page_off_max_mm: Annotated[float, Limits(0)] = 6.4
+    """A foot farther than this from the page's end, two of them, does not stand where the page
     ends: the page is trimmed, taped up or lifted."""
 
     no_foot_misfit: Annotated[float, Limits(0)] = 18.0

@@ -38,7 +38,9 @@ NECK_MM, LID_MM = 12.0, 16.0  # heights of the neck above the shoulder and of th
 class DrawnJar:
     """The jar and the phone. ``axis_z_mm`` is from the page's foot, ``lean_deg`` the page's.
 
-    ``trim_mm`` is cut off the page below, and it hangs ``lift_mm`` above the table.
+    ``trim_mm`` is cut off the page below, and it hangs ``lift_mm`` above the table. A thick foot
+    shows bright and dark arcs under the contents; without it the table shows through. The phone is
+    ``eye_mm`` above the table.
 
     ``neck_mm`` is the radius above the straight wall; ``label_deg`` and ``label_mm`` bound a paper
     label by wall angle and height; ``other_x_mm`` is the axis of a second jar, of the same kind.
@@ -62,6 +64,8 @@ class DrawnJar:
     other_x_mm: float | None = None
     trim_mm: float = 0.0
     lift_mm: float = 0.0
+    thick_foot: bool = False
+    eye_mm: float = 130.0
 
 
 @dataclass(frozen=True)
@@ -115,7 +119,7 @@ def draw(jar: DrawnJar, *, seed: int = 0) -> DrawnPhoto:
     )  # X_card = tilt @ X_upright
     foot = tilt.T @ np.array([95.0, PAGE_FOOT_MM - jar.trim_mm, 0.0])
     table_y, axis_z = float(foot[1]) + jar.lift_mm, float(foot[2]) + jar.axis_z_mm
-    eye = np.array([95.0 + jar.aside_mm, table_y - 130.0, axis_z - jar.distance_mm])
+    eye = np.array([95.0 + jar.aside_mm, table_y - jar.eye_mm, axis_z - jar.distance_mm])
     rows, cols = SHAPE
     x, y = np.meshgrid(np.arange(cols, dtype=float), np.arange(rows, dtype=float))
     rays = _rays(x, y, jar)
@@ -202,6 +206,9 @@ def _paint_jar(
         colour[(angles > low) & (angles < high) & _between(heights, jar.label_mm)] = PAPER
     empty = (heights > jar.fill_mm) | (heights < 0.0)
     colour[empty] = 0.7 * linear[body][empty]
+    if jar.thick_foot:
+        for low, high, light in ((-1.0, 0.0, 0.05), (-3.0, -1.8, 0.6), (-FLOOR_MM, -4.6, 0.04)):
+            colour[_between(heights, (low, high))] = light
     # Glass turns dark and bright where it is met at a grazing angle.
     graze = np.clip(1.0 - squarely[body], 0.0, 1.0)
     linear[body] = colour * (1.0 - 0.75 * graze[:, None] ** 6)

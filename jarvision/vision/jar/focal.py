@@ -74,7 +74,7 @@ class _Trial:
     misfit
         Sum of the squares of what is off, each in standard uncertainties.
     page_px, px_per_mm
-        Row of the photo in which the foot's front is to be expected from the page, scale there.
+        Row of the photo in which the page's likeliest end has the foot's front, scale there.
     """
 
     card: CardFit
@@ -97,22 +97,28 @@ def settle(sight: Sight) -> tuple[CardFit, JarFit]:
     """
     if not sight.photo.focal_known:
         return _worked_out(_trials(sight) or [_try(sight, sight.card)], sight, note=NO_FOCAL)
-    said = _try(sight, sight.card)
-    if said.misfit > sight.settings.focal_doubt:
+    doubt = sight.settings.focal_doubt
+    try:
+        said = _try(sight, sight.card, sure=True)
+    except PhotoRefusedError:  # no jar is so wide or so narrow: the lens may be another
         trials = _trials(sight)
-        best = min((trial.misfit for trial in trials), default=math.inf)
-        if said.misfit > best + sight.settings.focal_doubt:
+        if not trials or min(trial.misfit for trial in trials) > doubt:
+            raise
+        return _worked_out(trials, sight, note=OTHER_FOCAL)
+    if said.misfit > doubt:
+        trials = _trials(sight)
+        if trials and said.misfit > min(trial.misfit for trial in trials) + doubt:
             return _worked_out(trials, sight, note=OTHER_FOCAL)
     return said.card, _on_its_table(said, sight)
 
 
 def _on_its_table(trial: _Trial, sight: Sight) -> JarFit:
     """The jar on the page's table, or on its own foot where the page contradicts it."""
-    if trial.foot is None:
-        _check_cut(trial, sight)
-        return replace(trial.jar, foot_sd_mm=sight.settings.page_sd_mm)
-    if abs(trial.page_off_mm) <= sight.settings.page_off_max_mm:
+    if trial.foot is not None and abs(trial.page_off_mm) <= sight.settings.page_off_max_mm:
         return trial.jar
+    _check_cut(trial, sight)  # what seems to be the foot is none if the page has it below the photo
+    if trial.foot is None:
+        return replace(trial.jar, foot_sd_mm=sight.settings.page_sd_mm)
     return _on_foot(trial, trial.foot, sight, note=OTHER_TABLE)
 
 
@@ -130,6 +136,8 @@ def _worked_out(trials: list[_Trial], sight: Sight, *, note: str) -> tuple[CardF
         foot_sd = float(np.hypot(_spread(page_mm, weight), sight.settings.page_sd_mm))
         jar = replace(middle.jar, foot_sd_mm=foot_sd, notes=(note,))
     else:
+        if abs(middle.page_off_mm) > sight.settings.page_off_max_mm:
+            _check_cut(middle, sight)
         jar = _on_foot(middle, middle.foot, sight, note=note)
     radius_sd = float(np.hypot(jar.radius_sd_mm, radius_sd))
     return middle.card, replace(jar, radius_sd_mm=radius_sd)
@@ -190,14 +198,16 @@ def _card_misfit(card: CardFit, sight: Sight) -> float:
     return arm**2 + float(strain @ strain)
 
 
-def _try(sight: Sight, card: CardFit) -> _Trial:
+def _try(sight: Sight, card: CardFit, *, sure: bool = False) -> _Trial:
+    """See card and jar through a lens; ``sure``: the page may say where to look for the foot."""
     settings = sight.settings
     jars = [sight.standing(card, end) for end in sight.page_ends]
     viewpoint, glass = _seen(card, jars[0])
     start = jars[0].card_to_jar @ [sight.layout.centre_mm[0], settings.foot_from_mm, 0.0]
     foot = find_foot(
-        sight.photo, glass, viewpoint, from_y_mm=front_y(glass, start), settings=settings
-    )
+        sight.photo, glass, viewpoint, from_y_mm=front_y(glass, start), settings=settings,
+        expected_y_mm=tuple(jar.floor_y_mm + settings.floor_mm for jar in jars[: int(sure)]),
+    )  # fmt: skip
     misfit, off, jar = settings.no_foot_misfit, 0.0, jars[0]
     if foot is not None:
         offs = [foot.table_y_mm - settings.floor_mm - jar.floor_y_mm for jar in jars]
@@ -210,7 +220,7 @@ def _try(sight: Sight, card: CardFit) -> _Trial:
         under = min(0.0, off + sight.page_ends[better] - sight.layout.height_mm)
         bend = foot.bent_mm / settings.foot_bend_sd_mm
         misfit = min(costs[better], most) + (under / settings.page_sd_mm) ** 2 + min(bend**2, most)
-    table_y = jar.floor_y_mm + settings.floor_mm
+    table_y = jars[0].floor_y_mm + settings.floor_mm
     front = viewpoint.project(glass.outer_points(np.zeros(2), table_y + np.array([0.0, 1.0])))
     return _Trial(
         card=card,

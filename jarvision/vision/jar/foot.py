@@ -59,8 +59,13 @@ def find_foot(
     *,
     from_y_mm: float,
     settings: JarSettings,
+    expected_y_mm: tuple[float, ...] = (),
 ) -> Foot | None:
-    """Find the foot below a height; None where the photo does not show it, or not clearly."""
+    """Find the foot below a height; None where the photo does not show it, or not clearly.
+
+    ``expected_y_mm`` is where the page has the table. A clear arc there, lower than the strongest,
+    is the foot of a jar with a thin bottom: the others are a label's, or of layered contents.
+    """
     ys = np.asarray(from_y_mm + _STEP_MM * np.arange(round(settings.foot_reach_mm / _STEP_MM)))
     change, inside = _arcs(photo, glass, viewpoint, ys)
     whole = inside.mean(axis=1) >= _INSIDE_SHARE
@@ -69,7 +74,11 @@ def find_foot(
         return None
     change = change[:rows]
     change[~inside[:rows]] = 0.0
-    row = _lowest(_profile(change), settings=settings)
+    profile = _profile(change)
+    row = _lowest(profile, settings=settings)
+    for expected in expected_y_mm:
+        around = (expected - settings.foot_round_mm - from_y_mm) / _STEP_MM
+        row = _expected(profile, around, row, settings=settings)
     if row is None:
         return None
     return Foot(
@@ -103,27 +112,42 @@ def _profile(change: Float32Array) -> Float32Array:
 
 
 def _lowest(profile: Float32Array, *, settings: JarSettings) -> int | None:
-    """Row of the lowest arc of the strongest stack; None where no stack stands out.
+    """Row of the lowest arc of the lowest strong stack; None where none is clear.
 
-    A line of the table, or a label's edge, may be as lively as an arc, but stands alone.
+    A line of the table may be as lively as an arc, but it stands alone.
     """
     stack = round(settings.foot_arcs_mm / _STEP_MM)
     power = np.convolve(profile**2, np.ones(stack), mode="valid")
-    first = int(power.argmax())
-    apart = np.concatenate([power[: max(0, first - stack)], power[first + stack :]])
-    if apart.size and power[first] < settings.foot_over_others * apart.max():
-        return None
-    below = first + stack + round(settings.foot_below_mm / _STEP_MM)
-    arcs = profile[first : min(below, profile.size - round(settings.foot_free_mm / _STEP_MM))]
-    if not arcs.size:
-        return None
+    strong = np.flatnonzero(power >= settings.foot_power_share * power.max())
+    first = int(strong[-1])
+    near = profile[max(0, first - stack) : first + stack]
+    share = settings.foot_share * float(near.max())
+    return _last_clear(profile, (first, first + stack), least=share, settings=settings)
+
+
+def _expected(
+    profile: Float32Array, around: float, row: int | None, *, settings: JarSettings
+) -> int | None:
+    """The lowest clear arc about an expected row, if it is lower than the row that was found."""
+    reach = 2.0 * settings.page_sd_mm / _STEP_MM
+    part = max(0, round(around - reach)), max(0, round(around + reach) + 1)
+    low = _last_clear(profile, part, least=0.0, settings=settings)
+    return row if low is None or (row is not None and low < row) else low
+
+
+def _last_clear(
+    profile: Float32Array, part: tuple[int, int], *, least: float, settings: JarSettings
+) -> int | None:
+    """Row of the lowest clear arc between two rows, the top of its peak."""
+    end = min(part[1], profile.size - round(settings.foot_free_mm / _STEP_MM))
     quiet = settings.foot_over_quiet * float(np.quantile(profile, _QUIET_SHARE))
-    clear = arcs >= max(settings.foot_change_min, quiet, settings.foot_share * float(arcs.max()))
-    if not clear.any():
+    least = max(least, settings.foot_change_min, quiet)
+    clear = np.flatnonzero(profile[part[0] : max(part[0], end)] >= least)
+    if not clear.size:
         return None
-    low = int(np.flatnonzero(clear)[-1])
-    rising = np.flatnonzero(np.diff(arcs[: low + 1]) >= 0.0)  # the last one ends at the peak's top
-    return first + (int(rising[-1]) + 1 if rising.size else 0)
+    low = part[0] + int(clear[-1])
+    rising = np.flatnonzero(np.diff(profile[: low + 1]) >= 0.0)
+    return int(rising[-1]) + 1 if rising.size else low
 
 
 def _bend(change: Float32Array, row: int, *, settings: JarSettings) -> float:
