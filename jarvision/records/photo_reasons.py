@@ -88,6 +88,11 @@ PHOTO_REASONS: dict[str, PhotoReason] = {
             "Centre the jar in front of the card, 6 to 8 cm before it.",
         ),
         PhotoReason(
+            "jar_cut",
+            "the photo ends above the jar's foot",
+            "Hold the phone so that the table in front of the jar shows; do not crop photos.",
+        ),
+        PhotoReason(
             "no_contents",
             "nothing stands at the foot of the jar: it is empty, upside down or filled too low",
             "Stand a filled jar on its foot; contents must reach above the white under the field.",

@@ -72,6 +72,10 @@ class JarFit:
         y of the groove or shoulder that the contents should cover; None when not known.
     shape_conflict
         How the photo contradicts what the grower says of the glass, one sentence; empty when not.
+    foot_sd_mm
+        Standard uncertainty of the table's height where the jar's own foot does not show it.
+    notes
+        What must be told of lens and page, one sentence each without a full stop.
     """
 
     card_to_jar: FloatArray
@@ -85,6 +89,8 @@ class JarFit:
     outline_px: Float32Array
     groove_y_mm: float | None = None
     shape_conflict: str = ""
+    foot_sd_mm: float = 0.0
+    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -105,6 +111,8 @@ class RawWall:
         ``(rows, cols, 2)`` photo pixel ``(x, y)`` seen at each place.
     groove_mm
         Height of the groove or shoulder that the contents should cover; None when not known.
+    foot_sd_mm
+        Standard uncertainty of the expected floor beyond that of the glass.
     """
 
     linear: Float32Array
@@ -113,6 +121,7 @@ class RawWall:
     radius_mm: float
     pixels: Float32Array
     groove_mm: float | None = None
+    foot_sd_mm: float = 0.0
 
     @property
     def step_mm(self) -> float:
@@ -149,6 +158,7 @@ class RawWall:
             groove_mm=None if self.groove_mm is None else self.groove_mm - floor_mm,
             filled=filled[:floor_row],
             judged=judged[:floor_row],
+            foot_sd_mm=self.foot_sd_mm,
             line_sd_mm=line_sd_mm,
             floor_sd_mm=floor_sd_mm,
         )

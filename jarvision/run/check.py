@@ -112,5 +112,5 @@ def _checked(path: Path, shelf: Shelf, values: CardValues) -> PhotoCheck:
         seen_percent=sight.coverage.seen_percent,
         colour_de00_median=sight.colour.de00_median,
         px_per_mm=sight.card.px_per_mm,
-        notes=notes,
+        notes=sight.notes,
     )

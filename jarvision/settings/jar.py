@@ -149,6 +149,66 @@ class JarSettings:
     page_edge_levels: Annotated[float, Limits(0, unit="grey levels a row")] = 1.5
     """A weaker step of grey levels a row is no edge of the page."""
 
+    foot_from_mm: Annotated[float, Limits(0, 300)] = 255.0
+    """Card-plane height below which the jar's foot is sought: where it shows when the camera is
+    level with the table."""
+
+    foot_reach_mm: Annotated[float, Limits(20, 300)] = 160.0
+    """It is sought so far down: a page that hangs 50 mm above the table is told by it."""
+
+    foot_arcs_mm: Annotated[float, Limits(1, 50)] = 12.0
+    """The arcs that a jar's thick bottom shows lie this close together."""
+
+    foot_power_share: Annotated[float, Limits(0.05, 1)] = 0.35
+    """The lowest such stack with this share of the strongest one's power, its squared changes added
+    up, is the foot: a line of the table has a tenth of it, a fifth at most."""
+
+    foot_change_min: float = 2.0
+    foot_over_quiet: float = 3.5
+    foot_share: float = 0.3
+    """An arc is the foot if it is at least so lively (CIELAB bytes a row), so many times as lively
+    as the table, and this share of the strongest arc: a polished table mirrors them all."""
+
+    foot_free_mm: Annotated[float, Limits(0, 50)] = 2.0
+    """So much of the table must show below it: the photo's own end is no foot."""
+
+    foot_round_mm: float = 0.75
+    """What is seen lies so much above the table: the foot of a jar is rounded."""
+
+    foot_bend_sd_mm: Annotated[float, Limits(0, above=True)] = 0.35
+    """Standard uncertainty of how the foot's arc bends, its outer thirds against its middle."""
+
+    page_sd_mm: Annotated[float, Limits(0, above=True)] = 3.2
+    """Standard uncertainty of the table as the page's lower edge has it under the jar's front:
+    its lean, and 6 mm in the place of the axis."""
+
+    page_off_max_mm: Annotated[float, Limits(0)] = 6.4
+    """A foot farther than this from the page's end, two of them, does not stand where the page
+    ends: the page is trimmed, taped up or lifted."""
+
+    no_foot_misfit: Annotated[float, Limits(0)] = 18.0
+    """What speaks against a lens through which no foot shows, in squares of standard uncertainties;
+    half of it is the most that the page, or the bend of the foot, may say: it may be trimmed."""
+
+    distance_mm: Annotated[float, Limits(0, above=True)] = 440.0
+    distance_log_sd: Annotated[float, Limits(0, above=True)] = 0.2
+    """The phone is held 35 to 55 cm from the card: the middle, and the standard deviation of the
+    logarithm, wide enough for 30 and 65 cm."""
+
+    card_strain_sd: Annotated[float, Limits(0, above=True)] = 0.0025
+    """Printers stretch a page more along than across, or shear it, by this share (common practice,
+    no source)."""
+
+    focal_low_35mm: Annotated[float, Limits(5, 400)] = 20.0
+    focal_high_35mm: Annotated[float, Limits(5, 400)] = 120.0
+    focal_step: Annotated[float, Limits(0.02, 1)] = 0.1
+    """Where the focal length is not known, lenses between these are tried, mm for a frame of
+    36 x 24 mm, in steps of this share. A crop acts as a longer lens."""
+
+    focal_doubt: Annotated[float, Limits(0)] = 12.0
+    """A focal length that the file states is doubted where its misfit is greater than this, and
+    dropped where another lens fits better by this: three to four standard uncertainties."""
+
     fill_median_cells: Annotated[int, Limits(1, 999, odd=True)] = 21
     """Median window (6 mm) of the fill line."""
 

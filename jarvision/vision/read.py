@@ -80,6 +80,11 @@ class PhotoAnalysis:
     patches: tuple[Patch, ...]
     coverage: Coverage
 
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What must be told of file, lens and page, one sentence each without a full stop."""
+        return self.photo.notes + self.jar.notes
+
 
 @dataclass(frozen=True)
 class WallSight:
@@ -137,10 +142,11 @@ def wall_of(
     note = print_size_note(quality, beyond=settings.acceptance.print_off_told)
     photo = replace(photo, notes=(*photo.notes, note)) if note else photo
     colour = fit_colour(swatches, paper, layout=layout, settings=settings.colour, values=values)
-    jar = locate_jar(
+    card, jar = locate_jar(
         photo, card=card, colour=colour, layout=layout, settings=settings.jar, shape=shape
     )
-    wall = unroll(photo, card=card, colour=colour, jar=jar, below_mm=settings.jar.floor_below_mm)
+    below_mm = settings.jar.floor_below_mm + 2.0 * jar.foot_sd_mm
+    wall = unroll(photo, card=card, colour=colour, jar=jar, below_mm=below_mm)
     accept_filled(wall, card, layout=layout, settings=settings)
     accept_wall(photo, wall, swatches, colour, settings=settings)
     tint_ratio = quality.evenness.tint_ratio if quality.evenness else 1.0
@@ -335,7 +341,7 @@ def _reading_of(
         taken_at=analysis.photo.taken_at,
         time_source=analysis.photo.time_source,
         status="ok",
-        detail="; ".join(analysis.photo.notes),
+        detail="; ".join(analysis.notes),
         coverage=analysis.coverage,
         patches=analysis.patches,
         fill_height_mm=fill_height_mm(analysis.wall),
@@ -347,7 +353,7 @@ def _reading_of(
         groove_height_mm=analysis.wall.groove_mm,
         shape_conflict=analysis.jar.shape_conflict,
         fill_sd_mm=fill_height_sd_mm(analysis.wall, radius_sd_mm=analysis.jar.radius_sd_mm),
-        notes=analysis.photo.notes,
+        notes=analysis.notes,
         bare_look=learned,
         reference_jar=reference.jar if reference else "",
         reference_day=reference.day if reference else None,

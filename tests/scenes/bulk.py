@@ -2,8 +2,9 @@
 
 Sets: ``tuning``, ``held-out`` and ``unseen`` (random jars and scenes, other seeds), ``training``,
 ``hard`` and ``half-grown`` (jars in which more goes wrong), ``pins`` (jars that fruit inside),
-``other-look`` (contents that the others do not hold), ``samples`` (the shelf of
-``sample_images/``), ``lights`` (one jar under many lights and camera settings).
+``other-look`` (contents that the others do not hold), ``loose-pages`` (pages that are trimmed or
+hang above the table), ``samples`` (the shelf of ``sample_images/``), ``lights`` (one jar under
+many lights and camera settings).
 Several processes may share one set, each with its own shard, and each on its own ``--core``; what
 is there already is skipped, and a photo that fails is told and passed over.
 """
@@ -26,12 +27,13 @@ import numpy as np
 from . import samples
 from .contents import JarRecipe, WallPaint, paint
 from .lights_trial import lights_trial
-from .sampler import hard_spec, leaning_spec, random_spec, training_spec
+from .sampler import hard_spec, leaning_spec, loose_page_spec, random_spec, training_spec
 from .spec import SceneSpec
 from .suite import (
     HALF_GROWN_SEEDS,
     HARD_SEEDS,
     HELD_OUT_SEEDS,
+    LOOSE_PAGE_SEEDS,
     OTHER_LOOK_SEEDS,
     PIN_SEEDS,
     TRAINING_SEEDS,
@@ -61,6 +63,7 @@ SUITES: dict[str, tuple[range, Callable[[int], JarOnADay], Callable[[int], Scene
     "half-grown": (HALF_GROWN_SEEDS, half_grown_jar, hard_spec),
     "pins": (PIN_SEEDS, pin_jar, leaning_spec),
     "unseen": (UNSEEN_SEEDS, random_jar, leaning_spec),
+    "loose-pages": (LOOSE_PAGE_SEEDS, random_jar, loose_page_spec),
     "other-look": (OTHER_LOOK_SEEDS, other_look_jar, leaning_spec),
 }
 

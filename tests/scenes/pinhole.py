@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from tests.scenes.spec import CARD_HEIGHT_MM, CARD_WIDTH_MM, PAPERS_MM, CardPose, Phone
+from tests.scenes.spec import CARD_WIDTH_MM, CardPose, Phone
 
 FloatArray = NDArray[np.float64]
 
@@ -36,8 +36,7 @@ class CardInWorld:
         """A page that stands on its lower edge, its top ``lean_deg`` towards the viewer."""
         # y points down: a positive turn about +x brings the top towards the viewer (-z)
         rotation = turn(1, pose.turn_deg) @ turn(0, pose.lean_deg) @ turn(2, pose.roll_deg)
-        margin = (PAPERS_MM[pose.paper][1] - CARD_HEIGHT_MM) / 2.0
-        foot = np.array([CARD_WIDTH_MM / 2.0, CARD_HEIGHT_MM + margin, 0.0])
+        foot = np.array([CARD_WIDTH_MM / 2.0, pose.foot_mm, 0.0])
         return CardInWorld(rotation, foot - rotation @ foot, pose.bow_mm)
 
     def to_world(self, points: FloatArray) -> FloatArray:

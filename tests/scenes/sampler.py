@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from tests.scenes import lights
-from tests.scenes.spec import CardPose, Extras, Jar, Lamp, Phone, Room, SceneSpec
+from tests.scenes.spec import CARD_HEIGHT_MM, CardPose, Extras, Jar, Lamp, Phone, Room, SceneSpec
 
 WALLS = (
     (0.75, 0.74, 0.7),
@@ -49,6 +49,17 @@ def leaning_spec(seed: int, **changes: Any) -> SceneSpec:
     rng = np.random.default_rng([seed, 6])
     spec = random_spec(seed, **changes)
     return replace(spec, card=replace(spec.card, lean_deg=float(rng.uniform(-4.0, 2.0))))
+
+
+def loose_page_spec(seed: int) -> SceneSpec:
+    """A leaning scene whose page is trimmed, hangs above the table, or both, in turn."""
+    rng = np.random.default_rng([seed, 8])
+    spec = leaning_spec(seed)
+    margin = spec.card.foot_mm - CARD_HEIGHT_MM
+    trim, lift = float(rng.uniform(0.5, 1.0) * margin), float(rng.uniform(10.0, 50.0))
+    which = seed % 3
+    card = replace(spec.card, trim_mm=trim * (which != 1), lift_mm=lift * (which != 0))
+    return replace(spec, card=card)
 
 
 def training_spec(seed: int) -> SceneSpec:

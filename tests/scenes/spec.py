@@ -21,7 +21,10 @@ WallKind = Literal["paint", "tiles", "boards"]
 
 @dataclass(frozen=True)
 class CardPose:
-    """How the printed page stands: paper, lean (top to the viewer), turn, roll, and bow (mm)."""
+    """How the printed page stands: paper, lean (top to the viewer), turn, roll, and bow (mm).
+
+    ``trim_mm`` is cut off below, and the page hangs ``lift_mm`` above the table.
+    """
 
     paper: Literal["a4", "letter"] = "a4"
     lean_deg: float = 0.0
@@ -29,6 +32,14 @@ class CardPose:
     roll_deg: float = 0.0
     bow_mm: float = 0.0
     paper_roughness: float = 0.45
+    trim_mm: float = 0.0
+    lift_mm: float = 0.0
+
+    @property
+    def foot_mm(self) -> float:
+        """Card y of the page's lower edge, its active area centred before it was trimmed."""
+        margin = (PAPERS_MM[self.paper][1] - CARD_HEIGHT_MM) / 2.0
+        return CARD_HEIGHT_MM + margin - self.trim_mm
 
 
 @dataclass(frozen=True)
@@ -139,5 +150,5 @@ class SceneSpec:
 
     @property
     def table_y_mm(self) -> float:
-        """World y of the table top: the lower edge of the page, its active area centred."""
-        return CARD_HEIGHT_MM + (PAPERS_MM[self.card.paper][1] - CARD_HEIGHT_MM) / 2.0
+        """World y of the table top, under the lower edge of the page."""
+        return self.card.foot_mm + self.card.lift_mm

@@ -306,9 +306,10 @@ def _mesh(name: str, data: meshes.MeshData, bsdf: Any) -> Any:
 
 def _page_mesh(geometry: Geometry) -> meshes.MeshData:
     """The page as a sheet that bows about its upright middle line."""
-    width, height = PAPERS_MM[geometry.spec.card.paper]
+    card = geometry.spec.card
+    width, height = PAPERS_MM[card.paper]
     x = np.linspace(-(width - CARD_WIDTH_MM) / 2.0, (width + CARD_WIDTH_MM) / 2.0, 41)
-    y = np.linspace(-(height - CARD_HEIGHT_MM) / 2.0, (height + CARD_HEIGHT_MM) / 2.0, 9)
+    y = np.linspace(-(height - CARD_HEIGHT_MM) / 2.0, card.foot_mm, 9)
     gx, gy = np.meshgrid(x, y)
     grid = geometry.card.to_world(np.stack([gx, gy, geometry.card.bow(gx)], axis=-1))
     uv = np.stack([gx / CARD_WIDTH_MM, gy / CARD_HEIGHT_MM], axis=-1)

@@ -38,6 +38,10 @@ NECK_MM, LID_MM = 12.0, 16.0  # heights of the neck above the shoulder and of th
 class DrawnJar:
     """The jar and the phone. ``axis_z_mm`` is from the page's foot, ``lean_deg`` the page's.
 
+    ``trim_mm`` is cut off the page below, and it hangs ``lift_mm`` above the table. A thick foot
+    shows bright and dark arcs under the contents; without it the table shows through. The phone is
+    ``eye_mm`` above the table.
+
     ``neck_mm`` is the radius above the straight wall; ``label_deg`` and ``label_mm`` bound a paper
     label by wall angle and height; ``other_x_mm`` is the axis of a second jar, of the same kind.
     """
@@ -58,6 +62,10 @@ class DrawnJar:
     label_deg: tuple[float, float] | None = None
     label_mm: tuple[float, float] = (30.0, 55.0)
     other_x_mm: float | None = None
+    trim_mm: float = 0.0
+    lift_mm: float = 0.0
+    thick_foot: bool = False
+    eye_mm: float = 130.0
 
 
 @dataclass(frozen=True)
@@ -109,14 +117,14 @@ def draw(jar: DrawnJar, *, seed: int = 0) -> DrawnPhoto:
     tilt = np.array(
         [[1, 0, 0], [0, np.cos(lean), -np.sin(lean)], [0, np.sin(lean), np.cos(lean)]]
     )  # X_card = tilt @ X_upright
-    foot = tilt.T @ np.array([95.0, PAGE_FOOT_MM, 0.0])
-    table_y, axis_z = float(foot[1]), float(foot[2]) + jar.axis_z_mm
-    eye = np.array([95.0 + jar.aside_mm, table_y - 130.0, axis_z - jar.distance_mm])
+    foot = tilt.T @ np.array([95.0, PAGE_FOOT_MM - jar.trim_mm, 0.0])
+    table_y, axis_z = float(foot[1]) + jar.lift_mm, float(foot[2]) + jar.axis_z_mm
+    eye = np.array([95.0 + jar.aside_mm, table_y - jar.eye_mm, axis_z - jar.distance_mm])
     rows, cols = SHAPE
     x, y = np.meshgrid(np.arange(cols, dtype=float), np.arange(rows, dtype=float))
     rays = _rays(x, y, jar)
 
-    linear = _behind(eye, rays, tilt=tilt, table_y=table_y)
+    linear = _behind(eye, rays, tilt=tilt, table_y=table_y, page_foot=PAGE_FOOT_MM - jar.trim_mm)
     if jar.present:
         for x in (jar.other_x_mm, jar.axis_x_mm):
             if x is not None:
@@ -150,14 +158,18 @@ def _outer_glass(glass: GlassCylinder, rays: np.ndarray) -> tuple[np.ndarray, np
     return outer, inside / (a * glass.outer_radius_mm**2)
 
 
-def _behind(eye: np.ndarray, rays: np.ndarray, *, tilt: np.ndarray, table_y: float) -> np.ndarray:
-    """Room, table and page, linear light ``(rows, cols, 3)``."""
+def _behind(
+    eye: np.ndarray, rays: np.ndarray, *, tilt: np.ndarray, table_y: float, page_foot: float
+) -> np.ndarray:
+    """Room, table and page, linear light ``(rows, cols, 3)``; the table ends under the page."""
     start, way = tilt @ eye, rays @ tilt.T
     hit = start + (-start[2] / way[..., 2])[..., None] * way
     margin_x, margin_y = ((p - a) / 2 for p, a in zip(PAGE_MM, (190.0, 260.0), strict=True))
     page = (np.abs(hit[..., 0] - 95.0) < 95.0 + margin_x) & (hit[..., 1] > -margin_y)
-    page &= hit[..., 1] < PAGE_FOOT_MM
-    table = (rays[..., 1] > 0) & (hit[..., 1] >= PAGE_FOOT_MM)
+    page &= hit[..., 1] < page_foot
+    end = tilt.T @ np.array([95.0, page_foot, 0.0])
+    deep = (table_y - eye[1]) / np.where(rays[..., 1] > 0, rays[..., 1], np.nan)
+    table = (eye[2] + deep < end[2]) & ~page
     linear = np.empty(rays.shape, dtype=np.float32)
     linear[:] = ROOM
     linear[table] = TABLE
@@ -194,6 +206,9 @@ def _paint_jar(
         colour[(angles > low) & (angles < high) & _between(heights, jar.label_mm)] = PAPER
     empty = (heights > jar.fill_mm) | (heights < 0.0)
     colour[empty] = 0.7 * linear[body][empty]
+    if jar.thick_foot:
+        for low, high, light in ((-1.0, 0.0, 0.05), (-3.0, -1.8, 0.6), (-FLOOR_MM, -4.6, 0.04)):
+            colour[_between(heights, (low, high))] = light
     # Glass turns dark and bright where it is met at a grazing angle.
     graze = np.clip(1.0 - squarely[body], 0.0, 1.0)
     linear[body] = colour * (1.0 - 0.75 * graze[:, None] ** 6)

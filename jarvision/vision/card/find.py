@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from jarvision.base.colourspace import linear_table
 from jarvision.base.errors import PhotoRefusedError
 from jarvision.records import ByteArray, CardFit, FloatArray, SampleArray, SwatchReadings
+from jarvision.vision.card.camera import camera_matrix, pose_of
 from jarvision.vision.card.layout import CardLayout, Marker, load_layout
 from jarvision.vision.card.pose import (
     MARKS_NEEDED,
@@ -76,8 +77,8 @@ def find_card(
         raise PhotoRefusedError("no_card", _missing(squares.marks, layout))
     refined = {number: _refine(squares.grey, seen) for number, seen in squares.marks.items()}
     fit = fit_card(gather(refined, layout))
-    camera = _camera_matrix(rgb.shape, focal_px)
-    rotation, translation = _pose(fit.corners.card_mm, fit.corners.photo_px, camera)
+    camera = camera_matrix(rgb.shape, focal_px)
+    rotation, translation = pose_of(fit.corners.card_mm, fit.corners.photo_px, camera)
     return CardFit(
         homography=fit.homography,
         camera=camera,
@@ -189,30 +190,3 @@ def _place(marker: Marker, layout: CardLayout) -> str:
     middle_x, middle_y = layout.centre_mm
     vertical = "top" if marker.y_mm < middle_y else "bottom"
     return f"{vertical} {'left' if marker.x_mm < middle_x else 'right'}"
-
-
-# --------------------------------------------------------------------------- pose
-def _camera_matrix(shape: tuple[int, ...], focal_px: float) -> FloatArray:
-    rows, cols = shape[:2]
-    return np.array(
-        [[focal_px, 0.0, (cols - 1) / 2.0], [0.0, focal_px, (rows - 1) / 2.0], [0.0, 0.0, 1.0]]
-    )
-
-
-def _pose(
-    card_mm: FloatArray, seen_px: FloatArray, camera: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    """Rotation and translation, card to camera: plane-based start, then least squares in px.
-
-    Source of the start: Collins and Bartoli 2014, infinitesimal plane-based pose estimation
-    (from memory), as in OpenCV.
-    """
-    import cv2
-
-    flat = np.column_stack([card_mm, np.zeros(len(card_mm))])
-    done, turn, shift = cv2.solvePnP(flat, seen_px, camera, None, flags=cv2.SOLVEPNP_IPPE)
-    if not done:
-        raise PhotoRefusedError("no_card", "the card's position could not be worked out")
-    turn, shift = cv2.solvePnPRefineLM(flat, seen_px, camera, None, turn, shift)
-    rotation, _ = cv2.Rodrigues(turn)
-    return np.asarray(rotation, dtype=np.float64), np.asarray(shift, dtype=np.float64).ravel()

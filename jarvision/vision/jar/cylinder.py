@@ -7,7 +7,7 @@ grower says it.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -69,7 +69,7 @@ def stand_jar(
         outer_radius_mm=radius,
         glass_mm=shape.glass_mm or settings.glass_mm,
     )
-    top_y = _front_y(glass, turn @ np.array([layout.centre_mm[0], top, 0.0]))
+    top_y = front_y(glass, turn @ np.array([layout.centre_mm[0], top, 0.0]))
     return JarFit(
         card_to_jar=turn,
         axis_x_mm=glass.axis_x_mm,
@@ -148,7 +148,20 @@ def _upright(
     return np.stack([sideways, axis, np.cross(sideways, axis)])
 
 
-def _front_y(glass: GlassCylinder, plane_point: FloatArray) -> float:
+def stand_on(
+    jar: JarFit, glass: GlassCylinder, *, viewpoint: Viewpoint, table_y: float, floor_mm: float
+) -> JarFit:
+    """The same jar, its foot on a table at another height; its top stays where it shows."""
+    lower = table_y - floor_mm - jar.floor_y_mm
+    return replace(
+        jar,
+        floor_y_mm=jar.floor_y_mm + lower,
+        outline_px=_outline(glass, viewpoint=viewpoint, top_y=jar.top_y_mm, foot_y=table_y),
+        groove_y_mm=None if jar.groove_y_mm is None else jar.groove_y_mm + lower,
+    )
+
+
+def front_y(glass: GlassCylinder, plane_point: FloatArray) -> float:
     """Y at which the sight line to a point of the card meets the front of the jar."""
     sight = plane_point - glass.eye_mm
     front_z = glass.axis_z_mm - glass.outer_radius_mm

@@ -68,6 +68,7 @@ def unroll(
         radius_mm=glass.inner_radius_mm,
         pixels=pixels,
         groove_mm=None if jar.groove_y_mm is None else jar.floor_y_mm - jar.groove_y_mm,
+        foot_sd_mm=jar.foot_sd_mm,
     )
 
 

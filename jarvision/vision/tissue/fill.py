@@ -49,7 +49,8 @@ def find_contents(wall: RawWall, emptiness: Float32Array, *, settings: JarSettin
 
     Fog and splashes leave many splits almost as good as the best one. The uncertainty is the spread
     of the splits, each weighted by ``exp(votes)``, the votes counted per ``vote_mm`` of height:
-    neighbouring rows do not err independently.
+    neighbouring rows do not err independently. Where the jar's foot does not show, the network is
+    not believed alone, since it never learned what a table looks like.
     """
     step_mm = wall.step_mm
     vote = emptiness - np.float32(0.5)
@@ -58,7 +59,8 @@ def find_contents(wall: RawWall, emptiness: Float32Array, *, settings: JarSettin
     weight = np.float32(step_mm / settings.vote_mm)
     level = _splits(vote[middle:].mean(axis=1)[::-1, None]) * weight
     thick_mm = (wall.heights_mm[-1] - step_mm / 2) + np.arange(level.shape[0]) * step_mm
-    level -= ((thick_mm / settings.floor_sd_mm) ** 2 / 2)[:, None].astype(np.float32)
+    expected_sd_mm = float(np.hypot(settings.floor_sd_mm, wall.foot_sd_mm))
+    level -= ((thick_mm / expected_sd_mm) ** 2 / 2)[:, None].astype(np.float32)
     floor_row = rows - int(level.argmax())
     above = _splits(vote[:floor_row])
     above *= weight
@@ -69,7 +71,7 @@ def find_contents(wall: RawWall, emptiness: Float32Array, *, settings: JarSettin
         filled=(row >= top[None, :]) & (row < floor_row),
         floor_row=floor_row,
         line_sd_mm=float(np.median(_spread(above[:, ::4]))) * step_mm,
-        floor_sd_mm=float(_spread(level)[0]) * step_mm,
+        floor_sd_mm=float(np.hypot(_spread(level)[0] * step_mm, wall.foot_sd_mm)),
     )
 
 

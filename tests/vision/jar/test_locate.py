@@ -216,6 +216,14 @@ def test_a_doubtful_floor_is_taken_where_floors_usually_are() -> None:
     assert contents.floor_sd_mm > 1.5
 
 
+def test_a_floor_on_a_table_that_is_not_known_is_sought_farther_and_less_sure() -> None:
+    wall, empty = emptiness(fill_mm=70.0, floor_cells=48)  # the floor is 12 mm above the lowest row
+    known = find_contents(wall, empty, settings=SETTINGS.jar)
+    unknown = find_contents(replace(wall, foot_sd_mm=8.0), empty, settings=SETTINGS.jar)
+    assert wall.heights_mm[unknown.floor_row] == pytest.approx(12.0, abs=0.5)
+    assert unknown.floor_sd_mm > 8.0 > known.floor_sd_mm
+
+
 def test_the_fill_height_is_as_unsure_as_its_ends_and_the_scale_of_the_jar() -> None:
     wall, _ = emptiness(fill_mm=70.0, floor_cells=0)
     filled = wall.heights_mm[:, None] < np.full(300, 40.0)
