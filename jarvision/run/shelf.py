@@ -8,10 +8,8 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from jarvision.base.errors import UsageError
-from jarvision.base.text import printable
 from jarvision.register import jar_shapes, outcomes
-from jarvision.register.jars import REGISTER_NAME, Register, read_register
+from jarvision.register.jars import REGISTER_NAME, Register, open_register, read_register
 from jarvision.register.species import SpeciesBook, load_species
 from jarvision.settings import toml
 from jarvision.settings.groups import Settings
@@ -118,14 +116,11 @@ def open_shelf(
         profile of the grower's own is wrong as it stands.
     """
     path = register or folder / REGISTER_NAME
-    if register is not None and not path.is_file():
-        raise UsageError(
-            f"There is no register {printable(str(path))}",
-            "Name yours with --register, or start one with jarvision jars new.",
-        )
+    if register is not None:
+        open_register(path)  # what is wrong with a file that was named is told first
     chosen = settings or toml.find_settings(folder, chosen=settings_file)
     species = load_species(folder)
-    there = path.is_file()
+    there = register is not None or path.is_file()
     lines = outcomes.read_outcomes(path.parent / outcomes.OUTCOMES_NAME)
     return Shelf(
         folder=folder,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import datetime
+from datetime import date
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
@@ -18,6 +18,7 @@ from jarvision.app.cli.places import (
     open_paperwork,
 )
 from jarvision.app.cli.plain import echo_json, iso, rounded
+from jarvision.app.cli.values import a_count, a_day
 
 if TYPE_CHECKING:
     from jarvision.verdict.plan import Plan
@@ -29,12 +30,17 @@ def plan(
     out: OutOption = REPORT,
     register: RegisterOption = None,
     days: Annotated[
-        int | None, typer.Option(min=1, max=120, metavar="N", help="Days ahead. Default: 14.")
+        int | None,
+        typer.Option(
+            parser=a_count("--days", example="--days 14", least=1, most=120),
+            metavar="N",
+            help="Days ahead. Default: 14.",
+        ),
     ] = None,
     today: Annotated[
-        datetime | None,
+        date | None,
         typer.Option(
-            formats=["%Y-%m-%d"],
+            parser=a_day("--today"),
             metavar="DATE",
             help="First day of the plan. Default: the day that the verdicts are for.",
         ),
@@ -62,7 +68,7 @@ def plan(
         result,
         shelf.register,
         settings=amounts,
-        today=today.date() if today else None,
+        today=today,
         ended=set(shelf.outcomes),
         contaminated=contaminated_jars(shelf.outcomes),
     )

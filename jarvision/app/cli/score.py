@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -20,6 +20,7 @@ from jarvision.app.cli.options import (
 )
 from jarvision.app.cli.plain import echo_json
 from jarvision.app.cli.running import cores, progress_bar, stoppable
+from jarvision.app.cli.values import a_day
 from jarvision.base.errors import ExitCode
 
 if TYPE_CHECKING:
@@ -46,9 +47,9 @@ def score(
     ] = False,
     quiet: Quiet = False,
     today: Annotated[
-        datetime | None,
+        date | None,
         typer.Option(
-            formats=["%Y-%m-%d"],
+            parser=a_day("--today"),
             metavar="DATE",
             help="Day the verdicts are for. Default: the day of the newest usable photo.",
         ),
@@ -62,7 +63,7 @@ def score(
     from jarvision.app.cli.scoring import Wish, open_fleet, score_and_write
     from jarvision.run.sources import open_folder
 
-    wish = Wish(out, register, settings_file, today.date() if today else None)
+    wish = Wish(out, register, settings_file, today)
     with (
         stoppable(out),
         open_folder(folder) as source,
