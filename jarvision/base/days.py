@@ -22,6 +22,12 @@ def machine_day() -> date:
     return day if day >= _BELIEVED_FROM else _LATEST
 
 
+def clock_day() -> date | None:
+    """The machine's day; None where its clock cannot be right."""
+    day = date.today()
+    return day if day >= _BELIEVED_FROM else None
+
+
 def latest_day() -> date:
     """The last day that a photo can have: tomorrow, which begins elsewhere while it is today."""
     return days_after(machine_day(), 1)

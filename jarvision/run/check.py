@@ -92,7 +92,7 @@ def check_photos(
 def _checked(path: Path, shelf: Shelf, values: CardValues) -> PhotoCheck:
     asked = str(path)
     name = placed(path).relative_to(shelf.folder).as_posix()
-    parts = read_name(name)
+    parts = read_name(name, shelf.photo_jars.get(name, ""))
     notes: tuple[str, ...] = ()
     try:
         photo = read_photo(path, name=name, dated=parts.day)
@@ -107,6 +107,8 @@ def _checked(path: Path, shelf: Shelf, values: CardValues) -> PhotoCheck:
         )
     except PhotoRefusedError as refusal:
         return PhotoCheck(asked, refusal.reason, refusal.detail, notes=notes)
+    if not known.jar:
+        notes = (*notes, f"{PHOTO_REASONS['unnamed_jar'].meaning}, which score must know")
     return PhotoCheck(
         photo=asked,
         seen_percent=sight.coverage.seen_percent,
