@@ -30,7 +30,8 @@ AFTER_THE_READING: Final = frozenset(
         "register/outcomes.py", "register/photo_jars.py",
         "settings/groups.py", "settings/growth.py", "settings/history.py", "settings/plan.py",
         "settings/retired.py", "settings/table.py", "settings/toml.py", "settings/verdict.py",
-        "vision/calibration/as_printed.py", "vision/calibration/calibrate.py",
+        "vision/calibration/alone.py", "vision/calibration/as_printed.py",
+        "vision/calibration/calibrate.py",
         "vision/calibration/inks.py", "vision/calibration/spectral_fields.py",
         "vision/calibration/value_files.py", "vision/card/draw.py", "vision/tissue/card.toml",
     }

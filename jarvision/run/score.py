@@ -160,7 +160,7 @@ def _prepare(
 ) -> _Ground:
     """Read all that is small, and find the photos, before the first one is opened."""
     source = source or NearFolder(shelf.folder)
-    _check_apart(source.root, out)
+    check_apart(source.root, out)
     missed: list[str] = []
     paths = [path for path in source.photos(out=out, warn=missed.append) if path not in skip]
     if not paths:
@@ -168,7 +168,7 @@ def _prepare(
             f"No photo found in {printable(source.label)}",
             "Put JPEG, PNG, TIFF, WebP or HEIC photos there, one folder or name per jar.",
         )
-    _check_writable(out)
+    check_writable(out)
     ground = _Ground(shelf, source, out, paths, warnings=(*shelf.warnings, *missed))
     ground.job(paths[0])  # a wrong file beside the photos is told now, not half-way
     return ground
@@ -239,7 +239,8 @@ def _file_notes(readings: Iterable[Reading]) -> list[str]:
 
 
 # --------------------------------------------------------------------------- folders
-def _check_apart(folder: Path, out: Path) -> None:
+def check_apart(folder: Path, out: Path) -> None:
+    """Raise UsageError when the output folder is the folder of photos itself."""
     if out.resolve() == folder.resolve():
         raise UsageError(
             "The output folder is the photo folder", "Give another one, such as --out report."
@@ -258,8 +259,13 @@ def _check_still_there(ground: _Ground, *, lost: int) -> None:
     )
 
 
-def _check_writable(out: Path) -> None:
-    """Make the output folder and try it before any photo is read."""
+def check_writable(out: Path) -> None:
+    """Make the output folder and try it before any photo is read.
+
+    Raises
+    ------
+    NotWritableError
+    """
     try:
         out.mkdir(parents=True, exist_ok=True)
         with tempfile.TemporaryFile(dir=out):

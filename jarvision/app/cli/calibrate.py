@@ -61,7 +61,8 @@ def calibrate(
         echo_json(_document(result))
     else:
         typer.echo(printable(str(result.path)))
-    tell_lines([*_left_out(result), *_findings(result, used=used)], quiet=quiet)
+    undo = f"All photos in {out} are now read with it. To undo that, delete the file."
+    tell_lines([*_left_out(result), *_findings(result, used=used), undo], quiet=quiet)
 
 
 def _document(result: Calibration) -> dict[str, Any]:

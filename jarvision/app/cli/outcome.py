@@ -20,7 +20,7 @@ from jarvision.app.cli.places import (
 from jarvision.app.cli.plain import echo_json, iso
 from jarvision.app.cli.values import a_day, a_number
 from jarvision.base.errors import UsageError
-from jarvision.base.text import printable
+from jarvision.base.text import did_you_mean, printable
 
 if TYPE_CHECKING:
     from jarvision.register.outcomes import JarOutcome
@@ -77,7 +77,8 @@ def outcome(
     shelf = open_paperwork(register)
     if jar not in shelf.register:
         raise UsageError(
-            f"Jar '{printable(jar)}' is not in the register", "Add it with jarvision jars add."
+            f"Jar '{printable(jar)}' is not in the register",
+            did_you_mean(jar, shelf.register) or "Add it with jarvision jars add.",
         )
     today = _today()
     day = on or today
