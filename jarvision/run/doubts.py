@@ -9,6 +9,7 @@ from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from datetime import date, timedelta
 from itertools import combinations, groupby
+from statistics import median
 from typing import Final
 
 import numpy as np
@@ -25,6 +26,13 @@ MIDNIGHT_DAYS: Final = 1
 
 LEAST_DIFFERENCE_POINTS: Final = 10.0
 """Two photos of one side whose intervals do not meet are told when they differ by as much."""
+
+OTHER_GLASS_SHARE: Final = 0.12
+"""A photo whose jar is so much wider or narrower than the same jar's others shows another one.
+Radii of one jar have a standard uncertainty of 2 %: no two differ by as much by chance. (Jars of
+one shape cannot be told apart so, nor by how high they are filled: that is misread too often.)"""
+
+FEWEST_GLASSES: Final = 3
 
 MISFIT_POINTS: Final = 20.0
 """A curve so far off its days does not follow them. On the sample photos with their true starts no
@@ -49,6 +57,7 @@ def tell_doubts(
         *_odd_views(readings),
         *_other_days(readings),
         *_differing_sides(readings),
+        *_other_glass(readings),
         *_unregistered(readings, register),
         *_alike_jars(readings),
         *_odd_starts(stories, settings),
@@ -97,6 +106,25 @@ def _differing_sides(readings: Iterable[Reading]) -> Iterator[str]:
                     "another jar, or another side"
                 )
                 break
+
+
+def _other_glass(readings: Iterable[Reading]) -> Iterator[str]:
+    """Photos that show a jar of another width than the same jar's others: jars mixed up."""
+    widths: dict[str, list[tuple[str, float]]] = defaultdict(list)
+    for reading in readings:
+        if reading.status == "ok" and reading.jar and reading.radius_mm is not None:
+            widths[reading.jar].append((reading.photo, 2.0 * reading.radius_mm))
+    for jar, shown in widths.items():
+        usual = median(width for _, width in shown)
+        if len(shown) < FEWEST_GLASSES:
+            continue
+        for photo, width in shown:
+            if abs(width / usual - 1.0) > OTHER_GLASS_SHARE:
+                yield (
+                    f"{photo}: a glass {width:.0f} mm wide inside, where other photos of {jar} "
+                    f"show {usual:.0f} mm: does it show another jar, or stood it too near to the "
+                    "card"
+                )
 
 
 def _differ(one: Reading, two: Reading) -> bool:

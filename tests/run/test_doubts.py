@@ -83,6 +83,18 @@ def test_two_sides_may_differ_and_a_wide_interval_differs_from_nothing() -> None
     assert doubts([one, unsure]) == []
 
 
+@pytest.mark.parametrize(("radius_mm", "told"), [(40.0, 0), (44.0, 0), (46.0, 1), (34.0, 1)])
+def test_a_photo_of_another_glass_is_told(radius_mm: float, told: int) -> None:
+    shelf = [reading(n, 40.0 + n, radius_mm=r) for n, r in enumerate((40.0, 39.0, 41.0, 40.0))]
+    found = doubts([*shelf, reading(4, 44.0, radius_mm=radius_mm)])
+    assert len(found) == told
+    assert all(f"a glass {2 * radius_mm:.0f} mm wide" in text and "80 mm" in text for text in found)
+
+
+def test_two_photos_do_not_tell_which_of_them_shows_another_glass() -> None:
+    assert doubts([reading(n, 50.0, radius_mm=r) for n, r in enumerate((40.0, 50.0))]) == []
+
+
 def test_jars_that_the_register_lacks_are_told_with_the_name_that_was_meant() -> None:
     shelf = [reading(1, 50.0, jar=jar) for jar in ("SL01", "sl 02", "Kitchen")]
     register = Register({jar: JarEntry(jar) for jar in ("SL01", "SL02")})

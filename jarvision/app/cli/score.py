@@ -72,14 +72,18 @@ def score(
         stoppable(out),
         open_folder(folder) as source,
         open_fleet(scheduler, jobs or cores()) as fleet,
-        progress_bar(shown=not quiet) as (progress, tell),
     ):
-        result = score_and_write(source, wish, fleet=fleet, tell=tell, progress=progress)
+
+        def read() -> ShelfResult:
+            with progress_bar(shown=not quiet) as (progress, tell):
+                return score_and_write(source, wish, fleet=fleet, tell=tell, progress=progress)
+
+        result = read()
         if isinstance(source, NearFolder) and can_ask() and not (quiet or as_json):
             told = ask_jars(result, open_wished(source, wish).register)
             if told:
                 add_photo_jars(source.root, told)
-                result = score_and_write(source, wish, fleet=fleet, tell=tell)
+                result = read()
     if as_json:
         from jarvision.app.cli.document import result_document
 
