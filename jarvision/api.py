@@ -68,13 +68,15 @@ def score_photo(
             "Give the folder that the photo is in, or leave folder out.",
         )
     shelf = open_shelf(root, settings=settings)
+    name = path.relative_to(root).as_posix()
     return read_jar_photo(
         path,
         root=root,
         out=Path(out) if out is not None else None,
         settings=shelf.settings.photo,
         values=shelf.values,
-        shapes=shelf.shapes_for(path.relative_to(root).as_posix()),
+        shapes=shelf.shapes_for(name),
+        told_jar=shelf.photo_jars.get(name, ""),
     )
 
 
@@ -103,7 +105,7 @@ def score_folder(
         Worker processes. With more than one, call this from under ``if __name__ == "__main__":``,
         since a worker imports the calling script.
     today
-        Day that the verdicts are for; None: the day of the newest usable photo.
+        Day that the verdicts are for; None: the day of the newest photo.
     settings
         None: those of ``jarvision.toml`` in ``folder``, or the defaults.
     progress

@@ -12,6 +12,7 @@ from typing import Final
 
 from jarvision.base.errors import UsageError
 from jarvision.base.text import printable
+from jarvision.base.text_files import NoTextError, read_text_file
 
 CsvCell = str | int | float | None
 Row = Sequence[CsvCell]
@@ -26,6 +27,8 @@ _PIECE: Final = re.compile(r"[^;]+")
 _GUARDED: Final = re.compile(rf"[ '\"]*{_RUNS}")
 _QUOTED: Final = re.compile(r'[",;\r\n]|^ | $')
 _LINE_END: Final = re.compile(r"\r\n|\r|\n")
+_DELIMITERS: Final = (",", ";", "\t")
+_NAMES_SEPARATOR: Final = re.compile(r'"?sep=[,;\t]"?', re.IGNORECASE)
 
 
 @dataclass(frozen=True)
@@ -37,6 +40,8 @@ class CsvTable:
     header_line: int
     rows: tuple[tuple[int, dict[str, str]], ...]
     """Line number in the file (from 1) and cells of each row."""
+    too_long: tuple[int, ...] = ()
+    """Numbers of the lines with more cells than there are columns; what is too much is not read."""
 
 
 class CsvLineError(UsageError):
@@ -97,10 +102,11 @@ def _unguarded(piece: re.Match[str]) -> str:
 
 
 def parse_csv(text: str, *, remarks: bool = True) -> CsvTable | None:
-    """Read CSV text with commas or semicolons; None when it holds no line at all.
+    """Read CSV text with commas, semicolons or tabs; None when it holds no line at all.
 
-    Blank lines are passed over, missing cells are empty. With ``remarks`` lines that begin with
-    ``#`` are passed over, too; a jar that is called so can then not stand first on its line.
+    Blank lines are passed over, and a first line that only names the separator (``sep=;``); missing
+    cells are empty. With ``remarks`` lines that begin with ``#`` are passed over, too; a jar that
+    is called so can then not stand first on its line.
 
     Raises
     ------
@@ -109,19 +115,21 @@ def parse_csv(text: str, *, remarks: bool = True) -> CsvTable | None:
     """
     # splitlines would also break a cell at rare characters, such as a line separator pasted in
     every = enumerate(_LINE_END.split(text), 1)
-    lines = [(n, t) for n, t in every if t.strip(" \t,;")]
+    lines = [(n, t) for n, t in every if t.strip(" \t,;") and not _NAMES_SEPARATOR.fullmatch(t)]
     kept = [(n, t) for n, t in lines if not (remarks and t.lstrip().startswith("#"))]
     if not kept:
         return None
-    delimiter = ";" if kept[0][1].count(";") > kept[0][1].count(",") else ","
+    delimiter = max(_DELIMITERS, key=kept[0][1].count)  # of equals the first
     # One csv.reader per line: a stray quote then spoils its own line, not the rest of the file.
     cells = [(n, _cells(line, n, delimiter)) for n, line in kept]
     columns = tuple(name.strip().lower() for name in cells[0][1])
-    rows = []
+    rows, too_long = [], []
     for number, row in cells[1:]:
+        if any(cell.strip() for cell in row[len(columns) :]):
+            too_long.append(number)
         padded = [cell.strip() for cell in row] + [""] * (len(columns) - len(row))
         rows.append((number, dict(zip(columns, padded, strict=False))))
-    return CsvTable(delimiter, columns, cells[0][0], tuple(rows))
+    return CsvTable(delimiter, columns, cells[0][0], tuple(rows), tuple(too_long))
 
 
 def _cells(line: str, number: int, delimiter: str) -> list[str]:
@@ -142,12 +150,15 @@ def read_table(path: Path, needed: Iterable[str]) -> CsvTable:
         When it cannot be read, or lacks one of the columns that are needed.
     """
     try:
-        table = parse_csv(path.read_text(encoding="utf-8-sig"), remarks=False)
+        table = parse_csv(read_text_file(path).text, remarks=False)
     except CsvLineError as error:
         raise UsageError(f"{printable(path.name)}, {error.message}", error.remedy) from error
-    except (OSError, UnicodeDecodeError) as error:
+    except NoTextError as error:
+        raise UsageError(f"{printable(path.name)} {error}", error.remedy) from error
+    except OSError as error:
         raise UsageError(
-            f"{printable(path.name)} cannot be read ({error})", "Save it as UTF-8 CSV."
+            f"{printable(path.name)} cannot be read ({error.strerror})",
+            "Look whether it is there and may be read.",
         ) from error
     lost = [name for name in needed if table is None or name not in table.columns]
     if table is None or lost:

@@ -16,6 +16,7 @@ class ExitCode(IntEnum):
     NOT_WRITABLE = 5
     FOLDER_LOST = 6
     STOPPED = 130
+    PIPE_CLOSED = 141
 
 
 class JarvisionError(Exception):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import re
 import unicodedata
+from collections.abc import Iterable
 from typing import Final
 
 # Device names that Windows keeps for itself, whatever the suffix.
@@ -38,6 +39,20 @@ def printable(text: str) -> str:
     spelt = text.encode("utf-8", "backslashreplace").decode("utf-8")
     spaced = "".join(" " if c.isspace() else c for c in spelt)
     return "".join(c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in spaced)
+
+
+def alike(name: str) -> str:
+    """What names have in common that differ only in capitals, spaces and kinds of letters."""
+    return "".join(unicodedata.normalize("NFKC", name).casefold().split())
+
+
+def did_you_mean(name: str, known: Iterable[str]) -> str:
+    """Ask for the name that was meant, ``Did you mean K07?``; empty where none is near."""
+    import difflib  # only where something went wrong
+
+    names = {alike(other): other for other in known}
+    near = difflib.get_close_matches(alike(name), names, n=3)
+    return f"Did you mean {printable(' or '.join(names[n] for n in near))}?" if near else ""
 
 
 def counted(number: int, thing: str, things: str = "") -> str:

@@ -133,6 +133,11 @@ PHOTO_REASONS: dict[str, PhotoReason] = {
             "Delete one of the two files; the first date counts, the one in EXIF before others.",
         ),
         PhotoReason(
+            "unnamed_jar",
+            "neither its name, its folder nor a jar tag says which jar it shows",
+            "Rename it, such as K07_2026-03-01.jpg; or put it into a folder named like its jar.",
+        ),
+        PhotoReason(
             "jar_mismatch",
             "the jar tag and the file or folder name disagree",
             "Rename the file or fix the tag; until then the photo counts for neither jar.",

@@ -10,11 +10,19 @@ from pathlib import Path
 from typing import Final
 
 from jarvision.base.csv_text import CsvLineError, CsvTable, is_formula, parse_csv
+from jarvision.base.days import latest_day, read_day
 from jarvision.base.errors import NotWritableError, RegisterError
 from jarvision.base.files import write_whole
-from jarvision.base.text import printable
+from jarvision.base.text import alike, printable
+from jarvision.base.text_files import TextFile
 from jarvision.records import JarEntry
-from jarvision.register.jars import REGISTER_COLUMNS, Register, parse_register
+from jarvision.register.jars import (
+    DATE_REMEDY,
+    REGISTER_COLUMNS,
+    Register,
+    open_register,
+    parse_register,
+)
 
 STARTER: Final = (
     "# One line for each jar. Only 'jar' must be filled in. Dates are written 2026-01-31.\n"
@@ -79,7 +87,8 @@ def add_jar(
     ------
     RegisterError
         When the register cannot be read, has a wrong line, lacks a column, or would have a wrong
-        line; or when a cell cannot stand in a table.
+        line; when a cell cannot stand in a table; when the jar has no name, or nearly that of
+        another; or when its start lies ahead.
     NotWritableError
         When it cannot be written.
     """
@@ -87,11 +96,21 @@ def add_jar(
     old, table = _read(path)
     given = {name: text.strip() for name, text in cells.items() if text.strip()}
     _check_cells(given, table, path)
-    parse_register(old.decode("utf-8-sig"), file=path.name)  # its own slips are told first
-    new = old + _line(given, table, old)
-    text = new.decode("utf-8-sig")
+    before = parse_register(old.text, file=path.name)  # its own slips are told first
+    _check_name(given.get("jar", ""), before)
+    if "started" in given:
+        given["started"] = _day(given["started"])
+    line = _line(given, table, old.text)
+    text = old.text + line
     try:
+        added = old.encode(line)
         register = parse_register(text, file=path.name, is_known_species=is_known_species)
+    except UnicodeEncodeError as error:
+        raise RegisterError(
+            f"{printable(path.name)} is not saved as UTF-8 and cannot hold "
+            f"'{printable(error.object[error.start : error.end])}'",
+            "Nothing was written; save the register as CSV, UTF-8.",
+        ) from None
     except RegisterError as error:
         remedy = "Nothing was written; change what you gave for this jar."
         raise RegisterError(error.message, remedy) from error
@@ -101,26 +120,17 @@ def add_jar(
             f"Jar '{printable(entry.jar)}' cannot be written so that it reads back the same",
             "Nothing was written; leave out # at the beginning.",
         )
-    write_whole(path, new)
+    write_whole(path, path.read_bytes() + added)
     return Added(entry, register, _warnings(entry, register))
 
 
 # --------------------------------------------------------------------------- the file
-def _read(path: Path) -> tuple[bytes, CsvTable]:
+def _read(path: Path) -> tuple[TextFile, CsvTable]:
     try:
-        data = path.read_bytes()
-        table = parse_csv(data.decode("utf-8-sig"))
-    except FileNotFoundError:
-        raise RegisterError(
-            f"There is no register {printable(str(path))}",
-            "Write one with jarvision jars new, or name yours with --register.",
-        ) from None
+        data = open_register(path)
+        table = parse_csv(data.text)
     except CsvLineError as error:
         raise RegisterError(f"{printable(path.name)}, {error.message}", error.remedy) from error
-    except (OSError, UnicodeDecodeError) as error:
-        raise RegisterError(
-            f"The register {printable(path.name)} cannot be read ({error})", "Save it as UTF-8 CSV."
-        ) from error
     if table is None:
         raise RegisterError(
             f"The register {printable(path.name)} is empty",
@@ -129,14 +139,40 @@ def _read(path: Path) -> tuple[bytes, CsvTable]:
     return data, table
 
 
-def _line(cells: Mapping[str, str], table: CsvTable, old: bytes) -> bytes:
+def _line(cells: Mapping[str, str], table: CsvTable, old: str) -> str:
     """Write the new line in the file's own manner: its separator, its ends of line."""
-    end = "\r\n" if b"\r\n" in old else "\n"
+    end = "\r\n" if "\r\n" in old else "\n"
     text = io.StringIO()
     writer = csv.writer(text, delimiter=table.delimiter, lineterminator=end)
     writer.writerow(cells.get(name, "") for name in table.columns)
-    before = b"" if old.endswith((b"\n", b"\r")) else end.encode()
-    return before + text.getvalue().encode("utf-8")
+    return ("" if old.endswith(("\n", "\r")) else end) + text.getvalue()
+
+
+def _check_name(jar: str, register: Register) -> None:
+    """Raise for a jar without a name, or one that nobody could tell from another."""
+    if not jar:
+        raise RegisterError(
+            "The new jar has no name", "Nothing was written; give it one, such as K08."
+        )
+    near = next((other for other in register if alike(other) == alike(jar) and other != jar), "")
+    if near:
+        raise RegisterError(
+            f"Jar '{printable(jar)}' would be named almost as '{printable(near)}'",
+            "Nothing was written; use the same name, or one that nobody mixes up with it.",
+        )
+
+
+def _day(text: str) -> str:
+    """The day of a jar's start as the register writes it."""
+    try:
+        day = read_day(text)
+    except ValueError as error:
+        raise RegisterError(printable(str(error)), f"Nothing was written. {DATE_REMEDY}") from None
+    if day > latest_day():
+        raise RegisterError(
+            f"The start, {day}, lies ahead", "Nothing was written; give the day of inoculation."
+        )
+    return day.isoformat()
 
 
 def _check_cells(cells: Mapping[str, str], table: CsvTable, path: Path) -> None:

@@ -102,13 +102,16 @@ def shapes_of(
     return shapes, tuple(odd)
 
 
-def shapes_for_photo(name: str, shapes: Mapping[str, JarShape]) -> dict[str, JarShape]:
+def shapes_for_photo(
+    name: str, shapes: Mapping[str, JarShape], told: str = ""
+) -> dict[str, JarShape]:
     """Shapes that a reading of this photo can depend on.
 
-    That of the jar in its name; where the name tells no jar, a tag will, and tags are numbers.
+    That of the jar in its name, or ``told`` by the grower; where the name tells no jar, a tag will,
+    and tags are numbers.
     """
-    jar = read_name(name).jar
-    if tells_jar(name):
+    jar = read_name(name, told).jar
+    if tells_jar(name, told):
         return {jar: shapes[jar]} if jar in shapes else {}
     return {j: shape for j, shape in shapes.items() if j == jar or j.isdigit()}
 

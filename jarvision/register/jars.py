@@ -1,10 +1,10 @@
 """The jar register: a plain CSV that the grower edits, read into :class:`JarEntry` records.
 
 Columns: ``jar`` (the only one that must be there), ``kind`` (``spawn``, ``fruiting`` or ``bare``),
-``species``, ``substrate``, ``started`` (ISO date), ``parent`` (the spawn jar it was made from),
+``species``, ``substrate``, ``started`` (a date), ``parent`` (the spawn jar it was made from),
 ``profile`` (the name of the jar's shape), ``notes``, and the jar's own measures, of
-:data:`jarvision.register.jar_shapes.MEASURES`. Other columns are left alone. Commas or semicolons,
-a byte-order mark, blank lines and ``#`` lines are all fine.
+:data:`jarvision.register.jar_shapes.MEASURES`. Other columns are left alone. Commas, semicolons or
+tabs, blank lines and ``#`` lines, dates and encodings of any country's spreadsheet are all fine.
 """
 
 from __future__ import annotations
@@ -16,14 +16,18 @@ from functools import cached_property
 from pathlib import Path
 from typing import Any, get_args
 
-from jarvision.base.csv_text import CsvLineError, parse_csv
+from jarvision.base.csv_text import CsvLineError, CsvTable, parse_csv
+from jarvision.base.days import DayOrder, TwoDaysError, day_order, read_day
 from jarvision.base.errors import RegisterError
+from jarvision.base.text import alike, printable
+from jarvision.base.text_files import NoTextError, TextFile, read_text_file
 from jarvision.records import JarEntry, JarKind, JarShape, NothingGrown
 from jarvision.register.jar_shapes import MEASURES, fault_of
 
 REGISTER_NAME = "jars.csv"
 _TEXTS = ("jar", "kind", "species", "substrate", "started", "parent", "profile", "notes")
 REGISTER_COLUMNS = (*_TEXTS, *MEASURES)
+DATE_REMEDY = "Write dates as year-month-day: 2026-01-31."
 _SHOWN_ENDS = 4
 KINDS: tuple[str, ...] = get_args(JarKind)
 
@@ -85,16 +89,42 @@ def read_register(path: Path, *, is_known_species: Callable[[str], bool] | None 
     ------
     RegisterError
         With the line number, for a missing ``jar`` column, an empty or repeated jar name, an
-        unknown kind, a date that is not ISO 8601, an unknown parent, or jars that descend from
-        themselves; without one when the file cannot be read as UTF-8 text.
+        unknown kind, what is not one certain date, an unknown parent, or jars that descend from
+        themselves; without one when the file cannot be read as text.
     """
+    file = open_register(path)
+    found = parse_register(file.text, file=path.name, is_known_species=is_known_species)
+    if not file.guessed:
+        return found
+    doubt = (
+        f"{path.name} is not saved as UTF-8 and was read as Windows-1252: look whether letters "
+        "with accents are right"
+    )
+    return Register(found.entries, (doubt, *found.warnings))
+
+
+def open_register(path: Path) -> TextFile:
+    """Open a register as text.
+
+    Raises
+    ------
+    RegisterError
+        There is none, it cannot be read, or it is no text.
+    """
+    name = printable(str(path))
     try:
-        text = path.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
+        return read_text_file(path)
+    except FileNotFoundError:
         raise RegisterError(
-            f"The register {path.name} cannot be read ({error})", "Save it as UTF-8 CSV."
+            f"There is no register {name}",
+            "Name yours with --register, or start one with jarvision jars new.",
+        ) from None
+    except NoTextError as error:
+        raise RegisterError(f"The register {name} {error}", error.remedy) from None
+    except OSError as error:
+        raise RegisterError(
+            f"The register {name} cannot be read ({error.strerror})", "Look whether it may be read."
         ) from error
-    return parse_register(text, file=path.name, is_known_species=is_known_species)
 
 
 def parse_register(
@@ -116,17 +146,27 @@ def parse_register(
             f"The register {file} is empty", f"Give it a first line: {','.join(_TEXTS)}."
         )
     if "jar" not in table.columns:
-        raise _error(file, table.header_line, "there is no column 'jar'")
+        raise _error(
+            file,
+            table.header_line,
+            "there is no column 'jar'",
+            f"This line must name the columns: {','.join(_TEXTS)}.",
+        )
+    order = day_order(row.get("started", "") for _, row in table.rows)
     entries: dict[str, JarEntry] = {}
     lines: dict[str, int] = {}
     for line, row in table.rows:
-        entry = _entry(row, line, file)
+        entry = _entry(row, line, file, order=order)
         if entry.jar in entries:
             raise _error(file, line, f"jar '{entry.jar}' is already on line {lines[entry.jar]}")
         entries[entry.jar], lines[entry.jar] = entry, line
     _check_parents(entries, lines, file)
-    warnings = _species_warnings(entries, lines, is_known_species)
-    return Register(entries, warnings)
+    found = (
+        *_table_warnings(table),
+        *_name_warnings(lines),
+        *_species_warnings(entries, lines, is_known_species),
+    )
+    return Register(entries, tuple(f"{file}, {warning}" for warning in found))
 
 
 def nothing_grown(entries: Iterable[JarEntry]) -> dict[str, NothingGrown]:
@@ -145,7 +185,7 @@ def nothing_grown(entries: Iterable[JarEntry]) -> dict[str, NothingGrown]:
 
 
 # --------------------------------------------------------------------------- one line
-def _entry(row: Mapping[str, str], line: int, file: str) -> JarEntry:
+def _entry(row: Mapping[str, str], line: int, file: str, *, order: DayOrder | None) -> JarEntry:
     """Turn the cells of one line into an entry; raise :class:`RegisterError` for a bad cell."""
     jar = row["jar"]
     if not jar:
@@ -155,7 +195,7 @@ def _entry(row: Mapping[str, str], line: int, file: str) -> JarEntry:
         kind=_kind(row.get("kind", ""), line, file),
         species=row.get("species", ""),
         substrate=row.get("substrate", ""),
-        started=_date(row.get("started", ""), line, file),
+        started=_date(row.get("started", ""), line, file, order=order),
         parent=row.get("parent", ""),
         profile=row.get("profile", ""),
         notes=row.get("notes", ""),
@@ -174,15 +214,15 @@ def _kind(text: str, line: int, file: str) -> JarKind:
     raise _error(file, line, f"kind '{text}' is none of {', '.join(KINDS)}")
 
 
-def _date(text: str, line: int, file: str) -> date | None:
+def _date(text: str, line: int, file: str, *, order: DayOrder | None) -> date | None:
     if not text:
         return None
     try:
-        return date.fromisoformat(text)
+        return read_day(text, order=order)
+    except TwoDaysError as error:
+        raise _error(file, line, str(error), DATE_REMEDY) from None
     except ValueError:
-        raise _error(
-            file, line, f"'{text}' is not a date", "Write dates as year-month-day: 2026-01-31."
-        ) from None
+        raise _error(file, line, f"'{text}' is not a date", DATE_REMEDY) from None
 
 
 def _shape(row: Mapping[str, str], line: int, file: str) -> JarShape:
@@ -230,6 +270,24 @@ def _shortened(line: Sequence[str]) -> str:
         line if len(line) <= 2 * _SHOWN_ENDS else [*line[:_SHOWN_ENDS], "...", *line[-_SHOWN_ENDS:]]
     )
     return " <- ".join(shown)
+
+
+def _table_warnings(table: CsvTable) -> Iterator[str]:
+    """One sentence for every line with more cells than the table has columns."""
+    for line in table.too_long:
+        yield (
+            f"line {line}: more cells than the first line has names, and what is too much was not "
+            "read: put quotation marks round a cell with a comma in it"
+        )
+
+
+def _name_warnings(lines: Mapping[str, int]) -> Iterator[str]:
+    """One sentence for every two jars whose names differ only in capitals and spaces."""
+    seen: dict[str, str] = {}
+    for jar, line in lines.items():
+        other = seen.setdefault(alike(jar), jar)
+        if other != jar:
+            yield f"line {line}: jar '{jar}' is named almost as '{other}' on line {lines[other]}"
 
 
 def _species_warnings(

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 from jarvision.base.errors import UsageError
+from jarvision.base.text import did_you_mean
 from jarvision.records import JarEntry, VerdictWord
 from jarvision.register.jars import Register
 
@@ -80,10 +81,7 @@ def trace(
         When the jar is not in the register.
     """
     if jar not in register:
-        from difflib import get_close_matches
-
-        near = get_close_matches(jar, list(register), n=3)
-        hint = f"Did you mean {' or '.join(near)}?" if near else "Add it with jarvision jars add."
+        hint = did_you_mean(jar, register) or "Add it with jarvision jars add."
         raise UsageError(f"Jar '{jar}' is not in the register", hint)
     known = states or {}
     family = Register.of(register)

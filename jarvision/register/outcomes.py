@@ -14,9 +14,11 @@ from pathlib import Path
 from typing import Any, Final, Literal, cast, get_args
 
 from jarvision.base.csv_text import Row, read_table, to_csv, to_lines
+from jarvision.base.days import read_day
 from jarvision.base.errors import UsageError
 from jarvision.base.files import write_whole
 from jarvision.base.text import printable
+from jarvision.base.text_files import TextFile, read_text_file
 from jarvision.records import JarEntry, ShelfResult, VerdictWord
 
 OUTCOMES_NAME: Final = "outcomes.csv"
@@ -150,13 +152,21 @@ def add_outcome(path: Path, outcome: Outcome, *, entry: JarEntry, today: date) -
     _check(outcome, entry, today)
     path = path.resolve()  # a link stays a link
     before = read_outcomes(path)
-    old = path.read_bytes() if path.exists() else to_csv(OUTCOME_COLUMNS, ()).encode("utf-8")
-    table = read_table(path, OUTCOME_COLUMNS) if path.exists() else None
+    there = path.exists()
+    table = read_table(path, OUTCOME_COLUMNS) if there else None
+    file = read_text_file(path) if there else TextFile(to_csv(OUTCOME_COLUMNS, ()))
+    old = path.read_bytes() if there else file.encode(file.text)
     cells = dict(zip(OUTCOME_COLUMNS, _row(outcome), strict=True))
     columns = table.columns if table else OUTCOME_COLUMNS
     line = to_lines([[cells.get(name, "") for name in columns]], table.delimiter if table else ",")
-    gap = b"" if old.endswith((b"\n", b"\r")) else b"\n"
-    write_whole(path, old + gap + line.encode("utf-8"))
+    gap = "" if file.text.endswith(("\n", "\r")) else "\n"
+    try:
+        write_whole(path, old + file.encode(gap + line))
+    except UnicodeEncodeError:
+        raise UsageError(
+            f"{printable(path.name)} is not saved as UTF-8 and cannot hold this note",
+            "Nothing was written; save it as CSV, UTF-8.",
+        ) from None
     return taken_together((*before, outcome))[outcome.jar]
 
 
@@ -256,12 +266,12 @@ def _outcome(cells: Mapping[str, str]) -> Outcome:
     return Outcome(
         jar=cells["jar"],
         outcome=cast(Any, word),
-        day=date.fromisoformat(cells["date"]),
+        day=read_day(cells["date"]),
         grams=_grams("grams", cells["grams"]),
         dry_grams=_grams("dry_grams", cells["dry_grams"]),
         note=cells["note"],
         verdict=cast(Any, verdict or None),
-        verdict_date=date.fromisoformat(told) if told else None,
+        verdict_date=read_day(told) if told else None,
     )
 
 

@@ -46,6 +46,7 @@ from jarvision.report.words import (
     VERDICT_WORDS,
     VerdictWords,
     by_urgency,
+    tell_age,
     tell_day,
     tell_span,
 )
@@ -153,6 +154,7 @@ def _pieces(
     return _template().generate(
         title=printable(result.folder),
         today=tell_day(result.scored_on, year=True),
+        age=tell_age(result),
         groups=_groups(stories, around),
         jars=Each([*enumerate(stories, 1)], lambda told: _card(told[0], told[1], around, curves)),
         unseen=[head for head in heads if not head.photo_today],

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Final
 
-from jarvision.base.text import printable
-from jarvision.records import Coverage, Growth, JarStory, Reading, VerdictWord
+from jarvision.base.text import counted, printable
+from jarvision.records import Coverage, Growth, JarStory, Reading, ShelfResult, VerdictWord
 from jarvision.records.wording import Voice
 
 IN_FRONT_DEG: Final = 10.0
@@ -69,6 +69,17 @@ def by_urgency(stories: tuple[JarStory, ...]) -> list[JarStory]:
 def tell_day(day: date, *, year: bool = False) -> str:
     """``Tue 3 Mar``, with the year where wanted; never padded."""
     return f"{day:%a} {day.day} {day:%b}" + (f" {day.year}" if year else "")
+
+
+def tell_age(result: ShelfResult) -> str:
+    """How old the newest photos were when the verdicts were made; empty for those of that day."""
+    days = result.age_days
+    if not days or result.made_on is None:
+        return ""
+    return (
+        f"The newest photos were {counted(days, 'day')} old when this was made, on "
+        f"{tell_day(result.made_on, year=True)}."
+    )
 
 
 def tell_short_day(day: date) -> str:

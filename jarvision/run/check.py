@@ -6,9 +6,11 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from jarvision.base.errors import PhotoRefusedError
+from jarvision.base.errors import NothingToScoreError, PhotoRefusedError
+from jarvision.base.text import printable
 from jarvision.records.photo_reasons import PHOTO_REASONS
 from jarvision.register.photo_names import read_name
+from jarvision.run.photo_files import find_photos
 from jarvision.run.shelf import Shelf, home_of, open_shelf, placed
 from jarvision.settings.groups import Settings
 from jarvision.settings.vision import PhotoSettings
@@ -80,19 +82,43 @@ def check_photo(
 def check_photos(
     paths: Iterable[Path], *, settings_file: Path | None = None
 ) -> Iterator[PhotoCheck]:
-    """Check photos as :func:`check_photo` does; what lies beside them is loaded once a folder."""
+    """Check photos as :func:`check_photo` does; what lies beside them is loaded once a folder.
+
+    A folder stands for all photos in it.
+
+    Raises
+    ------
+    UsageError
+        What lies beside the photos is wrong as it stands.
+    NothingToScoreError
+        A folder holds no photo.
+    """
     shelves: dict[Path, Shelf] = {}
-    for path in paths:
+    for path in _all_photos(paths):
         home = home_of(path)
         if home not in shelves:
             shelves[home] = open_shelf(home, settings_file=settings_file)
         yield _checked(path, shelves[home], shelves[home].values)
 
 
+def _all_photos(paths: Iterable[Path]) -> Iterator[Path]:
+    for path in paths:
+        if not path.is_dir():
+            yield path
+            continue
+        found = find_photos(path)
+        if not found:
+            raise NothingToScoreError(
+                f"No photo found in {printable(str(path))}",
+                "Name a photo, or a folder with JPEG, PNG, TIFF, WebP or HEIC photos.",
+            )
+        yield from found
+
+
 def _checked(path: Path, shelf: Shelf, values: CardValues) -> PhotoCheck:
     asked = str(path)
     name = placed(path).relative_to(shelf.folder).as_posix()
-    parts = read_name(name)
+    parts = read_name(name, shelf.photo_jars.get(name, ""))
     notes: tuple[str, ...] = ()
     try:
         photo = read_photo(path, name=name, dated=parts.day)
@@ -107,6 +133,8 @@ def _checked(path: Path, shelf: Shelf, values: CardValues) -> PhotoCheck:
         )
     except PhotoRefusedError as refusal:
         return PhotoCheck(asked, refusal.reason, refusal.detail, notes=notes)
+    if not known.jar:
+        notes = (*notes, f"{PHOTO_REASONS['unnamed_jar'].meaning}, which score must know")
     return PhotoCheck(
         photo=asked,
         seen_percent=sight.coverage.seen_percent,

@@ -21,7 +21,7 @@ from jarvision.base.days import EARLIEST
 from jarvision.base.errors import NotWritableError, UsageError
 from jarvision.base.text import printable
 from jarvision.records import JarShape, KnownLook, NothingGrown, Reading, TimeSource
-from jarvision.register.photo_names import read_name
+from jarvision.register.photo_names import NameParts, read_name
 from jarvision.run.stamps import Stamp, content_of, stamp_of
 from jarvision.settings.vision import PhotoSettings
 from jarvision.vision.calibration.values import CardValues
@@ -83,6 +83,8 @@ class Job:
         What the contents of the jars that this photo can be of look like bare, by jar.
     nothing_grown
         When the grower says that nothing has grown in the jars that this photo can be of, by jar.
+    told_jar
+        The jar that the grower has told for this photo; empty: its name or its tag tells.
     known
         SHA-256 of contents that need no reading: of such a photo only the content is told.
     parcel
@@ -97,6 +99,7 @@ class Job:
     shapes: Mapping[str, JarShape] = field(default_factory=dict)
     references: Mapping[str, KnownLook] = field(default_factory=dict)
     nothing_grown: Mapping[str, NothingGrown] = field(default_factory=dict)
+    told_jar: str = ""
     known: frozenset[str] = frozenset()
     parcel: Parcel | None = None
 
@@ -106,9 +109,15 @@ class Job:
         return self.path.relative_to(self.root).as_posix()
 
     @property
+    def parts(self) -> NameParts:
+        """What the photo's name says, and the grower of it."""
+        return read_name(self.name, self.told_jar)
+
+    @property
     def told_of_jar(self) -> str:
-        """What the register says that this reading depends on, as text; a change reads it again."""
-        return repr(sorted(self.shapes.items())) if self.shapes else ""
+        """What the grower says that this reading depends on, as text; a change reads it again."""
+        shapes = repr(sorted(self.shapes.items())) if self.shapes else ""
+        return f"{self.told_jar}: {shapes}" if self.told_jar else shapes
 
 
 @dataclass(frozen=True)
@@ -162,6 +171,8 @@ def read_one(job: Job) -> Reading:
         shapes=job.shapes,
         references=job.references,
         nothing_grown=job.nothing_grown,
+        told_jar=job.told_jar,
+        jar_needed=True,
     )
 
 
@@ -218,8 +229,7 @@ def unread(job: Job, detail: str) -> JobResult:
     """Result of a photo that could not be read this time; without a reading when it is gone."""
     if job.parcel is None and not os.path.lexists(job.path):
         return JobResult(job.name, None)
-    parts = read_name(job.name)
-    taken_at, source = time_without_exif(job.path, dated=parts.day)
+    taken_at, source = time_without_exif(job.path, dated=job.parts.day)
     if source == "file" and job.parcel is not None:
         taken_at = datetime.fromtimestamp(job.parcel.mtime_ns // 10**9)
     return _unread(job, (taken_at, source), detail)
@@ -227,14 +237,14 @@ def unread(job: Job, detail: str) -> JobResult:
 
 def took_too_long(job: Job, seconds: float) -> JobResult:
     """Result of a photo whose reading was ended; the file, which may never answer, is let be."""
-    day = read_name(job.name).day
+    day = job.parts.day
     source: TimeSource = "name" if day else "file"
     taken = datetime.combine(day or EARLIEST, time(12)), source
     return _unread(job, taken, f"reading this photo took longer than {seconds:.0f} s: given up")
 
 
 def _unread(job: Job, taken: tuple[datetime, TimeSource], detail: str) -> JobResult:
-    parts = read_name(job.name)
+    parts = job.parts
     reading = Reading(
         photo=job.name,
         jar=parts.jar,

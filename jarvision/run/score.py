@@ -13,7 +13,7 @@ from datetime import date
 from pathlib import Path
 from typing import Final
 
-from jarvision.base.days import latest_day, machine_day
+from jarvision.base.days import clock_day
 from jarvision.base.errors import (
     FolderLostError,
     NothingToScoreError,
@@ -25,11 +25,13 @@ from jarvision.base.text import counted, printable
 from jarvision.history.build import build_histories
 from jarvision.history.repeats import refuse_repeats, tell_shared_pictures
 from jarvision.records import Reading, ShelfResult
+from jarvision.run.doubts import tell_doubts
 from jarvision.run.jobs import Fleet, Job, PhotoReader, read_one
 from jarvision.run.lock import only_run
 from jarvision.run.provenance import made_with
 from jarvision.run.results import keep_result
 from jarvision.run.shelf import Shelf
+from jarvision.run.shelf_day import shelf_day
 from jarvision.run.sources import NearFolder, PhotoFolder
 from jarvision.run.store import Store
 from jarvision.run.update import Intake, Progress, Tell
@@ -67,8 +69,8 @@ def score_shelf(
     jobs
         Worker processes. 1 reads in this process, where a decoder's crash would end the run.
     today
-        Day that the verdicts are for. None: the day of the newest usable photo that is not dated
-        ahead of this machine's clock, so that the same folder gives the same verdicts on every
+        Day that the verdicts are for. None: the day of the newest photo of these jars
+        (:mod:`jarvision.run.shelf_day`), so that the same folder gives the same verdicts on every
         later day.
     read
         Reads one photo; None is the package's own reader. Must be picklable when ``jobs`` > 1.
@@ -101,7 +103,7 @@ def score_shelf(
         readings = intake.take(ground.paths, progress=progress, tell=tell)
         _check_still_there(ground, lost=len(ground.paths) - len(readings))
         readings = refuse_repeats(readings)
-        result = _assess(ground, readings, today=today or _newest_day(readings))
+        result = _assess(ground, readings, today=today or shelf_day(readings))
         if publish is not None:
             keep_result(intake.store, result)
             publish(result)
@@ -141,8 +143,16 @@ class _Ground:
     def job(self, path: Path) -> Job:
         """Job of a photo."""
         root, shelf = self.source.root, self.shelf
-        shapes = shelf.shapes_for(path.relative_to(root).as_posix())
-        return Job(path, root, self.out, shelf.values, shelf.settings.photo, shapes)
+        name = path.relative_to(root).as_posix()
+        return Job(
+            path,
+            root,
+            self.out,
+            shelf.values,
+            shelf.settings.photo,
+            shelf.shapes_for(name),
+            told_jar=shelf.photo_jars.get(name, ""),
+        )
 
 
 def _prepare(
@@ -150,7 +160,7 @@ def _prepare(
 ) -> _Ground:
     """Read all that is small, and find the photos, before the first one is opened."""
     source = source or NearFolder(shelf.folder)
-    _check_apart(source.root, out)
+    check_apart(source.root, out)
     missed: list[str] = []
     paths = [path for path in source.photos(out=out, warn=missed.append) if path not in skip]
     if not paths:
@@ -158,7 +168,7 @@ def _prepare(
             f"No photo found in {printable(source.label)}",
             "Put JPEG, PNG, TIFF, WebP or HEIC photos there, one folder or name per jar.",
         )
-    _check_writable(out)
+    check_writable(out)
     ground = _Ground(shelf, source, out, paths, warnings=(*shelf.warnings, *missed))
     ground.job(paths[0])  # a wrong file beside the photos is told now, not half-way
     return ground
@@ -182,6 +192,7 @@ def _open_intake(
             fleet=fleet,
             read=read,
             register=shelf.register,
+            photo_jars=shelf.photo_jars,
         )
 
 
@@ -194,7 +205,8 @@ def _assess(ground: _Ground, readings: tuple[Reading, ...], *, today: date) -> S
     stories = tell_stories(
         histories, shelf.register, today=today, settings=shelf.settings, species=shelf.species
     )
-    warnings = [*ground.warnings, *_file_notes(readings), *tell_shared_pictures(readings)]
+    doubts = tell_doubts(readings, stories, shelf.register, settings=shelf.settings.growth)
+    warnings = [*ground.warnings, *_file_notes(readings), *tell_shared_pictures(readings), *doubts]
     unseen = sorted(set(shelf.register) - {reading.jar for reading in readings})
     if unseen:
         warnings.append(f"in the register but without a photo: {', '.join(unseen)}")
@@ -205,6 +217,7 @@ def _assess(ground: _Ground, readings: tuple[Reading, ...], *, today: date) -> S
         stories=stories,
         warnings=tuple(printable(warning) for warning in warnings),
         settings_digest=shelf.settings.digest(),
+        made_on=clock_day(),
     )
 
 
@@ -225,20 +238,9 @@ def _file_notes(readings: Iterable[Reading]) -> list[str]:
     ]
 
 
-def _newest_day(readings: Iterable[Reading]) -> date:
-    """Day of the newest usable photo; of the newest photo when none is usable.
-
-    A photo dated later than it can be does not count, nor the time of a file beside a wrong clock,
-    which is that of a copy: one such photo would make all others old.
-    """
-    latest = latest_day()
-    known = (r for r in readings if r.ignored_day is None or r.time_source != "file")
-    days = ((r.status == "ok", r.taken_at.date()) for r in known)
-    return max((found for found in days if found[1] <= latest), default=(False, machine_day()))[1]
-
-
 # --------------------------------------------------------------------------- folders
-def _check_apart(folder: Path, out: Path) -> None:
+def check_apart(folder: Path, out: Path) -> None:
+    """Raise UsageError when the output folder is the folder of photos itself."""
     if out.resolve() == folder.resolve():
         raise UsageError(
             "The output folder is the photo folder", "Give another one, such as --out report."
@@ -257,8 +259,13 @@ def _check_still_there(ground: _Ground, *, lost: int) -> None:
     )
 
 
-def _check_writable(out: Path) -> None:
-    """Make the output folder and try it before any photo is read."""
+def check_writable(out: Path) -> None:
+    """Make the output folder and try it before any photo is read.
+
+    Raises
+    ------
+    NotWritableError
+    """
     try:
         out.mkdir(parents=True, exist_ok=True)
         with tempfile.TemporaryFile(dir=out):

@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from jarvision.base.errors import UsageError
-from jarvision.base.text import printable
 from jarvision.register import jar_shapes, outcomes
-from jarvision.register.jars import REGISTER_NAME, Register, read_register
+from jarvision.register.jars import REGISTER_NAME, Register, open_register, read_register
+from jarvision.register.photo_jars import read_photo_jars
 from jarvision.register.species import SpeciesBook, load_species
 from jarvision.settings import toml
 from jarvision.settings.groups import Settings
@@ -39,6 +38,8 @@ class Shelf:
         ``jars.csv``; empty when there is none.
     outcomes
         ``outcomes.csv`` beside the register, the lines of each jar taken together.
+    photo_jars
+        ``photo_jars.csv``: the jars of photos whose names do not say them.
     """
 
     folder: Path
@@ -47,6 +48,7 @@ class Shelf:
     species: SpeciesBook
     register: Register
     outcomes: Mapping[str, outcomes.JarOutcome]
+    photo_jars: Mapping[str, str] = field(default_factory=dict)
 
     @cached_property
     def values(self) -> CardValues:
@@ -84,7 +86,7 @@ class Shelf:
 
     def shapes_for(self, photo: str) -> dict[str, JarShape]:
         """Shapes that the reading of a photo, by its name under the folder, can depend on."""
-        return jar_shapes.shapes_for_photo(photo, self.shapes)
+        return jar_shapes.shapes_for_photo(photo, self.shapes, self.photo_jars.get(photo, ""))
 
     @cached_property
     def _shapes(self) -> tuple[dict[str, JarShape], tuple[str, ...]]:
@@ -118,14 +120,11 @@ def open_shelf(
         profile of the grower's own is wrong as it stands.
     """
     path = register or folder / REGISTER_NAME
-    if register is not None and not path.is_file():
-        raise UsageError(
-            f"There is no register {printable(str(path))}",
-            "Name yours with --register, or start one with jarvision jars new.",
-        )
+    if register is not None:
+        open_register(path)  # what is wrong with a file that was named is told first
     chosen = settings or toml.find_settings(folder, chosen=settings_file)
     species = load_species(folder)
-    there = path.is_file()
+    there = register is not None or path.is_file()
     lines = outcomes.read_outcomes(path.parent / outcomes.OUTCOMES_NAME)
     return Shelf(
         folder=folder,
@@ -134,6 +133,7 @@ def open_shelf(
         species=species,
         register=read_register(path, is_known_species=species.knows) if there else Register(),
         outcomes=outcomes.taken_together(lines),
+        photo_jars=read_photo_jars(folder),
     )
 
 

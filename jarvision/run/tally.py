@@ -28,7 +28,11 @@ class Tally:
             )
         for names, what in (
             (self.changed, "changed since the last run and read again"),
-            (self.outdated, "read again: jarvision, its settings or the card's colours changed"),
+            (
+                self.outdated,
+                "read again: jarvision, its settings, the card's colours or what you say of the "
+                "jar changed",
+            ),
             (self.referenced, "read again: more is known of how their contents look bare"),
             (self.moved, "moved or renamed"),
             (self.gone, "no longer in the folder and not counted; what was read of them is kept"),

@@ -13,7 +13,7 @@ from typing import Final
 from jarvision.base.files import write_whole
 from jarvision.records import BareLook, JarEntry, KnownLook, Reading
 from jarvision.register.jars import nothing_grown
-from jarvision.register.photo_names import picture_name, read_name, tells_jar
+from jarvision.register.photo_names import NameParts, picture_name, read_name, tells_jar
 from jarvision.run.jobs import Fleet, Job, JobResult, PhotoReader
 from jarvision.run.provenance import Provenance
 from jarvision.run.references import References, Sighting
@@ -46,6 +46,8 @@ class Intake:
         What all readings of this run are made with; each job adds what is told of its jar.
     register
         Tells which jars were filled alike.
+    photo_jars
+        What the grower has told: the jars of photos whose names do not say them.
     """
 
     store: Store
@@ -56,6 +58,7 @@ class Intake:
     fleet: Fleet
     read: PhotoReader
     register: Mapping[str, JarEntry] = field(default_factory=dict)
+    photo_jars: Mapping[str, str] = field(default_factory=dict)
 
     def update(
         self, paths: Sequence[Path], *, tell: Tell | None = None
@@ -111,6 +114,14 @@ class Intake:
         """Name of a photo under the folder, with forward slashes."""
         return path.relative_to(self.folder.root).as_posix()
 
+    def parts(self, name: str) -> NameParts:
+        """What a photo's name says, and the grower of it."""
+        return read_name(name, self.photo_jars.get(name, ""))
+
+    def tells_jar(self, name: str) -> bool:
+        """Whether its name, or the grower, says which jar a photo shows."""
+        return tells_jar(name, self.photo_jars.get(name, ""))
+
     def provenance(
         self, path: Path, look: BareLook | None, *, nothing_grown: bool = False
     ) -> Provenance:
@@ -144,7 +155,7 @@ class _Round:
         self.names = {intake.name(path): path for path in paths}
         self.index = intake.store.index()
         self.away = {name: k for name, k in self.index.items() if name not in self.names}
-        self.fresh_names = {read_name(name) for name in self.names if name not in self.index}
+        self.fresh_names = {intake.parts(name) for name in self.names if name not in self.index}
         self.tally = Tally()
         self.moved_from: set[str] = set()
         self.loose: dict[Path, Reading | None] = {}  # not for keeping; None: gone meanwhile
@@ -210,26 +221,26 @@ class _Round:
     # ----------------------------------------------------------------------- bare looks
     def _foreseen(self, name: str) -> Sighting | None:
         """What a photo that was never read shows, as its name and its file's time say."""
-        if not tells_jar(name):
+        if not self.intake.tells_jar(name):
             return None
-        parts, stamp = read_name(name), self.intake.folder.stamp(self.names[name])
+        parts, stamp = self.intake.parts(name), self.intake.folder.stamp(self.names[name])
         when = stamp.mtime_ns if stamp is not None and stamp.sure else time.time_ns()
         return Sighting(parts.jar, parts.day or datetime.fromtimestamp(when // 10**9).date())
 
     def _may_have_moved(self, old: str) -> bool:
         """Whether a photo that has left may be one that is new under another name."""
-        return old in self.away and read_name(old) in self.fresh_names
+        return old in self.away and self.intake.parts(old) in self.fresh_names
 
     def _jars_of(self, name: str) -> Iterable[str]:
         """The jars that a photo may show: its own, or any where a tag will tell."""
         known = self.index.get(name)
-        if known is None and not tells_jar(name):
+        if known is None and not self.intake.tells_jar(name):
             return [jar for jar in self.intake.register if jar.isdigit()]
-        return [known.sighting.jar if known and known.sighting else read_name(name).jar]
+        return [known.sighting.jar if known and known.sighting else self.intake.parts(name).jar]
 
     def _references_for(self, name: str) -> dict[str, KnownLook]:
         """The looks that a photo may be held against: its jar's, or any where a tag will tell."""
-        if name not in self.index and not tells_jar(name):
+        if name not in self.index and not self.intake.tells_jar(name):
             return {jar: r for jar, r in self.references.by_jar().items() if jar.isdigit()}
         reference = self.references.of(name)
         return {} if reference is None else dict.fromkeys(self._jars_of(name), reference)
@@ -296,7 +307,7 @@ class _Round:
 
     def _can_adopt(self, old: str, known: Known, new: str) -> bool:
         """Tell whether a photo would be read the same under another name."""
-        if read_name(old) != read_name(new) or known.by_file_time:
+        if self.intake.parts(old) != self.intake.parts(new) or known.by_file_time:
             return False
         return known.made_with == self._provenance(old, at=new) and self.intake.has_pictures(known)
 

@@ -16,6 +16,7 @@ from typing import Literal
 from jarvision.base.errors import FolderLostError, NothingToScoreError, UsageError
 from jarvision.run.lock import only_run
 from jarvision.run.photo_files import STORE_NAME
+from jarvision.run.score import check_apart, check_writable
 from jarvision.run.sources import BESIDE_SUFFIXES, MAX_BESIDE_BYTES, PhotoFolder
 from jarvision.run.stamps import Stamp, content_of, stamp_of
 from jarvision.run.store import Store
@@ -122,9 +123,9 @@ def watch_folder(
     Raises
     ------
     UsageError
-        No such folder at the start; later it is only told.
+        No such folder at the start, or ``out`` is the same one; later it is only told.
     NotWritableError
-        From ``work``.
+        ``out`` cannot be written.
     """
     # what came while nobody watched is told, too
     watch = _Watch(out, work, rhythm, due_since=rhythm.clock())
@@ -186,7 +187,12 @@ class _Watch:
 
 
 def _begin(source: PhotoFolder, out: Path, tell: Callable[[str], None]) -> Arrivals:
-    """Begin with the photos that an earlier run has read: they are known to be whole."""
+    """Begin with the photos that an earlier run has read: they are known to be whole.
+
+    What no run could do is told at once, not when the first photo comes.
+    """
+    check_apart(source.root, out)
+    check_writable(out)
 
     def whole(path: Path) -> bool:
         # a photo behind an address appears there when all of it is there

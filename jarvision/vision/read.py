@@ -218,6 +218,8 @@ def read_jar_photo(
     shapes: Mapping[str, JarShape] | None = None,
     references: Mapping[str, KnownLook] | None = None,
     nothing_grown: Mapping[str, NothingGrown] | None = None,
+    told_jar: str = "",
+    jar_needed: bool = False,
 ) -> Reading:
     """Read one photo of a folder, whatever it holds: a refused photo is a reading too.
 
@@ -236,9 +238,13 @@ def read_jar_photo(
         What the contents look like bare, by jar; a photo of a jar without one is read on its own.
     nothing_grown
         When the grower says that nothing has grown yet, by jar.
+    told_jar
+        The jar that the grower has told for this photo; goes before its name.
+    jar_needed
+        Refuse a photo of which nothing says which jar it shows.
     """
     name = path.relative_to(root).as_posix()
-    parts = read_name(name)
+    parts = read_name(name, told_jar)
     try:
         photo = read_photo(path, name=name, dated=parts.day)
     except PhotoRefusedError as refusal:
@@ -248,6 +254,8 @@ def read_jar_photo(
     try:
         known = which_jar(photo, parts, shapes=shapes or {})
         jar = known.jar
+        if jar_needed and not jar:
+            raise PhotoRefusedError("unnamed_jar")
         reference = (references or {}).get(jar)
         analysis = look(
             photo,
@@ -277,6 +285,7 @@ def which_jar(photo: Photo, parts: NameParts, *, shapes: Mapping[str, JarShape])
 
     A name that is spelt out in the register's way (``B2-07``) is kept when its number is the
     tag's; a name that says nothing (a camera's counter or date) gives way to the tag's number.
+    Without a tag such a photo has no jar: its name is then empty.
 
     Raises
     ------

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import stat
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -85,11 +86,15 @@ def test_columns_of_the_grower_stay_empty_on_the_new_line(tmp_path: Path) -> Non
     ("cells", "words"),
     [
         ({"jar": "S1"}, "line 3: jar 'S1' is already on line 2"),
-        ({"jar": ""}, "line 3: the jar has no name"),
+        ({"jar": ""}, "has no name"),
         ({"jar": "A", "parent": "Z"}, "line 3: parent 'Z'"),
         ({"jar": "A", "parent": "A"}, "A <- A"),
-        ({"jar": "A", "started": "1.3.2026"}, "line 3: '1.3.2026' is not a date"),
-        ({"jar": "A", "started": "2026-02-30"}, "line 3: '2026-02-30' is not a date"),
+        ({"jar": "A", "started": "soon"}, "'soon' is not a date"),
+        ({"jar": "A", "started": "2026-02-30"}, "'2026-02-30' is not a date"),
+        ({"jar": "A", "started": "3/2/2026"}, "either of two days"),
+        ({"jar": "A", "started": "2098-01-01"}, "lies ahead"),
+        ({"jar": "s 1"}, "almost as 'S1'"),
+        ({"jar": "  "}, "has no name"),
         ({"jar": "A", "kind": "bulk"}, "line 3: kind 'bulk'"),
         ({"jar": "#A"}, "reads back the same"),
         ({"jar": "A\nB,spawn"}, "line break"),
@@ -127,7 +132,7 @@ def test_a_register_that_is_not_there_says_how_to_start_one(tmp_path: Path) -> N
         add(tmp_path / "jars.csv", jar="A")
 
 
-@pytest.mark.parametrize("content", [b"", b"# only this\n", b"jar\n\xff\n"])
+@pytest.mark.parametrize("content", [b"", b"# only this\n", b"jar\n\x00\n", b"PK\x03\x04jar\n"])
 def test_what_is_no_register_is_left_alone(tmp_path: Path, content: bytes) -> None:
     path = register(tmp_path, content)
     with pytest.raises(RegisterError):
@@ -189,3 +194,22 @@ def test_what_is_odd_is_written_and_warned_of(
     (warning,) = add(path, **cells).warnings
     assert words in warning
     assert cells["jar"] in read_register(path)
+
+
+@pytest.mark.parametrize("encoding", ["cp1252", "utf-16", "utf-8-sig"])
+def test_a_line_is_added_in_the_encoding_of_the_file(tmp_path: Path, encoding: str) -> None:
+    old = "jar;species;started\r\nGlas Ä;oyster;20.02.2026\r\n".encode(encoding)
+    path = register(tmp_path, old)
+    added = add(path, jar="Glas Ö", started="1.3.2026")
+    assert path.read_bytes().startswith(old)
+    assert path.read_bytes().decode(encoding).endswith("\r\nGlas Ö;;2026-03-01\r\n")
+    assert added.entry.started == date(2026, 3, 1)
+    assert list(read_register(path)) == ["Glas Ä", "Glas Ö"]
+
+
+def test_a_letter_that_the_file_cannot_hold_is_told(tmp_path: Path) -> None:
+    content = "jar\nGlas Ä\n".encode("cp1252")
+    path = register(tmp_path, content)
+    with pytest.raises(RegisterError, match=r"cannot hold 'ł'.*UTF-8"):
+        add(path, jar="Słoik")
+    assert path.read_bytes() == content

@@ -11,7 +11,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from jarvision.base.text import printable, safe_name
-from jarvision.register.photo_names import day_of, picture_name, read_name, tag_agrees
+from jarvision.register.photo_names import (
+    day_of,
+    picture_name,
+    read_name,
+    tag_agrees,
+    tells_jar,
+)
 from jarvision.run.photo_files import find_photos
 
 HOSTILE = [
@@ -43,6 +49,21 @@ HOSTILE = [
         ("J07_e.png", "J07", "front", None),
         ("_x.png", "_x", "front", None),
         ("J07_2026-02-31.jpg", "J07", "front", None),
+        # as phones and people name them
+        ("K07-2026-03-01.jpg", "K07", "front", date(2026, 3, 1)),
+        ("K07 2026-03-01.jpg", "K07", "front", date(2026, 3, 1)),
+        ("K07-20260301_081500.jpg", "K07", "front", date(2026, 3, 1)),
+        ("K07_09.03.2026.jpg", "K07", "front", date(2026, 3, 9)),
+        ("K07 9.3.2026_b.jpg", "K07", "b", date(2026, 3, 9)),
+        ("K07_2026_03_01.jpg", "K07", "front", date(2026, 3, 1)),
+        ("Kitchen left 2026-03-01.jpg", "Kitchen left", "front", date(2026, 3, 1)),
+        ("OY-2026-02-20_2026-03-05.jpg", "OY-2026-02-20", "front", date(2026, 3, 5)),
+        ("K07/2026-03-01/IMG_0001.jpg", "K07", "front", date(2026, 3, 1)),
+        ("2026-03-01/K07.jpg", "K07", "front", date(2026, 3, 1)),
+        ("2026-03-01/K07_2026-03-02.jpg", "K07", "front", date(2026, 3, 2)),
+        ("DCIM/100ABCDE/K07_b.jpg", "K07", "b", None),
+        ("photo-shelf/DSC_0001.jpg", "photo-shelf", "front", None),
+        ("Foto Keller.jpg", "Foto Keller", "front", None),
     ],
 )
 def test_jar_view_and_day_are_read_from_the_name(
@@ -50,6 +71,57 @@ def test_jar_view_and_day_are_read_from_the_name(
 ) -> None:
     parts = read_name(name)
     assert (parts.jar, parts.view, parts.day) == (jar, view, day)
+
+
+@pytest.mark.parametrize(
+    ("name", "day"),
+    [
+        ("IMG_0001.jpg", None),
+        ("IMG-0001.jpg", None),
+        ("IMG-20260301-AB0001.jpg", date(2026, 3, 1)),
+        ("DSC00001.JPG", None),
+        ("_DSC0001.jpg", None),
+        ("P1010001.JPG", None),
+        ("PXL_20260301_081500123.jpg", date(2026, 3, 1)),
+        ("20260301_081500.jpg", date(2026, 3, 1)),
+        ("2026-03-01 08.15.00.jpg", date(2026, 3, 1)),
+        ("Messenger Image 2026-03-01 at 10.11.12.jpeg", date(2026, 3, 1)),
+        ("messenger-2026-03-01-101112.jpg", date(2026, 3, 1)),
+        ("photo_2026-03-01_08-15-00.jpg", date(2026, 3, 1)),
+        ("image0.jpeg", None),
+        ("Foto 3.heic", None),
+        ("1741500000123.jpg", None),
+        ("DCIM/IMG_0001.jpg", None),
+        ("2026-03-01/IMG_0001.jpg", date(2026, 3, 1)),
+    ],
+)
+def test_names_as_cameras_and_messengers_give_them_name_no_jar(name: str, day: date | None) -> None:
+    parts = read_name(name)
+    assert (parts.jar, parts.day) == ("", day)
+    assert not tells_jar(name)
+    told = read_name(name, told="K07")
+    assert (told.jar, told.day) == ("K07", day)
+    assert tells_jar(name, told="K07")
+
+
+@pytest.mark.parametrize(
+    ("name", "odd"),
+    [
+        ("K07_2026-03-01-b.jpg", "-b"),
+        ("K07-2026-03-01 b.jpg", " b"),
+        ("K07_2026-03-01b.jpg", "b"),
+        ("K07_2026-03-01 (c).jpg", "(c)"),
+        ("K07_2026-03-01_e.jpg", "_e"),
+        ("K07/IMG_0001-b.jpg", "-b"),
+        ("K07_2026-03-01_b.jpg", ""),
+        ("K07_2026-03-01.jpg", ""),
+        ("K07_2026-03-01-dark.jpg", ""),
+        ("K07-b.jpg", ""),  # a jar may be called so
+        ("Keller B_2026-03-01.jpg", ""),
+    ],
+)
+def test_an_ending_that_is_nearly_a_view_is_found(name: str, odd: str) -> None:
+    assert read_name(name).odd_view == odd
 
 
 def test_digits_beside_a_date_are_not_a_date() -> None:

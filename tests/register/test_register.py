@@ -88,8 +88,9 @@ def test_a_register_of_names_alone_is_enough(tmp_path: Path) -> None:
     ("text", "line", "words"),
     [
         ("name,species\nA,oyster\n", 1, "no column 'jar'"),
-        ("jar,started\nA,2026-01-01\nB,31.1.2026\n", 3, "'31.1.2026' is not a date"),
+        ("jar,started\nA,2026-01-01\nB,31.13.2026\n", 3, "'31.13.2026' is not a date"),
         ("jar,started\n\n# x\nA,2026-02-30\n", 4, "'2026-02-30' is not a date"),
+        ("jar,started\nA,3/2/2026\n", 2, "either of two days"),
         ("jar,kind\nA,bulk\n", 2, "kind 'bulk'"),
         ("jar\nA\nB\nA\n", 4, "jar 'A' is already on line 2"),
         ("jar,parent\nA,Z\n", 2, "parent 'Z'"),
@@ -113,7 +114,7 @@ def test_a_file_that_is_no_register_is_refused_in_words(tmp_path: Path, content:
 
 
 def test_a_missing_file_is_refused_in_words(tmp_path: Path) -> None:
-    with pytest.raises(RegisterError, match="cannot be read"):
+    with pytest.raises(RegisterError, match="There is no register"):
         read_register(tmp_path / "none.csv")
 
 
@@ -151,3 +152,66 @@ def test_the_register_says_on_which_day_nothing_has_grown() -> None:
     assert not said["S1"].holds(other, sure=True)
     assert not said["S1"].holds(day, sure=False), "the time of a file is no day of filling"
     assert said["B1"].holds(other, sure=False)
+
+
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16", "cp1252"])
+@pytest.mark.parametrize("delimiter", [",", ";", "\t"])
+def test_encodings_and_separators_of_any_spreadsheet_are_read(
+    tmp_path: Path, encoding: str, delimiter: str
+) -> None:
+    text = "jar,substrate,started\nGläschen,Häcksel,2026-02-20\n".replace(",", delimiter)
+    register = read(tmp_path, text, encoding)
+    assert register["Gläschen"].substrate == "Häcksel"
+    assert register["Gläschen"].started == date(2026, 2, 20)
+    assert any("Windows-1252" in w for w in register.warnings) is (encoding == "cp1252")
+
+
+@pytest.mark.parametrize(
+    ("dates", "first"),
+    [
+        (("20.02.2026", "1.3.26"), date(2026, 2, 20)),
+        (("20/02/2026", "03/02/2026"), date(2026, 2, 20)),
+        (("2/20/2026", "3/2/2026"), date(2026, 2, 20)),
+        (("20-02-2026", "01-03-2026"), date(2026, 2, 20)),
+        (("2026/02/20", "2026.3.1"), date(2026, 2, 20)),
+        (("2026-02-20 00:00:00", "20260301"), date(2026, 2, 20)),
+    ],
+)
+def test_days_as_spreadsheets_of_any_country_write_them(
+    tmp_path: Path, dates: tuple[str, str], first: date
+) -> None:
+    register = read(tmp_path, f"jar,started\nA,{dates[0]}\nB,{dates[1]}\n")
+    assert register["A"].started == first
+    second = register["B"].started
+    assert second in (date(2026, 3, 1), date(2026, 3, 2), date(2026, 2, 3))
+    assert (second == date(2026, 2, 3)) is dates[0].startswith("20/")  # the other line tells
+
+
+def test_days_of_both_orders_in_one_table_stay_uncertain(tmp_path: Path) -> None:
+    with pytest.raises(RegisterError, match="line 4: '3/2/2026' may be either of two days"):
+        read(tmp_path, "jar,started\nA,20/2/2026\nB,2/20/2026\nC,3/2/2026\n")
+
+
+def test_a_folder_and_a_spreadsheets_own_file_are_told_as_such(tmp_path: Path) -> None:
+    with pytest.raises(RegisterError, match=r"is a folder\. Name the CSV"):
+        read_register(tmp_path)
+    path = tmp_path / "jars.xlsx"
+    path.write_bytes(b"PK\x03\x04\x14\x00")
+    with pytest.raises(RegisterError, match=r"own file, not a CSV\. Save it as CSV"):
+        read_register(path)
+
+
+def test_cells_beyond_the_columns_and_names_too_alike_are_told(tmp_path: Path) -> None:
+    text = "jar,notes\nK 1,wet, cold\nk1,fine,\n"
+    register = read(tmp_path, text)
+    assert register["K 1"].notes == "wet"
+    assert [w.split(":")[0] for w in register.warnings] == ["jars.csv, line 2", "jars.csv, line 3"]
+    assert "quotation marks" in register.warnings[0]
+    assert "'k1' is named almost as 'K 1' on line 2" in register.warnings[1]
+
+
+def test_a_species_without_a_profile_is_told_with_file_and_line(tmp_path: Path) -> None:
+    path = tmp_path / "mine.csv"
+    path.write_text("jar,species\nA,oyster\nB,fly agaric\n")
+    (told,) = read_register(path, is_known_species=lambda name: name == "oyster").warnings
+    assert told.startswith("mine.csv, line 3: species 'fly agaric'")

@@ -332,3 +332,15 @@ def test_no_more_than_two_jars_are_held_while_the_page_is_made(
     )
     render_page(replace(shelf, stories=six), out)
     assert len(made) == len(six)
+
+
+def test_the_page_says_how_old_its_photos_were(tmp_path: Path) -> None:
+    shelf = fake_shelf()
+    assert 'class="age"' not in render_page(shelf, tmp_path)
+    same = replace(shelf, made_on=shelf.scored_on)
+    assert 'class="age"' not in render_page(same, tmp_path)
+    later = replace(shelf, made_on=shelf.scored_on + timedelta(days=3))
+    page = render_page(later, tmp_path)
+    assert "The newest photos were 3 days old when this was made, on" in page
+    early = replace(shelf, made_on=shelf.scored_on - timedelta(days=3))  # --today lies ahead
+    assert 'class="age"' not in render_page(early, tmp_path)

@@ -161,10 +161,13 @@ def test_workers_use_one_opencv_thread(tmp_path: Path) -> None:
     assert threading.active_count() < 20  # no pool is left behind
 
 
-def test_a_refused_photo_does_not_move_today(tmp_path: Path) -> None:
+def test_an_evening_of_refused_photos_is_a_day_of_its_own(tmp_path: Path) -> None:
     fill(tmp_path, ["J1_2026-03-01.jpg", "J1_raise_2026-03-09.jpg"])
     result = score_folder(tmp_path, out=tmp_path / "out", read=angry_reader)
-    assert result.scored_on == date(2026, 3, 1)
+    assert result.scored_on == date(2026, 3, 9)
+    assert result.stories[0].verdict.verdict == "check"
+    fill(tmp_path, ["J1_2026-03-01.jpg", "J2_raise_2026-03-19.jpg"])  # a jar that was never read
+    assert score_folder(tmp_path, out=tmp_path / "out", read=angry_reader).scored_on.day == 9
     told = score_folder(tmp_path, out=tmp_path / "out", read=angry_reader, today=date(2026, 3, 20))
     assert told.scored_on == date(2026, 3, 20)
 

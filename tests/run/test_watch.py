@@ -251,3 +251,26 @@ def test_an_output_folder_inside_the_watched_one_does_not_keep_it_awake(tmp_path
 
     watched.refresh = refresh  # type: ignore[method-assign]
     assert watched.run() == ["read a.jpg", "refresh a.jpg"]
+
+
+@pytest.mark.parametrize("out", ["photos", "photos/../photos", "file/out"])
+def test_places_that_cannot_do_are_told_before_the_first_look(tmp_path: Path, out: str) -> None:
+    folder = tmp_path / "photos"
+    folder.mkdir()
+    (tmp_path / "file").write_text("x")
+
+    def never(source: PhotoFolder, skip: Collection[Path]) -> None:
+        raise AssertionError(source)
+
+    def no_sleep(_: float) -> None:
+        raise AssertionError("it began to watch")
+
+    work = Work(read=never, refresh=never, tell=lambda _: None)
+    expected = NotWritableError if out == "file/out" else UsageError
+    with pytest.raises(expected):
+        watch_folder(
+            lambda: open_folder(folder),
+            out=tmp_path / out,
+            work=work,
+            rhythm=Rhythm(interval_s=1, pause_s=1, sleep=no_sleep),
+        )

@@ -61,3 +61,19 @@ def test_all_of_a_wall_is_learned_on_the_day_on_which_nothing_had_grown() -> Non
     assert called is not None and said is not None
     assert said.area_cm2 > called.area_cm2
     assert other == called
+
+
+def test_a_photo_of_which_nothing_says_the_jar_is_refused_where_the_jar_is_needed(
+    tmp_path: Path,
+) -> None:
+    path = tmp_path / "IMG_0001.jpg"
+    Image.new("RGB", (800, 600), (90, 90, 90)).save(path)
+    assert read_jar_photo(path, root=tmp_path).reason == "no_card"  # as for a photo by itself
+    reading = read_jar_photo(path, root=tmp_path, jar_needed=True)
+    assert (reading.status, reading.reason, reading.jar) == ("unusable", "unnamed_jar", "")
+    told = read_jar_photo(path, root=tmp_path, jar_needed=True, told_jar="K07")
+    assert (told.reason, told.jar) == ("no_card", "K07")
+    tagged = read_jar_photo(
+        photo_with_tag(tmp_path / "IMG_0002.jpg", 7), root=tmp_path, jar_needed=True
+    )
+    assert (tagged.reason, tagged.jar) == ("no_card", "7")

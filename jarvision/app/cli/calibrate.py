@@ -11,6 +11,7 @@ import typer
 from jarvision.app.cli.console import tell_lines
 from jarvision.app.cli.options import AsJson, Quiet, SettingsFile
 from jarvision.app.cli.plain import echo_json
+from jarvision.app.cli.values import a_number
 from jarvision.base.text import counted, printable
 
 if TYPE_CHECKING:
@@ -32,7 +33,10 @@ def calibrate(
     bar_mm: Annotated[
         float,
         typer.Option(
-            "--bar-mm", metavar="MM", help="Length of the card's 100 mm bar by your ruler."
+            "--bar-mm",
+            parser=a_number("--bar-mm", example="--bar-mm 99.5", least=1, most=1000),
+            metavar="MM",
+            help="Length of the card's 100 mm bar by your ruler.",
         ),
     ],
     settings_file: SettingsFile = None,
@@ -57,7 +61,8 @@ def calibrate(
         echo_json(_document(result))
     else:
         typer.echo(printable(str(result.path)))
-    tell_lines([*_left_out(result), *_findings(result, used=used)], quiet=quiet)
+    undo = f"All photos in {out} are now read with it. To undo that, delete the file."
+    tell_lines([*_left_out(result), *_findings(result, used=used), undo], quiet=quiet)
 
 
 def _document(result: Calibration) -> dict[str, Any]:

@@ -19,16 +19,18 @@ CHECK_EXAMPLE = "Example: jarvision check IMG_2031.jpg"
 
 
 def check(
-    photos: Annotated[list[Path], typer.Argument(metavar="PHOTO...", help="Photos to check.")],
+    photos: Annotated[
+        list[Path], typer.Argument(metavar="PHOTO...", help="Photos to check, or folders of them.")
+    ],
     settings_file: SettingsFile = None,
     as_json: AsJson = False,
 ) -> None:
-    """Say of each PHOTO whether it can be used, else what to do.
+    """Say of each PHOTO whether it can be used, else what to do. A folder means all photos in it.
 
     Quick, for use while the jar still stands before the phone. It looks at the photo, not at the
     mycelium.
 
-    Exit codes: 0 all good, 2 bad usage, 4 some photos are not good.
+    Exit codes: 0 all good, 2 bad usage, 3 no photo in a folder, 4 some photos are not good.
     """
     from jarvision.run.check import check_photos
 

@@ -46,6 +46,7 @@ def tell_error(message: str, remedy: str, *, trace: Exception | None = None) -> 
     console = stderr()
     if trace is not None and os.environ.get(DEBUG_VARIABLE):
         console.print("".join(traceback.format_exception(trace)), style="dim")
-    console.print(f"{printable(message).rstrip('.')}.", style="bold", soft_wrap=True)
+    told = printable(message).rstrip(".")
+    console.print(told if told.endswith("?") else f"{told}.", style="bold", soft_wrap=True)
     if remedy:
         console.print(printable(remedy), soft_wrap=True)

@@ -6,11 +6,14 @@ usage errors come at once.
 
 from __future__ import annotations
 
+import errno
 import io
+import os
 import sys
 from typing import Annotated
 
 import typer
+import typer.main
 
 from jarvision.app.cli import (
     calibrate,
@@ -30,6 +33,7 @@ from jarvision.app.cli import (
 )
 from jarvision.app.cli.completion import enable_completion
 from jarvision.app.cli.console import DEBUG_VARIABLE, tell_error
+from jarvision.app.cli.slips import tell_slip
 from jarvision.base.errors import ExitCode, JarvisionError
 from jarvision.base.version import __version__
 
@@ -86,13 +90,24 @@ def run() -> None:
         _replace_unwritable(stream)
     enable_completion()
     try:
-        app(prog_name="jarvision")
-    except SystemExit as end:  # typer has told usage errors itself
-        if end.code == ExitCode.STOPPED:
-            tell_error("Stopped", "Photos are never changed.")
-        raise
+        code = app(prog_name="jarvision", standalone_mode=False) or ExitCode.DONE
+        sys.stdout.flush()  # a pipe that was closed shows here, if not before
+    except SystemExit as end:
+        if not _is_closed_pipe(end.__context__):
+            raise
+        code = ExitCode.PIPE_CLOSED
     except Exception as error:  # noqa: BLE001 - whatever it is, one sentence and a code
-        sys.exit(tell(error))
+        code = tell(error)
+    if code == ExitCode.STOPPED:
+        tell_error("Stopped", "Photos are never changed.")
+    if code == ExitCode.PIPE_CLOSED:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # nothing is left to say
+    sys.exit(code)
+
+
+def _is_closed_pipe(error: object) -> bool:
+    """Whether whoever read a pipe, such as head, had enough."""
+    return isinstance(error, OSError) and error.errno in (errno.EPIPE, errno.ESHUTDOWN)
 
 
 def _replace_unwritable(stream: object) -> None:
@@ -103,6 +118,10 @@ def _replace_unwritable(stream: object) -> None:
 
 def tell(error: Exception) -> ExitCode:
     """Tell an exception in one sentence with its remedy, and return the exit code."""
+    if _is_closed_pipe(error):
+        return ExitCode.PIPE_CLOSED
+    if hasattr(error, "format_message"):  # the command line could not be understood
+        return _tell_slip(error)
     if isinstance(error, JarvisionError):
         tell_error(error.message, error.remedy)
         return error.exit_code
@@ -118,6 +137,15 @@ def tell(error: Exception) -> ExitCode:
         trace=error,
     )
     return ExitCode.UNEXPECTED
+
+
+def _tell_slip(error: Exception) -> ExitCode:
+    """Tell a usage error of the command line; what lacks everything is answered with its help."""
+    if type(error).__name__ == "NoArgsIsHelpError":
+        typer.echo(str(error), err=True)
+        return ExitCode.BAD_USAGE
+    tell_error(*tell_slip(error, typer.main.get_command(app), sys.argv[1:]))
+    return ExitCode.BAD_USAGE
 
 
 def _lacks_system_library(error: ImportError) -> bool:

@@ -7,6 +7,8 @@ from typing import Annotated
 
 import typer
 
+from jarvision.app.cli.values import a_count
+
 OutFolder = Annotated[
     Path, typer.Option("--out", metavar="OUT", help="Folder for the files; made when missing.")
 ]
@@ -34,5 +36,10 @@ RegisterFile = Annotated[
 ]
 Jobs = Annotated[
     int | None,
-    typer.Option("--jobs", min=1, metavar="N", help="Photos read at once. Default: one per core."),
+    typer.Option(
+        "--jobs",
+        parser=a_count("--jobs", example="--jobs 2", least=1, most=1024),
+        metavar="N",
+        help="Photos read at once. Default: one per core.",
+    ),
 ]

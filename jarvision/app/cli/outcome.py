@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date, datetime
+from datetime import date
 from typing import TYPE_CHECKING, Annotated, Any, cast
 
 import typer
@@ -18,12 +18,14 @@ from jarvision.app.cli.places import (
     open_paperwork,
 )
 from jarvision.app.cli.plain import echo_json, iso
+from jarvision.app.cli.values import a_day, a_number
 from jarvision.base.errors import UsageError
-from jarvision.base.text import printable
+from jarvision.base.text import did_you_mean, printable
 
 if TYPE_CHECKING:
     from jarvision.register.outcomes import JarOutcome
 
+MOST_GRAMS = 1_000_000
 OUTCOME_EXAMPLE = "Example: jarvision outcome K08 harvested --grams 84 --dry-grams 100"
 
 
@@ -33,15 +35,25 @@ def outcome(
         str, typer.Argument(metavar="OUTCOME", help="clean, contaminated or harvested.")
     ],
     grams: Annotated[
-        float | None, typer.Option(metavar="G", help="Fresh weight picked that day, g.")
+        float | None,
+        typer.Option(
+            parser=a_number("--grams", example="--grams 84.5", least=0, most=MOST_GRAMS),
+            metavar="G",
+            help="Fresh weight picked that day, g.",
+        ),
     ] = None,
     dry_grams: Annotated[
-        float | None, typer.Option(metavar="G", help="Dry weight of the jar's substrate, g.")
+        float | None,
+        typer.Option(
+            parser=a_number("--dry-grams", example="--dry-grams 100", least=0, most=MOST_GRAMS),
+            metavar="G",
+            help="Dry weight of the jar's substrate, g.",
+        ),
     ] = None,
     on: Annotated[
-        datetime | None,
+        date | None,
         typer.Option(
-            "--date", formats=["%Y-%m-%d"], metavar="DATE", help="Day of it. Default: today."
+            "--date", parser=a_day("--date"), metavar="DATE", help="Day of it. Default: today."
         ),
     ] = None,
     note: Annotated[str, typer.Option(help="Anything else.")] = "",
@@ -65,10 +77,11 @@ def outcome(
     shelf = open_paperwork(register)
     if jar not in shelf.register:
         raise UsageError(
-            f"Jar '{printable(jar)}' is not in the register", "Add it with jarvision jars add."
+            f"Jar '{printable(jar)}' is not in the register",
+            did_you_mean(jar, shelf.register) or "Add it with jarvision jars add.",
         )
     today = _today()
-    day = on.date() if on else today
+    day = on or today
     result = last_scoring(out, shelf)
     verdict, verdict_date = verdict_before(result, jar, day) if result else (None, None)
     line = Outcome(jar, cast(Any, word), day, grams, dry_grams, note.strip(), verdict, verdict_date)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Final
 import typer
 
 from jarvision.base.errors import UsageError
-from jarvision.base.text import printable
+from jarvision.base.text import did_you_mean, printable
 
 if TYPE_CHECKING:
     from jarvision.records import JarStory, ShelfResult
@@ -98,5 +98,7 @@ def find_story(result: ShelfResult, jar: str) -> JarStory:
     for story in result.stories:
         if story.verdict.jar == jar:
             return story
-    known = ", ".join(printable(story.verdict.jar) for story in result.stories)
-    raise UsageError(f"Jar '{printable(jar)}' was not scored", f"Scored were: {known or 'none'}.")
+    scored = [story.verdict.jar for story in result.stories]
+    known = ", ".join(map(printable, scored)) or "none"
+    hint = did_you_mean(jar, scored) or f"Scored were: {known}."
+    raise UsageError(f"Jar '{printable(jar)}' was not scored", hint)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import datetime
+from datetime import date
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
@@ -18,9 +18,13 @@ from jarvision.app.cli.places import (
     open_paperwork,
 )
 from jarvision.app.cli.plain import echo_json, iso, rounded
+from jarvision.app.cli.values import a_count, a_day
 
 if TYPE_CHECKING:
     from jarvision.verdict.plan import Plan
+
+FAR_DAYS = 7
+"""Verdicts further away than this say too little of a day to write a plan for it."""
 
 PLAN_EXAMPLE = "Example: jarvision plan --out report --register photos/jars.csv"
 
@@ -29,12 +33,17 @@ def plan(
     out: OutOption = REPORT,
     register: RegisterOption = None,
     days: Annotated[
-        int | None, typer.Option(min=1, max=120, metavar="N", help="Days ahead. Default: 14.")
+        int | None,
+        typer.Option(
+            parser=a_count("--days", example="--days 14", least=1, most=120),
+            metavar="N",
+            help="Days ahead. Default: 14.",
+        ),
     ] = None,
     today: Annotated[
-        datetime | None,
+        date | None,
         typer.Option(
-            formats=["%Y-%m-%d"],
+            parser=a_day("--today"),
             metavar="DATE",
             help="First day of the plan. Default: the day that the verdicts are for.",
         ),
@@ -45,7 +54,7 @@ def plan(
 ) -> None:
     """Say what is due on which day.
 
-    Writes plan.csv and plan.ics anew.
+    Writes plan.csv and plan.ics anew, unless --today is far from the last scoring.
 
     Exit codes: 0 done, 2 no scoring there, or bad usage, 5 folder not writable.
     """
@@ -62,16 +71,30 @@ def plan(
         result,
         shelf.register,
         settings=amounts,
-        today=today.date() if today else None,
+        today=today,
         ended=set(shelf.outcomes),
         contaminated=contaminated_jars(shelf.outcomes),
     )
-    paths = write_plan(made, out, shelf=result.folder)
+    away = abs((made.first - result.scored_on).days)
+    far = away > FAR_DAYS
+    paths = () if far else write_plan(made, out, shelf=result.folder)
     if as_json:
         echo_json(_document(made))
     else:
         _print(made)
-    tell_lines([f"Written: {', '.join(str(path) for path in paths)}"], quiet=quiet)
+    if far:
+        tell_lines(
+            [
+                f"This plan begins on {made.first}, but the verdicts are for {result.scored_on}: "
+                f"too far apart to act on. Score new photos first. The plan in {out} was left as "
+                "it is."
+            ]
+        )
+        return
+    told = [f"Written: {', '.join(str(path) for path in paths)}"]
+    if away > shelf.settings.verdict.old_photo_days:
+        told.append(f"The verdicts are for {result.scored_on}: new photos may say otherwise.")
+    tell_lines(told, quiet=quiet)
 
 
 def _document(made: Plan) -> dict[str, Any]:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from jarvision.app.cli.asking import ask_jars, can_ask
 from jarvision.app.cli.console import stdout, tell_lines
 from jarvision.app.cli.options import (
     AsJson,
@@ -20,6 +21,7 @@ from jarvision.app.cli.options import (
 )
 from jarvision.app.cli.plain import echo_json
 from jarvision.app.cli.running import cores, progress_bar, stoppable
+from jarvision.app.cli.values import a_day
 from jarvision.base.errors import ExitCode
 
 if TYPE_CHECKING:
@@ -46,30 +48,42 @@ def score(
     ] = False,
     quiet: Quiet = False,
     today: Annotated[
-        datetime | None,
+        date | None,
         typer.Option(
-            formats=["%Y-%m-%d"],
+            parser=a_day("--today"),
             metavar="DATE",
-            help="Day the verdicts are for. Default: the day of the newest usable photo.",
+            help="Day the verdicts are for. Default: the day of the newest photo.",
         ),
     ] = None,
 ) -> None:
     """Score every photo in FOLDER and say what to do with each jar.
 
+    At a terminal it asks for the jar of photos whose names do not tell it.
+
     Exit codes: 0 done, 2 bad usage, 3 no photo found, 4 some photos unusable (with --strict),
     5 output folder not writable, 130 stopped.
     """
-    from jarvision.app.cli.scoring import Wish, open_fleet, score_and_write
-    from jarvision.run.sources import open_folder
+    from jarvision.app.cli.scoring import Wish, open_fleet, open_wished, score_and_write
+    from jarvision.register.photo_jars import add_photo_jars
+    from jarvision.run.sources import NearFolder, open_folder
 
-    wish = Wish(out, register, settings_file, today.date() if today else None)
+    wish = Wish(out, register, settings_file, today)
     with (
         stoppable(out),
         open_folder(folder) as source,
         open_fleet(scheduler, jobs or cores()) as fleet,
-        progress_bar(shown=not quiet) as (progress, tell),
     ):
-        result = score_and_write(source, wish, fleet=fleet, tell=tell, progress=progress)
+
+        def read() -> ShelfResult:
+            with progress_bar(shown=not quiet) as (progress, tell):
+                return score_and_write(source, wish, fleet=fleet, tell=tell, progress=progress)
+
+        result = read()
+        if isinstance(source, NearFolder) and can_ask() and not (quiet or as_json):
+            told = ask_jars(result, open_wished(source, wish).register)
+            if told:
+                add_photo_jars(source.root, told)
+                result = read()
     if as_json:
         from jarvision.app.cli.document import result_document
 

@@ -15,7 +15,7 @@ from rich.text import Text
 from jarvision.base.text import counted, printable
 from jarvision.records import JarStory, ShelfResult, VerdictWord
 from jarvision.records.photo_reasons import PHOTO_REASONS
-from jarvision.report.words import VERDICT_WORDS, by_urgency, tell_day
+from jarvision.report.words import VERDICT_WORDS, by_urgency, tell_age, tell_day
 
 if TYPE_CHECKING:
     from rich.console import Console, RenderableType
@@ -26,6 +26,7 @@ _NAME_WIDTH = 14
 _VERDICT_WIDTH = 7
 _INDENT = 4
 _NOTHING = "-"
+_MOST_NAMED = 3
 
 _STYLES: dict[VerdictWord, str] = {
     "no-go": "bold red",
@@ -43,6 +44,8 @@ def print_summary(console: Console, result: ShelfResult) -> None:
     stories = by_urgency(result.stories)
     shown = stories[:MOST_JARS]
     console.print(f"{printable(result.folder)}, {tell_day(result.scored_on, year=True)}\n")
+    if age := tell_age(result):
+        console.print(f"{age}\n")
     console.print(_narrow(shown) if console.width < NARROW else _wide(shown))
     if len(stories) > MOST_JARS:
         console.print(f"... and {len(stories) - MOST_JARS} jars more in verdicts.csv")
@@ -52,13 +55,19 @@ def print_summary(console: Console, result: ShelfResult) -> None:
 
 
 def tell_refused(result: ShelfResult) -> list[str]:
-    """One line for each reason that photos were refused for, with what to do about it."""
-    refused = Counter(r.reason for r in result.readings if r.status == "unusable")
+    """One line for each reason that photos were refused for, with which, and what to do about it.
+
+    The newest photos are named: they are those that can be taken again.
+    """
+    refused = [r for r in result.readings if r.status == "unusable"]
     lines = []
-    for word, count in refused.most_common():
+    for word, count in Counter(r.reason for r in refused).most_common():
         reason = PHOTO_REASONS.get(word)
         meaning = f"{reason.meaning}. {reason.remedy}" if reason else word
-        lines.append(f"{counted(count, 'photo')} not used: {meaning}")
+        photos = sorted((r for r in refused if r.reason == word), key=lambda r: r.taken_at)[::-1]
+        named = ", ".join(r.photo for r in photos[:_MOST_NAMED])
+        more = f" and {count - _MOST_NAMED} more" if count > _MOST_NAMED else ""
+        lines.append(f"{counted(count, 'photo')} not used ({named}{more}): {meaning}")
     return lines
 
 

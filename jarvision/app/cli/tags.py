@@ -8,14 +8,30 @@ import typer
 
 from jarvision.app.cli.console import tell_lines
 from jarvision.app.cli.options import OutFolder, Quiet
+from jarvision.app.cli.values import a_count
 
+MOST_TAG = 100_000  # the sheets themselves end earlier, and say so
 TAGS_EXAMPLE = "Example: jarvision tags --out print --first 1 --last 24"
 
 
 def tags(
     out: OutFolder,
-    first: Annotated[int, typer.Option(min=0, help="Number of the first tag.")] = 1,
-    last: Annotated[int, typer.Option(min=0, help="Number of the last tag.")] = 24,
+    first: Annotated[
+        int,
+        typer.Option(
+            parser=a_count("--first", example="--first 1", least=0, most=MOST_TAG),
+            metavar="N",
+            help="Number of the first tag.",
+        ),
+    ] = 1,
+    last: Annotated[
+        int,
+        typer.Option(
+            parser=a_count("--last", example="--last 24", least=0, most=MOST_TAG),
+            metavar="N",
+            help="Number of the last tag.",
+        ),
+    ] = 24,
     quiet: Quiet = False,
 ) -> None:
     """Write numbered jar tags to print.

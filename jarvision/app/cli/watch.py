@@ -18,6 +18,7 @@ from jarvision.app.cli.options import (
     SettingsFile,
 )
 from jarvision.app.cli.running import cores, progress_bar, stoppable
+from jarvision.app.cli.values import a_number
 
 if TYPE_CHECKING:
     from jarvision.records import ShelfResult
@@ -34,13 +35,16 @@ def watch(
     settings_file: SettingsFile = None,
     interval: Annotated[
         float,
-        typer.Option(min=0.2, max=86400, metavar="SECONDS", help="How often to look. Default: 10."),
+        typer.Option(
+            parser=a_number("--interval", example="--interval 10", least=0.2, most=86400),
+            metavar="SECONDS",
+            help="How often to look. Default: 10.",
+        ),
     ] = 10.0,
     pause: Annotated[
         float,
         typer.Option(
-            min=0,
-            max=86400,
+            parser=a_number("--pause", example="--pause 30", least=0, most=86400),
             metavar="SECONDS",
             help="Refresh tables and report when nothing has come for so long. Default: 30.",
         ),

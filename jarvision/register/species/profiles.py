@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import re
 import tomllib
+import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache, cached_property
@@ -38,6 +39,8 @@ UNITS: Mapping[str, str] = MappingProxyType(
 MAY_BE_NORMAL = frozenset({"stain", "yellow", "pink"})
 """Patch kinds that a profile may call normal, and no other: a slip in a text file must not hide a
 mould."""
+
+_SPELT_OUT = str.maketrans({"ä": "ae", "ö": "oe", "ü": "ue"})
 
 _LARGEST = 1000  # days, degrees or mm: no living culture needs more
 
@@ -179,8 +182,12 @@ def _is_number(value: Any) -> bool:
 
 # --------------------------------------------------------------------------- names
 def as_words(name: str) -> str:
-    """A name as lower-case words: ``"P.  Ostreatus"`` becomes ``"p ostreatus"``."""
-    return " ".join(re.findall(r"[^\W_]+", re.sub("['’]", "", name.casefold())))
+    """A name as lower-case words: ``"P.  Ostreatus"`` becomes ``"p ostreatus"``.
+
+    Umlauts are spelt as on keyboards without them: ``ä`` becomes ``ae``, ``ß`` becomes ``ss``.
+    """
+    plain = unicodedata.normalize("NFC", name).casefold().translate(_SPELT_OUT)
+    return " ".join(re.findall(r"[^\W_]+", re.sub("['’]", "", plain)))
 
 
 def written_forms(profile: SpeciesProfile) -> frozenset[str]:

@@ -30,6 +30,7 @@ from jarvision.base.colourspace import delta_e_2000, lab_to_linear, linear_to_la
 from jarvision.base.errors import PhotoRefusedError, UsageError
 from jarvision.records import FloatArray, Photo, SwatchReadings
 from jarvision.settings.colour import ColourSettings
+from jarvision.vision.calibration.alone import accept_alone
 from jarvision.vision.card.find import find_card, read_swatches
 from jarvision.vision.card.layout import Box, CardLayout, Swatch
 
@@ -102,7 +103,7 @@ def see_card(photo: Photo, *, layout: CardLayout, settings: ColourSettings) -> C
     Raises
     ------
     PhotoRefusedError
-        ``no_card``, ``overexposed``, ``underexposed`` or ``poor_colour``.
+        ``no_card``, ``card_hidden``, ``overexposed``, ``underexposed`` or ``poor_colour``.
     """
     card = find_card(photo.rgb, photo.focal_px, layout=layout)
     readings = read_swatches(photo.rgb, card, layout=layout)
@@ -120,6 +121,7 @@ def see_card(photo: Photo, *, layout: CardLayout, settings: ColourSettings) -> C
         raise PhotoRefusedError(
             "poor_colour", f"only {np.count_nonzero(usable)} of {usable.size} swatches are clean"
         )
+    accept_alone(photo, card, layout=layout)
     slope = light_slope(np.where(usable[:, None], readings.linear, np.nan), layout)
     middle = np.array(layout.centre_mm)
     light = np.exp((layout.centres_mm - middle) @ slope)[:, None]

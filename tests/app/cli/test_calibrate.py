@@ -95,6 +95,32 @@ def test_photos_that_do_not_show_the_card_are_left_out(card: np.ndarray, tmp_pat
     assert main.tell(caught.value) == ExitCode.NOTHING_TO_SCORE
 
 
+def test_a_photo_with_a_jar_before_the_card_is_refused(card: np.ndarray, tmp_path: Path) -> None:
+    good = shoot(card, tmp_path / "a.jpg")
+    jar = tmp_path / "jar.jpg"
+    with Image.open(good) as opened:
+        picture, exif = np.array(opened), opened.getexif()
+    rows, cols = picture.shape[:2]
+    box = (slice(int(0.35 * rows), int(0.75 * rows)), slice(int(0.4 * cols), int(0.6 * cols)))
+    picture[box] = (150, 120, 80)
+    Image.fromarray(picture).save(jar, exif=exif)
+    code, _, talk = calibrate(jar, good, "--out", tmp_path, "--bar-mm", 100)
+    assert code == ExitCode.DONE
+    assert "jar.jpg left out: something hides" in talk
+    assert "To undo that, delete the file." in talk
+    with pytest.raises(Exception, match="no jar may stand before it"):
+        calibrate(jar, "--out", tmp_path / "other", "--bar-mm", 100)
+    assert not (tmp_path / "other").exists()
+
+
+@pytest.mark.slow
+def test_every_sample_photo_of_a_jar_is_refused(tmp_path: Path) -> None:
+    photos = sorted((Path(__file__).parents[3] / "sample_images").glob("SL0?_2026-03-0[29].jpg"))
+    assert len(photos) == 16
+    with pytest.raises(Exception, match="None of the photos"):
+        calibrate(*photos, "--out", tmp_path, "--bar-mm", 100)
+
+
 def test_the_help_has_an_example() -> None:
     result = CliRunner().invoke(main.app, ["calibrate", "--help"])
     assert "Example: jarvision calibrate" in " ".join(result.stdout.split())

@@ -13,10 +13,15 @@ from typer.testing import CliRunner
 
 from jarvision import score_photo
 from jarvision.app.cli import main
-from jarvision.base.errors import ExitCode, PhotoRefusedError, UsageError
+from jarvision.base.errors import (
+    ExitCode,
+    NothingToScoreError,
+    PhotoRefusedError,
+    UsageError,
+)
 from jarvision.records import JarShape
 from jarvision.records.photo_reasons import PHOTO_REASONS
-from jarvision.run.check import check_photo
+from jarvision.run.check import check_photo, check_photos
 from jarvision.vision.photo.icc import BROKEN_PROFILE
 
 
@@ -59,8 +64,8 @@ def test_every_photo_gets_one_line_with_what_to_do(jar: np.ndarray, tmp_path: Pa
 
 def test_json_holds_the_reasons_and_the_numbers(jar: np.ndarray, tmp_path: Path) -> None:
     good = shoot(jar, tmp_path / "good.jpg")
-    code, text = check(good, tmp_path / "none.jpg", tmp_path, "--json")
-    first, missing, folder = json.loads(text)
+    code, text = check(good, tmp_path / "none.jpg", "--json")
+    first, missing = json.loads(text)
     assert code == ExitCode.SOME_UNUSABLE
     assert (first["status"], first["reason"], first["advice"]) == ("ok", "", "")
     # the card stands at 5 px/mm, and nothing hides the drawn jar
@@ -68,7 +73,6 @@ def test_json_holds_the_reasons_and_the_numbers(jar: np.ndarray, tmp_path: Path)
     assert first["seen_percent"] > 90  # the network knows rendered glass, not a drawing of it
     assert first["colour_de00_median"] < 1.0
     assert (missing["reason"], missing["detail"]) == ("unreadable", "no such file")
-    assert folder["reason"] == "unreadable"
     assert missing["seen_percent"] is None
 
 
@@ -151,3 +155,26 @@ def test_a_link_counts_by_its_own_name_as_in_scoring(tmp_path: Path) -> None:
     link.symlink_to(photo)
     assert (check_photo(link).reason, score_photo(link).reason) == ("jar_mismatch", "jar_mismatch")
     assert check_photo(photo).reason == "no_card"
+
+
+def test_a_folder_means_all_photos_in_it(jar: np.ndarray, tmp_path: Path) -> None:
+    inside = tmp_path / "K07"
+    inside.mkdir()
+    one, two = shoot(jar, inside / "b.jpg"), shoot(jar, tmp_path / "K08_a.jpg")
+    code, text = check(tmp_path)
+    assert (code, text) == (ExitCode.DONE, f"{one}: good\n{two}: good\n")
+    (tmp_path / "empty").mkdir()
+    with pytest.raises(NothingToScoreError, match="No photo found"):
+        list(check_photos([tmp_path / "empty"]))
+
+
+def test_a_photo_that_names_no_jar_is_good_and_that_is_noted(
+    jar: np.ndarray, tmp_path: Path
+) -> None:
+    photo = shoot(jar, tmp_path / "IMG_0001.jpg")
+    code, text = check(photo)
+    assert code == ExitCode.DONE
+    assert text.startswith(f"{photo}: good (note: neither its name")
+    (tmp_path / "photo_jars.csv").write_text("photo,jar\nIMG_0001.jpg,K07\n")
+    assert check(photo)[1] == f"{photo}: good\n"
+    assert score_photo(photo).jar == "K07"

@@ -150,6 +150,22 @@ def test_plan_takes_amounts_from_beside_the_register(shed: Path) -> None:
     assert call("plan")[0] == ExitCode.BAD_USAGE
 
 
+@pytest.mark.parametrize(("first", "far"), [("2026-03-17", False), ("2030-01-01", True)])
+def test_a_plan_far_from_its_verdicts_is_shown_and_written_nowhere(
+    shed: Path, first: str, far: bool
+) -> None:
+    call("plan")
+    files = [shed / "report" / name for name in ("plan.csv", "plan.ics")]
+    before = [path.read_bytes() for path in files]
+    code, text, talk = call("plan", "--today", first, "--quiet")
+    assert code == ExitCode.DONE
+    assert text
+    assert (talk != "") is far
+    assert ("too far apart" in talk) is far
+    assert ([path.read_bytes() for path in files] == before) is far
+    assert ("new photos may say otherwise" in call("plan", "--today", first)[2]) is not far
+
+
 def test_an_output_folder_that_cannot_be_written_is_told(
     shed: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -250,6 +266,12 @@ def test_without_quiet_those_commands_have_something_to_say(shed: Path) -> None:
         (("trace", "J40"), "Did you mean"),
         (("trace", "J04", "--register", "none.csv"), "no register none.csv"),
         (("explain", "M"), "was not scored"),
+        (("explain", "j 01"), "Did you mean J01"),
+        (("outcome", "j01", "clean"), "Did you mean J01"),
+        (("jars", "add", ""), "has no name"),
+        (("jars", "add", "N", "--started", "2098-01-01"), "lies ahead"),
+        (("jars", "add", "j01"), "almost as 'J01'"),
+        (("trace", "J04", "--register", "photos"), "is a folder"),
         (("explain", "J01", "--out", "none"), "jarvision score"),
         (("plan", "--out", "none"), "jarvision score"),
         (("outcome", "J01", "lost"), "'lost' is no outcome"),
