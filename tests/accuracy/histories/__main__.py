@@ -9,7 +9,7 @@ import argparse
 from concurrent.futures import ProcessPoolExecutor
 from datetime import date
 
-from .plans import JARS_OF_A_BATCH
+from .plans import JARS_OF_A_BATCH, plan_batch
 from .table import rows
 from .telling import Told, simulate, tell
 
@@ -21,7 +21,7 @@ def tell_seed(seed: int) -> list[Told]:
     import cv2
 
     cv2.setNumThreads(1)
-    return tell(simulate(seed))
+    return tell(simulate(plan_batch(seed)))
 
 
 def main() -> None:
