@@ -158,6 +158,7 @@ def _jar_day(
         turned_away=view is not None and view.turned_away,
         front=None if view is None else _front(view, earlier, settings=settings),
         cleared=tuple(t.name for t in tracks if t.missed >= limits.clear_days),
+        parted=tuple(t.name for t in tracks if t.parted),
     )
 
 

@@ -35,6 +35,9 @@ class Track:
         The days it was seen on, and what it was then.
     missed
         Days since on which its place was judged and it was not there.
+    parted
+        Whether another area of its kind lay over its place when it was first missed: it fell apart,
+        merged or was read too large, and lives on under another name.
     """
 
     name: str
@@ -42,6 +45,7 @@ class Track:
     days: tuple[date, ...]
     patches: tuple[Patch, ...]
     missed: int = 0
+    parted: bool = False
 
     @property
     def kind(self) -> str:
@@ -118,16 +122,34 @@ def link(tracks: Sequence[Track], today: DayPatches, *, settings: TrackingSettin
         for a, b in pairs:
             old, new = continued[here[a]], patches[free[b]]
             continued[here[a]] = replace(
-                old, days=(*old.days, day), patches=(*old.patches, new), missed=0
+                old, days=(*old.days, day), patches=(*old.patches, new), missed=0, parted=False
             )
         taken = {free[b] for _, b in pairs}
         free = [j for j in free if j not in taken]
+    continued = _with_parted(continued, today)
     counts = Counter(t.name.rsplit("-", 1)[0] for t in continued)
     for j in free:
         kind = patches[j].kind
         counts[kind] += 1
         continued.append(Track(f"{kind}-{counts[kind]}", today.frame, (day,), (patches[j],)))
     return continued
+
+
+def _with_parted(tracks: Sequence[Track], today: DayPatches) -> list[Track]:
+    """The tracks, those parted that are missed today for the first time while others lie there."""
+    last = max((t.days[-1] for t in tracks if t.days[-1] != today.day), default=None)
+    return [
+        replace(t, parted=True)
+        if t.days[-1] == last and t.frame == today.frame and _lies_under(t.patches[-1], today)
+        else t
+        for t in tracks
+    ]
+
+
+def _lies_under(patch: Patch, today: DayPatches) -> bool:
+    """Say whether a patch of its kind lies over the place of a patch today."""
+    same = [p for p in today.patches if p.kind == patch.kind]
+    return any(_overlap(patch, p, today.radius_mm) > 0 for p in same if patch.outline and p.outline)
 
 
 def match(

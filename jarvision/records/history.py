@@ -167,6 +167,8 @@ class JarDay:
     together
         The coverage as the days of the jar say it together: a day's from those before and after,
         the last day's from those before. None where the days were not read together.
+    parted
+        Names of patches of earlier days over whose places others lay when they were first missed.
     """
 
     jar: str
@@ -182,6 +184,7 @@ class JarDay:
     front: Front | None = None
     cleared: tuple[str, ...] = ()
     together: Coverage | None = None
+    parted: tuple[str, ...] = ()
 
     @property
     def level(self) -> Coverage:

@@ -84,6 +84,14 @@ class VerdictSettings:
     dead_patch_seen_share: Annotated[float, Limits(0, 1)] = 0.6
     """... and on what share of the days with a photo: an area that comes and goes is misread."""
 
+    forgotten_days: Annotated[int, Limits(2)] = 2
+    """A bare area that was gone sooner than it can close is forgotten after so many days with a
+    full wall: its place was white on each of them, unless the jar was turned."""
+
+    dead_forgotten_days: Annotated[int, Limits(3)] = 6
+    """... and one that had stood still as long as a dead one after so many: such an area does not
+    heal, and a jar turned away shows a full wall, too."""
+
     island_share: Annotated[float, Limits(0, 1)] = 0.25
     """A bare area over more than this share of the wall in view is no island: growth has not come
     there yet. A stall is told by other means."""

@@ -2,10 +2,19 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from datetime import date
 
-from jarvision.records import Finding, Growth, JarDay, JarHistory, Reading, VerdictWord
+from jarvision.records import (
+    HALF_VIEW_DEG,
+    Finding,
+    Growth,
+    JarDay,
+    JarHistory,
+    Reading,
+    VerdictWord,
+)
 from jarvision.register.species import SpeciesProfile
 from jarvision.settings.history import FrontSettings
 from jarvision.settings.verdict import VerdictSettings
@@ -13,7 +22,10 @@ from jarvision.settings.verdict import VerdictSettings
 
 @dataclass(frozen=True)
 class Case:
-    """All that a rule may look at. ``days`` are those up to ``today``."""
+    """All that a rule may look at.
+
+    ``days`` are those up to ``today``, ``shaken`` those of them on which the jar was shaken.
+    """
 
     history: JarHistory
     days: tuple[JarDay, ...]
@@ -23,6 +35,7 @@ class Case:
     limits: VerdictSettings
     wall_radius_mm: float
     front_limits: FrontSettings
+    shaken: tuple[date, ...] = ()
 
     @property
     def last(self) -> JarDay:
@@ -63,6 +76,13 @@ def surely_covered(day: JarDay, percent: float) -> bool:
     The days together may lift a low reading, or doubt a high one: no verdict gets softer by them.
     """
     return day.coverage.low >= percent and day.level.percent >= percent
+
+
+def wall_cm2(case: Case) -> float:
+    """Return the area of the filled wall in view."""
+    arc_mm = math.radians(2 * HALF_VIEW_DEG) * case.wall_radius_mm
+    fill_mm = case.last.fill_height_mm
+    return arc_mm * (fill_mm if math.isfinite(fill_mm) else 100.0) / 100.0
 
 
 def is_thin(case: Case) -> bool:

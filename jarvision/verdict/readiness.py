@@ -8,10 +8,10 @@ from __future__ import annotations
 
 from datetime import date
 
-from jarvision.records import Finding, TrackedPatch
-from jarvision.records.wall import radius_mm
+from jarvision.records import Finding
 from jarvision.records.wording import Fact
 from jarvision.verdict.evidence import Case, is_thin, surely_covered
+from jarvision.verdict.vanished import vanished
 
 
 def ripeness(case: Case) -> list[Finding]:
@@ -99,7 +99,7 @@ def _last_doubts(case: Case) -> list[Finding]:
     largest = max((p.area_cm2 for p in bare), default=0.0)
     if largest >= case.limits.bare_check_cm2 and not is_thin(case):
         found.append(Finding.of("bare_left", "check", area_cm2=largest))
-    return found + _never_seen_growing(case) + _vanished(case)
+    return found + _never_seen_growing(case) + vanished(case)
 
 
 def _never_seen_growing(case: Case) -> list[Finding]:
@@ -127,53 +127,3 @@ def _never_seen_growing(case: Case) -> list[Finding]:
             rise_points=limits.seen_growing_points,
         )
     ]
-
-
-def _vanished(case: Case) -> list[Finding]:
-    """Doubt a jar in which an area that stood still is gone sooner than the front could close it.
-
-    Then the jar was turned, or the photos do not agree: the area may stand on the other side. Its
-    place seen again without it ends the doubt.
-    """
-    seen: dict[str, list[tuple[int, TrackedPatch]]] = {}
-    for number, day in enumerate(case.days):
-        for patch in day.patches:
-            if patch.kind == "bare":
-                seen.setdefault(patch.patch, []).append((number, patch))
-    return [
-        finding
-        for name, sightings in seen.items()
-        if name not in case.last.cleared and (finding := _gone_too_soon(case, name, sightings))
-    ]
-
-
-def _gone_too_soon(
-    case: Case, name: str, sightings: list[tuple[int, TrackedPatch]]
-) -> Finding | None:
-    """Compare an area's last sighting at which it stood still with the next day that has a photo.
-
-    ``sightings``: number of the day and the area, in order.
-    """
-    limits = case.limits
-    still = [
-        (number, patch)
-        for number, patch in sightings[limits.dead_patch_sightings - 1 :]
-        if patch.trend in ("still", "growing") and patch.area_cm2 >= limits.dead_patch_cm2
-    ]
-    if not still or still[-1][0] + 1 == len(case.days):
-        return None
-    number, patch = still[-1]
-    before, after = case.days[number], case.days[number + 1]
-    left = sum(p.area_cm2 for p in after.patches if p.patch == name)
-    days = (after.day - before.day).days
-    if radius_mm(patch.area_cm2) - radius_mm(left) <= case.profile.front_mm_per_day[1] * days:
-        return None
-    return Finding.of(
-        "vanished",
-        "check",
-        day=case.last.day,
-        patch=name,
-        area_cm2=patch.area_cm2,
-        last_seen=before.day,
-        days=days,
-    )

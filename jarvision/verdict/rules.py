@@ -21,14 +21,12 @@ Where none of them speaks, :mod:`jarvision.verdict.readiness` says go, overdue o
 
 from __future__ import annotations
 
-import math
 from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from jarvision.base.days import days_after
 from jarvision.records import (
-    HALF_VIEW_DEG,
     OFF_COLOUR_KINDS,
     Finding,
     JarDay,
@@ -44,6 +42,7 @@ from jarvision.verdict.evidence import (
     beyond_run,
     ignored_date,
     is_thin,
+    wall_cm2,
 )
 
 
@@ -206,7 +205,7 @@ def _dead_patch(case: Case) -> list[Finding]:
 def _dead(case: Case, patch: TrackedPatch) -> Finding | None:
     """Judge one bare area of the last day."""
     limits = case.limits
-    share = patch.area_cm2 / _wall_cm2(case)
+    share = patch.area_cm2 / wall_cm2(case)
     if patch.area_cm2 < limits.dead_patch_cm2 or share > limits.island_share:
         return None
     still = _standstill(case, patch)
@@ -260,13 +259,6 @@ def _standstill(case: Case, patch: TrackedPatch) -> _Standstill:
         sightings=count,
         photographed=sum(d.day >= since for d in case.days),
     )
-
-
-def _wall_cm2(case: Case) -> float:
-    """Return the area of the filled wall in view."""
-    arc_mm = math.radians(2 * HALF_VIEW_DEG) * case.wall_radius_mm
-    fill_mm = case.last.fill_height_mm
-    return arc_mm * (fill_mm if math.isfinite(fill_mm) else 100.0) / 100.0
 
 
 # --------------------------------------------------------------------------- 5. fast jars
