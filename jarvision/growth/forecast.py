@@ -20,8 +20,14 @@ from jarvision.base.days import days_after
 from jarvision.growth.models import MODELS, Fit, draw_parameters, fit_curve
 from jarvision.growth.priors import Sibling, pooled_prior, species_prior
 from jarvision.growth.stall import Stall, find_stall
-from jarvision.growth.timeseries import Series, as_series, last_piece, rate_of
-from jarvision.records import FloatArray, Growth, JarHistory
+from jarvision.growth.timeseries import (
+    Series,
+    as_series,
+    last_piece,
+    rate_of,
+    without_bad_readings,
+)
+from jarvision.records import BoolArray, FloatArray, Growth, JarHistory
 from jarvision.register.species import SpeciesProfile
 from jarvision.settings.groups import Settings
 from jarvision.settings.growth import GrowthSettings
@@ -76,9 +82,11 @@ def fit_growth(
         return Growth(model=UNFITTED, origin=started)
     piece = last_piece(days, chosen)
     series = as_series(piece, started, chosen)
+    kept = without_bad_readings(series, chosen)
+    seen_ready = _seen_ready(kept, profile.ready_percent)
     stall = find_stall(series, history, profile, settings=chosen, siblings=siblings)
     if len(series.t) < chosen.min_days or np.ptp(series.y) < chosen.min_rise_points:
-        ready = _seen_ready(series, profile.ready_percent)
+        ready = seen_ready
         if ready is None and not stall.days:
             ready = _prior_ready(series, history, profile)
         return _told(series, ready or Ready(), stall)
@@ -99,7 +107,7 @@ def fit_growth(
         for fit, count in zip(fits, _shares(fits, chosen.draws), strict=True)
         if count
     ]
-    ready = _seen_ready(series, profile.ready_percent)
+    ready = seen_ready
     if ready is None and not stall.days:
         level = profile.ready_percent
         ready = _forecast(series, drawn, ready_percent=level, today=today, settings=chosen)
@@ -111,20 +119,30 @@ def fit_growth(
 def _seen_ready(series: Series, ready_percent: float) -> Ready | None:
     """Since when the jar has been ready, or None if its last day is below ready.
 
-    It is ready since the first day at or above ``ready_percent`` after which no day lay surely
-    below it (a later ``high`` below the level undoes it). The interval: the first such day whose
-    ``high`` reaches the level, and the first whose ``low`` does (None while none has).
+    ``series`` is without bad readings. It is ready since the first day at or above
+    ``ready_percent`` after which no two days in a row lay surely below it, nor the very next (a
+    ``high`` below the level): one low day alone may be misread. The interval: the first such day
+    whose ``high`` reaches the level, and the first whose ``low`` does (None while none has).
     """
     if series.y[-1] < ready_percent:
         return None
-    below = np.flatnonzero(series.high < ready_percent)
-    since = int(below[-1]) + 1 if below.size else 0
+    below = series.high < ready_percent
+    reached = series.y >= ready_percent
+    undone = below[1:] & (below[:-1] | (reached[:-1] & _firsts(reached)[:-1]))
+    since = int(np.flatnonzero(undone)[-1]) + 2 if undone.any() else 0
 
     def first(values: FloatArray) -> date | None:
         hits = np.flatnonzero(values[since:] >= ready_percent)
         return series.day(since + int(hits[0])) if hits.size else None
 
     return Ready(first(series.y), first(series.high), first(series.low))
+
+
+def _firsts(reached: BoolArray) -> BoolArray:
+    """Which days reach ready when the one before did not."""
+    firsts = reached.copy()
+    firsts[1:] &= ~reached[:-1]
+    return firsts
 
 
 def _forecast(

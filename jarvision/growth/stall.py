@@ -43,9 +43,9 @@ def find_stall(
     Longer and longer looks back are tried: noise hides a short stall. The first that is unlikely
     enough counts, and that it is still unlikely over the whole time of no growth gives its length.
     """
-    if series.y[-1] >= profile.ready_percent:
-        return Stall()
     series = without_bad_readings(series, settings)
+    if max(series.y[-1], np.median(series.y[-3:])) >= profile.ready_percent:
+        return Stall()
     for first in range(len(series.t) - 3, -1, -1):
         length = int(series.t[-1] - series.t[first])
         if length > settings.stall_longest_days:

@@ -305,6 +305,12 @@ FINDINGS: dict[str, Wording] = {
         "ready since {since}, does not keep longer",
         "overdue",
     ),
+    "reading_fell": Wording(
+        _COVERAGE
+        + ", though ready (from {ready_percent:.0f} %) since {since}: one photo is misread "
+        "or the contents have moved. Take another.",
+        "ready since {since}, last photo only {percent:.0f} %",
+    ),
     "newer_refused": Wording(
         "Ready by the photo of {last}, but that of {refused_on} could not be used.",
         "ready, but the photo of {refused_on} could not be used",

@@ -1,6 +1,6 @@
 """Say go, overdue or wait, of a jar against which no rule has found anything.
 
-Ready, rested and sure -> go; past its keeping time, never seen growing, a newer photo refused, a
+Ready, rested and sure -> go; its last reading far lower than the ones before, past its keeping time, never seen growing, a newer photo refused, a
 large bare area left or one that vanished -> check; else -> wait.
 """
 
@@ -17,8 +17,10 @@ from jarvision.verdict.vanished import vanished
 def ripeness(case: Case) -> list[Finding]:
     """Say go, overdue or wait, of a jar against which nothing was found."""
     cover, since = case.last.coverage, case.growth.ready_date
-    if cover.percent < case.profile.ready_percent or since is None or since > case.last.day:
+    if since is None or since > case.last.day:
         return [_growing(case)]
+    if cover.percent < case.profile.ready_percent:
+        return [_fallen(case, since)]
     keeps = case.profile.consolidation_days + case.profile.keeps_days
     ready_days = (case.today - since).days
     if ready_days > keeps:
@@ -50,6 +52,18 @@ def _growing(case: Case) -> Finding:
         ready=growth.ready_date,
         ready_low=growth.ready_low,
         ready_high=growth.ready_high,
+        **_covered(case),
+    )
+
+
+def _fallen(case: Case, since: date) -> Finding:
+    """Ask for a look at a ready jar whose last reading is too low to be believed, or a bad sign."""
+    return Finding.of(
+        "reading_fell",
+        "check",
+        day=case.last.day,
+        since=since,
+        ready_percent=case.profile.ready_percent,
         **_covered(case),
     )
 
