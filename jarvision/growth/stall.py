@@ -8,8 +8,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from jarvision.base.statistics import Slope
 from jarvision.growth.priors import Sibling
-from jarvision.growth.timeseries import Series, rate_of, without_bad_readings
+from jarvision.growth.timeseries import Series, moved_doubtfully, rate_of, without_bad_readings
 from jarvision.records import Finding, JarHistory
 from jarvision.register.species import SpeciesProfile
 from jarvision.settings.growth import GrowthSettings
@@ -42,35 +43,80 @@ def find_stall(
     ``stall_share`` of the rate expected at the coverage the jar has (one-sided, normal errors).
     Longer and longer looks back are tried: noise hides a short stall. The first that is unlikely
     enough counts, and that it is still unlikely over the whole time of no growth gives its length.
+    None is tried beyond one that shows growth: a long lag says nothing of a jar that now grows.
+    Only the shortest length is told where the newest days are not flat by themselves, or where
+    the last reading was left out.
     """
-    series = without_bad_readings(series, settings)
-    if max(series.y[-1], np.median(series.y[-3:])) >= profile.ready_percent:
+    kept = without_bad_readings(series, settings)
+    if max(kept.y[-1], np.median(kept.y[-3:])) >= profile.ready_percent:
         return Stall()
-    for first in range(len(series.t) - 3, -1, -1):
-        length = int(series.t[-1] - series.t[first])
+    moved = moved_doubtfully(series, kept)
+    if moved > 0:
+        return Stall()
+    flat = moved == 0 and not _rose_lately(kept, settings)
+    for first in range(len(kept.t) - 3, -1, -1):
+        length = int(kept.t[-1] - kept.t[first])
         if length > settings.stall_longest_days:
             break
         if length < settings.stall_days:
             continue
-        rate = rate_of(series, first)
-        level = float(np.mean(series.y[first:])) / 100.0
-        full = _full_rate(series, profile, siblings, before=first, settings=settings)
-        expected = 4 * level * (1 - level) * full
-        slow = settings.stall_share * expected
-        p_value = _normal_tail((slow - rate.value) / rate.sd)
-        if p_value < settings.stall_p and rate.value < slow:
-            lasted = max(length, _plateau_days(series))
-            found = Finding.of(
-                "stall_in_batch" if siblings else "stall",
-                days=lasted,
-                percent=float(series.y[-1]),
-                percent_per_day=rate.value,
-                expected_percent_per_day=expected,
-                slow_share=settings.stall_share,
-                chance=p_value,
-            )
-            return Stall(lasted, found, p_value)
-    return _never_started(series, history, settings)
+        look = _look_back(kept, first, profile, siblings, settings)
+        if look.above_slow > settings.stall_grows_z:
+            return Stall()
+        if length <= settings.stall_newest_days:
+            flat &= look.above_slow < settings.stall_flat_z
+        if look.p_value < settings.stall_p and look.above_slow < 0:
+            lasted = max(length, _plateau_days(kept)) if flat else settings.stall_days
+            return _stalled(lasted, look, kept, in_batch=bool(siblings), settings=settings)
+    return _never_started(kept, history, settings)
+
+
+@dataclass(frozen=True)
+class _Look:
+    """What a look back shows: the rate, the expected one, and how far the first is above slow.
+
+    ``above_slow`` is in standard errors, negative below ``stall_share`` of what is expected.
+    """
+
+    rate: Slope
+    expected: float
+    above_slow: float
+
+    @property
+    def p_value(self) -> float:
+        """The chance of so little growth in a jar that grows at ``stall_share``."""
+        return _normal_tail(-self.above_slow)
+
+
+def _look_back(
+    series: Series,
+    first: int,
+    profile: SpeciesProfile,
+    siblings: Sequence[Sibling],
+    settings: GrowthSettings,
+) -> _Look:
+    """Hold the rate from point ``first`` on against what is expected at that coverage."""
+    rate = rate_of(series, first)
+    level = float(np.mean(series.y[first:])) / 100.0
+    full = _full_rate(series, profile, siblings, before=first, settings=settings)
+    expected = 4 * level * (1 - level) * full
+    slow = settings.stall_share * expected
+    return _Look(rate, expected, (rate.value - slow) / rate.sd)
+
+
+def _stalled(
+    lasted: int, look: _Look, series: Series, *, in_batch: bool, settings: GrowthSettings
+) -> Stall:
+    found = Finding.of(
+        "stall_in_batch" if in_batch else "stall",
+        days=lasted,
+        percent=float(series.y[-1]),
+        percent_per_day=look.rate.value,
+        expected_percent_per_day=look.expected,
+        slow_share=settings.stall_share,
+        chance=look.p_value,
+    )
+    return Stall(lasted, found, look.p_value)
 
 
 def _full_rate(
@@ -97,6 +143,12 @@ def _full_rate(
 def _normal_tail(z: float) -> float:
     """The chance of a standard normal value above ``z``."""
     return 0.5 * math.erfc(z / math.sqrt(2.0))
+
+
+def _rose_lately(series: Series, settings: GrowthSettings) -> bool:
+    """Say whether the last reading lies surely above the three before it."""
+    before = float(np.median(series.y[-4:-1])) if len(series.y) > 1 else math.inf
+    return bool(series.y[-1] - before > settings.stall_rise_sd * math.sqrt(2.0) * series.sd[-1])
 
 
 def _plateau_days(series: Series) -> int:

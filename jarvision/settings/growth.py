@@ -106,6 +106,22 @@ class GrowthSettings:
     with it every other simulated stall is told after 2 days; with 0.05 after 3. A jar so flagged
     is looked at, and no more, until the stall is long."""
 
+    stall_grows_z: Annotated[float, Limits(0, 5)] = 1.0
+    """A look back whose rate lies this many standard errors above the slow one shows growth, and
+    none beyond it is tried: long ones are ruled by the days of the lag. Of simulated stalls one
+    day in six is passed over so."""
+
+    stall_flat_z: Annotated[float, Limits(-5, 5)] = 0.5
+    """The newest days are flat by themselves below this many standard errors above the slow rate;
+    else a stall is told as a short one, which ends no jar."""
+
+    stall_rise_sd: Annotated[float, Limits(0.5, 5)] = 1.5
+    """... and while the last reading lies no further above the three before it than this many
+    standard uncertainties of a difference."""
+
+    stall_newest_days: Annotated[int, Limits(2, 7, unit="days")] = 3
+    """The newest days: looks back of up to this length."""
+
     stall_sibling_share: Annotated[float, Limits(0, 1)] = 0.8
     """A jar is expected to grow at least this share of its siblings' median rate."""
 
