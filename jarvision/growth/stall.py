@@ -43,9 +43,11 @@ def find_stall(
     ``stall_share`` of the rate expected at the coverage the jar has (one-sided, normal errors).
     Longer and longer looks back are tried: noise hides a short stall. The first that is unlikely
     enough counts, and that it is still unlikely over the whole time of no growth gives its length.
-    None is tried beyond one that shows growth: a long lag says nothing of a jar that now grows.
-    Only the shortest length is told where the newest days are not flat by themselves, or where
-    the last reading was left out.
+    Those are passed over in which even the expected gain is less than a reading's own uncertainty,
+    and so are all while the jar is in its lag (one that is still in it after its species' time to
+    start is told a short stall, until its longest run is over). None is tried beyond one that
+    shows growth: a long lag says nothing of a jar that now grows. Only the shortest length is told
+    where the newest days are not flat by themselves, or where the last reading was left out.
     """
     kept = without_bad_readings(series, settings)
     if max(kept.y[-1], np.median(kept.y[-3:])) >= profile.ready_percent:
@@ -53,7 +55,11 @@ def find_stall(
     moved = moved_doubtfully(series, kept)
     if moved > 0:
         return Stall()
+    age, started = _age_days(series, history), _has_started(kept, settings)
+    if not started and (age < leap_off_days(profile, settings) or _is_empty(history, settings)):
+        return _never_started(kept, history, profile, settings)
     flat = moved == 0 and not _rose_lately(kept, settings)
+    flat &= started or age > profile.spawn_run_days[1]
     for first in range(len(kept.t) - 3, -1, -1):
         length = int(kept.t[-1] - kept.t[first])
         if length > settings.stall_longest_days:
@@ -63,12 +69,14 @@ def find_stall(
         look = _look_back(kept, first, profile, siblings, settings)
         if look.above_slow > settings.stall_grows_z:
             return Stall()
+        if look.expected * length < np.median(kept.sd[first:]):
+            continue
         if length <= settings.stall_newest_days:
             flat &= look.above_slow < settings.stall_flat_z
         if look.p_value < settings.stall_p and look.above_slow < 0:
             lasted = max(length, _plateau_days(kept)) if flat else settings.stall_days
             return _stalled(lasted, look, kept, in_batch=bool(siblings), settings=settings)
-    return _never_started(kept, history, settings)
+    return Stall()
 
 
 @dataclass(frozen=True)
@@ -159,20 +167,41 @@ def _plateau_days(series: Series) -> int:
     return int(series.t[-1] - series.t[min(since, len(series.t) - 1)])
 
 
-def _never_started(series: Series, history: JarHistory, settings: GrowthSettings) -> Stall:
-    """Tell a jar without any white long after its start (or first photo)."""
-    since = history.entry.started or history.days[0].day
-    age = (series.day(-1) - since).days
+def _has_started(series: Series, settings: GrowthSettings) -> bool:
+    """Say whether the jar is out of its lag by its readings, the highest of which may be bad."""
+    return float(np.sort(series.y)[-2:].min()) >= settings.lag_percent
+
+
+def _is_empty(history: JarHistory, settings: GrowthSettings) -> bool:
+    """Say whether nothing was ever seen on the wall."""
     highest = max(d.coverage.percent for d in history.days)
-    if age < settings.leap_off_days or highest >= settings.leap_off_percent:
+    return highest < settings.leap_off_percent
+
+
+def leap_off_days(profile: SpeciesProfile, settings: GrowthSettings) -> int:
+    """By which day a live jar of a species shows growth."""
+    return max(settings.leap_off_days, round(settings.leap_off_share * profile.spawn_run_days[1]))
+
+
+def _age_days(series: Series, history: JarHistory) -> int:
+    """The age on the last day, from the first photo on where the start is not known."""
+    return (series.day(-1) - (history.entry.started or history.days[0].day)).days
+
+
+def _never_started(
+    series: Series, history: JarHistory, profile: SpeciesProfile, settings: GrowthSettings
+) -> Stall:
+    """Tell a jar without any white long after its start (or first photo)."""
+    age, latest = _age_days(series, history), leap_off_days(profile, settings)
+    if age < latest or not _is_empty(history, settings):
         return Stall()
-    days = age - settings.leap_off_days + settings.stall_days
+    days = age - latest + settings.stall_days
     found = Finding.of(
         "never_started",
         days=days,
         percent=float(series.y[-1]),
         age_days=age,
-        leap_off_days=settings.leap_off_days,
+        leap_off_days=latest,
     )
     return Stall(days, found)
 

@@ -129,5 +129,13 @@ class GrowthSettings:
     """No white by now means a dead culture or overheated grain: 7 to 10 days after inoculation
     (common practice, no source)."""
 
+    leap_off_share: Annotated[float, Limits(0, 1)] = 0.45
+    """... but not before this share of the species' longest spawn run: slow species lag for longer
+    (a lag of about a fifth of the run, and twice that for a late jar)."""
+
+    lag_percent: Annotated[float, Limits(0, 30)] = 8.0
+    """A jar that was read this far covered on two days is out of its lag; before, its rate is not
+    tested until it should have started: next to nothing is to be expected of it."""
+
     leap_off_percent: Annotated[float, Limits(0, 100)] = 3.0
     """Coverage that counts as a start, percent: above what dust and glare leave behind."""

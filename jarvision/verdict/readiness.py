@@ -1,7 +1,8 @@
 """Say go, overdue or wait, of a jar against which no rule has found anything.
 
-Ready, rested and sure -> go; its last reading far lower than the ones before, past its keeping time, never seen growing, a newer photo refused, a
-large bare area left or one that vanished -> check; else -> wait.
+Ready, rested and sure -> go; its last reading far below the ones before, past its keeping time,
+never seen growing, a newer photo refused, a large bare area left or one that vanished -> check;
+else -> wait.
 """
 
 from __future__ import annotations

@@ -293,12 +293,17 @@ def _fast_front(case: Case) -> list[Finding]:
 
 # --------------------------------------------------------------------------- 6., 7. slow jars
 def _stall(case: Case) -> list[Finding]:
-    """Take over the stall that the growth stage has found."""
+    """Take over the stall that the growth stage has found.
+
+    A jar that was never seen to start is not given up before its species' longest run is over.
+    """
     if case.growth.stall is None:
         return []
+    waits = case.growth.stall.word == "never_started" and not beyond_run(case, age_days(case))
     near = case.profile.ready_percent - case.limits.near_ready_points
     long = case.growth.stalled_days >= case.limits.long_stall_days
-    verdict: VerdictWord = "no-go" if long and case.last.coverage.percent < near else "check"
+    over = long and not waits and case.last.coverage.percent < near
+    verdict: VerdictWord = "no-go" if over else "check"
     return [replace(case.growth.stall, verdict=verdict, day=case.last.day)]
 
 

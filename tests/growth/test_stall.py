@@ -48,3 +48,39 @@ def test_a_long_standstill_ends_a_jar_only_while_its_last_days_are_flat() -> Non
     assert judge(still)[0].verdict == "no-go"
     for last in (71.5, 45.0):  # it may have woken; it may have fallen, or be misread
         assert judge([*still, reading(17, last, half_width=2.0)])[0].verdict == "check"
+
+
+# --------------------------------------------------------------------------- lag
+def empty(days: int, percent: float = 0.5) -> list[Reading]:
+    return [reading(n, percent + 0.2 * (n % 3)) for n in range(days)]
+
+
+@pytest.mark.parametrize(("species", "since"), [("oyster", 10), ("wine-cap", 20), ("shiitake", 32)])
+def test_each_species_has_its_own_time_to_start(species: str, since: int) -> None:
+    assert not grown(empty(since), oyster(species=species)).stalled
+    growth = grown(empty(since + 1), oyster(species=species))
+    assert growth.stall is not None
+    assert growth.stall.word == "never_started"
+
+
+@pytest.mark.parametrize(("species", "longest"), [("oyster", 21), ("pioppino", 28)])
+def test_a_jar_that_never_started_is_out_when_its_species_run_is_over(
+    species: str, longest: int
+) -> None:
+    entry = oyster(species=species)
+    assert judge(empty(longest + 1), entry)[0].verdict == "check"
+    assert judge(empty(longest + 2), entry)[0].verdict == "no-go"
+
+
+@pytest.mark.parametrize("level", [2.0, 4.0, 6.0])
+def test_a_jar_in_its_lag_does_not_stand_still(level: float) -> None:
+    for days in range(4, 11):
+        readings = [reading(n, level - 0.1 * n, half_width=1.5) for n in range(days)]
+        assert not grown(readings, oyster(species="pioppino")).stalled
+
+
+def test_readings_too_rough_for_the_expected_gain_tell_no_standstill() -> None:
+    # on day 14 at 96 % of a jar that wants 97: 0.3 points a day are left to be gained
+    percents = [*kjma(np.arange(12), t95=10.0), 96.0, 95.5, 95.0]
+    rough = [reading(n, float(p), half_width=8.0) for n, p in enumerate(percents)]
+    assert not grown(rough, oyster(species="")).stalled
