@@ -17,8 +17,8 @@ from datetime import date
 import numpy as np
 
 from jarvision.base.days import days_after
-from jarvision.growth.models import MODELS, Fit, draw_parameters, fit_curve
-from jarvision.growth.priors import Sibling, pooled_prior, species_prior
+from jarvision.growth.models import MODELS, Fit, Model, Prior, draw_parameters, fit_curve
+from jarvision.growth.priors import PRIOR_OF, Sibling, pooled_prior, species_prior
 from jarvision.growth.stall import Stall, find_stall
 from jarvision.growth.timeseries import (
     Series,
@@ -94,24 +94,30 @@ def fit_growth(
         profile, chosen, start_known=started is not None, shaken=len(piece) < len(days)
     )
     prior = pooled_prior(prior, siblings, chosen)
+    sd = chosen.alike_factor * series.sd
     fits = sorted(
-        (fit_curve(m, series.t, series.y, series.sd, prior=prior) for m in MODELS),
-        key=lambda fit: fit.aicc,
+        (
+            (fit_curve(model, series.t, series.y, sd, prior=known), known)
+            for model, known in _candidates(series, prior, chosen)
+        ),
+        key=lambda fit: fit[0].aicc,
     )
     rng = np.random.default_rng(zlib.crc32(history.entry.jar.encode()))
+    counts = _shares([fit.aicc for fit, _ in fits], chosen)
     drawn = [
         DrawnCurve(
             fit,
-            draw_parameters(fit, series.t, series.y, series.sd, count=count, rng=rng, prior=prior),
+            draw_parameters(fit, series.t, series.y, sd, count=count, rng=rng, prior=known),
         )
-        for fit, count in zip(fits, _shares(fits, chosen.draws), strict=True)
+        for (fit, known), count in zip(fits, counts, strict=True)
         if count
     ]
     ready = seen_ready
     if ready is None and not stall.days:
         level = profile.ready_percent
-        ready = _forecast(series, drawn, ready_percent=level, today=today, settings=chosen)
-    growth = _told(series, ready or Ready(), stall, model=fits[0].model.name)
+        doubt = _doubts(chosen, rng)
+        ready = _forecast(series, drawn, doubt, ready_percent=level, today=today, settings=chosen)
+    growth = _told(series, ready or Ready(), stall, model=fits[0][0].model.name)
     return _with_curve(growth, series, drawn, settings=chosen)
 
 
@@ -145,9 +151,16 @@ def _firsts(reached: BoolArray) -> BoolArray:
     return firsts
 
 
+def _doubts(settings: GrowthSettings, rng: np.random.Generator) -> tuple[FloatArray, FloatArray]:
+    """Draws of how far real jars leave every curve: a factor and days, each of normal spread."""
+    z = rng.standard_normal((2, 2 * settings.draws))
+    return np.exp(settings.misfit_share * z[0]), settings.misfit_days * z[1]
+
+
 def _forecast(
     series: Series,
     drawn: Sequence[DrawnCurve],
+    doubts: tuple[FloatArray, FloatArray],
     *,
     ready_percent: float,
     today: date,
@@ -155,9 +168,10 @@ def _forecast(
 ) -> Ready:
     """The median and an interval of when the drawn curves reach ready.
 
-    ``forecast_spread`` stretches the draws about their median: real jars are not quite the curves
-    that are fitted to them. Never before the day after the last photo, which showed that the jar
-    is not ready. Not for a stalled jar: its curve would promise what its last days deny.
+    ``forecast_spread`` stretches the draws about their median, ``doubts`` scatters them: real jars
+    are not quite the curves that are fitted to them. Never before the day after the last photo,
+    which showed that the jar is not ready. Not for a stalled jar: its curve would promise what its
+    last days deny.
     """
     times = np.concatenate([curve.times(ready_percent) for curve in drawn])
     last = float(series.t[-1])
@@ -165,6 +179,8 @@ def _forecast(
     middle = float(np.quantile(left, 0.5, method="inverted_cdf"))
     if math.isfinite(middle):
         left = middle * (left / middle) ** settings.forecast_spread
+    factor, days_off = (doubt[: len(left)] for doubt in doubts)
+    left = left * factor + days_off
     days = np.maximum(np.ceil(left - 1e-9), 1.0)
     low, high = date_interval(days, settings.interval)
     latest = (days_after(today, settings.horizon_days) - series.origin).days
@@ -214,11 +230,35 @@ def _prior_ready(series: Series, history: JarHistory, profile: SpeciesProfile) -
 
 
 # --------------------------------------------------------------------------- the record out
-def _shares(fits: Sequence[Fit], draws: int) -> list[int]:
-    """Split the draws by Akaike weights: a model's share is how far the readings favour it."""
-    aicc = np.array([fit.aicc for fit in fits])
-    weights = np.exp(-(aicc - aicc.min()) / 2)
-    return [round(draws * float(w)) for w in weights / weights.sum()]
+def _candidates(
+    series: Series, prior: Prior, settings: GrowthSettings
+) -> list[tuple[Model, Prior]]:
+    """The curves to be fitted, each with what is known beforehand in its own terms.
+
+    A jar that was partly white on its first photo may have been packed so, with spawn between the
+    contents: then every curve is tried on top of that, too. It has less to go and hardly a lag.
+    """
+    known_of = MODELS[PRIOR_OF]
+    told = [(model, prior.told_of(model, known_of=known_of)) for model in MODELS]
+    first, sd = float(np.median(series.y[:2])), float(np.median(series.sd[:2]))
+    if first - sd < settings.offset_percent or first > settings.offset_most_percent:
+        return told
+    lag = prior.lag and (settings.offset_lag_share * prior.lag[0], prior.lag[1])
+    packed = replace(prior, lag=lag)
+    return told + [
+        (model.from_offset(first), packed.told_of(model, known_of=known_of)) for model in MODELS
+    ]
+
+
+def _shares(aicc: Sequence[float], settings: GrowthSettings) -> list[int]:
+    """Split the draws: part by Akaike weights, how far the readings favour a curve, part evenly.
+
+    That a curve has fitted so far does not tell that the jar will follow it.
+    """
+    off = np.array(aicc)
+    weights = np.exp(-(off - off.min()) / 2)
+    shares = (1 - settings.model_doubt) * weights / weights.sum() + settings.model_doubt / len(off)
+    return [round(settings.draws * float(share)) for share in shares]
 
 
 def _told(series: Series, ready: Ready, stall: Stall, *, model: str = UNFITTED) -> Growth:

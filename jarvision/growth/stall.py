@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -58,42 +58,59 @@ def find_stall(
     age, started = _age_days(series, history), _has_started(kept, settings)
     if not started and (age < leap_off_days(profile, settings) or _is_empty(history, settings)):
         return _never_started(kept, history, profile, settings)
+    looks = list(_looks_back(kept, profile, siblings, settings))
+    telling = next((look for look in looks if look.tells(settings)), None)
+    if telling is None:
+        return Stall()
     flat = moved == 0 and not _rose_lately(kept, settings)
     flat &= started or age > profile.spawn_run_days[1]
-    for first in range(len(kept.t) - 3, -1, -1):
-        length = int(kept.t[-1] - kept.t[first])
-        if length > settings.stall_longest_days:
-            break
-        if length < settings.stall_days:
-            continue
-        look = _look_back(kept, first, profile, siblings, settings)
-        if look.above_slow > settings.stall_grows_z:
-            return Stall()
-        if look.expected * length < np.median(kept.sd[first:]):
-            continue
-        if length <= settings.stall_newest_days:
-            flat &= look.above_slow < settings.stall_flat_z
-        if look.p_value < settings.stall_p and look.above_slow < 0:
-            lasted = max(length, _plateau_days(kept)) if flat else settings.stall_days
-            return _stalled(lasted, look, kept, in_batch=bool(siblings), settings=settings)
-    return Stall()
+    newest = [look for look in looks if look.days <= min(telling.days, settings.stall_newest_days)]
+    flat &= all(look.above_slow < settings.stall_flat_z for look in newest)
+    lasted = max(telling.days, _plateau_days(kept)) if flat else settings.stall_days
+    return _stalled(lasted, telling, kept, in_batch=bool(siblings), settings=settings)
 
 
 @dataclass(frozen=True)
 class _Look:
-    """What a look back shows: the rate, the expected one, and how far the first is above slow.
+    """What a look back over some days shows: the rate, and the expected one.
 
-    ``above_slow`` is in standard errors, negative below ``stall_share`` of what is expected.
+    ``above_slow``: how far the rate lies above ``stall_share`` of what is expected, in standard
+    errors. ``rough``: even the expected gain is less than a reading's own uncertainty.
     """
 
+    days: int
     rate: Slope
     expected: float
     above_slow: float
+    rough: bool
 
     @property
     def p_value(self) -> float:
         """The chance of so little growth in a jar that grows at ``stall_share``."""
         return _normal_tail(-self.above_slow)
+
+    def tells(self, settings: GrowthSettings) -> bool:
+        """Say whether it tells a stall."""
+        return not self.rough and self.above_slow < 0 and self.p_value < settings.stall_p
+
+
+def _looks_back(
+    series: Series,
+    profile: SpeciesProfile,
+    siblings: Sequence[Sibling],
+    settings: GrowthSettings,
+) -> Iterator[_Look]:
+    """Look back over longer and longer times, up to one that shows growth."""
+    for first in range(len(series.t) - 3, -1, -1):
+        length = int(series.t[-1] - series.t[first])
+        if length > settings.stall_longest_days:
+            return
+        if length < settings.stall_days:
+            continue
+        look = _look_back(series, first, profile, siblings, settings)
+        if look.above_slow > settings.stall_grows_z:
+            return
+        yield look
 
 
 def _look_back(
@@ -109,7 +126,9 @@ def _look_back(
     full = _full_rate(series, profile, siblings, before=first, settings=settings)
     expected = 4 * level * (1 - level) * full
     slow = settings.stall_share * expected
-    return _Look(rate, expected, (rate.value - slow) / rate.sd)
+    days = int(series.t[-1] - series.t[first])
+    rough = expected * days < float(np.median(series.sd[first:]))
+    return _Look(days, rate, expected, (rate.value - slow) / rate.sd, rough)
 
 
 def _stalled(

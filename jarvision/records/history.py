@@ -283,7 +283,8 @@ class Growth:
     Attributes
     ----------
     model
-        ``logistic``, ``gompertz``, ``kjma-2``, ``kjma-3`` (nucleation and growth) or
+        ``logistic``, ``gompertz``, ``kjma-2``, ``kjma-3`` (nucleation and growth), ``front``,
+        ``discs``, one of these with a ``+`` (on top of what was white from the start) or
         ``too-few-days``.
     day_numbers, curve_percent
         The curve sampled for plotting: days since ``origin`` and coverage.

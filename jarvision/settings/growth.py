@@ -69,6 +69,28 @@ class GrowthSettings:
     """Power by which the drawn remaining times are spread about their median, so that the interval
     holds its share of the simulated jars (``tests/accuracy/histories``)."""
 
+    misfit_share: Annotated[float, Limits(0, 1)] = 0.3
+    """Real jars leave every curve: the time left is scattered by this, as a share of itself ..."""
+
+    misfit_days: Annotated[float, Limits(0, 5)] = 0.2
+    """... and by this, days: weather, and the part of the wall that closes last."""
+
+    alike_factor: Annotated[float, Limits(1, 5)] = 1.3
+    """Errors of days that follow each other are alike, so that n days say less than n: curves are
+    fitted to readings this much less sure than they say."""
+
+    model_doubt: Annotated[float, Limits(0, 1)] = 0.3
+    """This share of the draws is split evenly among the curves, whatever fits best so far."""
+
+    offset_percent: Annotated[float, Limits(0, 100)] = 12.0
+    """A jar that was surely read this far covered on its first days may have been packed so ..."""
+
+    offset_most_percent: Annotated[float, Limits(0, 100)] = 60.0
+    """... but hardly further than this."""
+
+    offset_lag_share: Annotated[float, Limits(0, 1)] = 0.5
+    """The lag of such a jar, as a share of an ordinary one: growth goes on from many places."""
+
     horizon_days: Annotated[int, Limits(1, 1000)] = 120
     """No forecast further than this from today: longer than the slowest species' spawn run."""
 

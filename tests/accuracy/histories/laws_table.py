@@ -15,7 +15,7 @@ from .telling import Said, Told
 
 RIGHT_TO_ASK = frozenset({
     "overdue", "pins", "old_photo", "newer_refused", "dated_ahead", "dated_before_start",
-    "date_ignored", "little_seen",
+    "date_ignored", "little_seen", "late",
 })  # fmt: skip
 """Findings that ask for a look with reason: the jar, or its photos, are not in order."""
 

@@ -74,8 +74,9 @@ def _grown(entry: JarEntry, law: str, seed: int, run: float, rng: np.random.Gene
     lag = run_days * rng.uniform(0.06, 0.28)
     fill = rng.uniform(75.0, 105.0)
     top = profile.front_mm_per_day[1]
-    if law == "top":
-        run_days = max(run_days, lag + fill / (0.8 * top))
+    if law == "top":  # a low jar, so that the front gets down in about the species' time
+        fill *= 0.75
+        run_days = max(run_days, lag + fill / (0.95 * top))
     if law == "layers":
         run_days *= rng.uniform(0.5, 0.85)
         lag = run_days * rng.uniform(0.03, 0.12)
