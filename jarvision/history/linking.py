@@ -98,6 +98,18 @@ def turned(patch: Patch, by_deg: float, up_mm: float = 0.0) -> Patch:
     return replace(patch, angle_deg=angle, height_mm=patch.height_mm + up_mm, outline=outline)
 
 
+def round_share(patch: Patch, radius_mm: float) -> float | None:
+    """The share that a patch fills of the smallest circle about it; None without an outline."""
+    import cv2
+
+    if not patch.outline:
+        return None
+    scale = np.array([math.radians(1.0) * radius_mm, 1.0])
+    points = (np.array(patch.outline) * scale).astype(np.float32)
+    _, around_mm = cv2.minEnclosingCircle(points)
+    return min(100.0 * patch.area_cm2 / (math.pi * max(around_mm, 1.0) ** 2), 1.0)
+
+
 # --------------------------------------------------------------------------- links over days
 def link(tracks: Sequence[Track], today: DayPatches, *, settings: TrackingSettings) -> list[Track]:
     """Continue the tracks with the patches of a day; unmatched patches start new tracks.

@@ -102,7 +102,8 @@ class TrackedPatch:
 
     The name is that of its first day; ``kind`` is today's (a mould may change colour).
     ``mm_per_day`` is the speed of its edge, outwards positive, with its standard uncertainty; None
-    on its ``first_day``.
+    on its ``first_day``. ``round_share`` is the share that it fills of the smallest circle about
+    it, None where its outline is not known.
     """
 
     patch: str
@@ -114,6 +115,7 @@ class TrackedPatch:
     mm_per_day: float | None = None
     sd_mm_per_day: float | None = None
     first_day: date | None = None
+    round_share: float | None = None
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from datetime import date
 
-from jarvision.records import Finding
+from jarvision.records import Finding, TrackedPatch
 from jarvision.records.wording import Fact
 from jarvision.verdict.evidence import Case, is_thin, surely_covered
 from jarvision.verdict.vanished import vanished
@@ -111,10 +111,21 @@ def _last_doubts(case: Case) -> list[Finding]:
     if case.last.day < refused <= case.today:
         found.append(Finding.of("newer_refused", "check", last=case.last.day, refused_on=refused))
     bare = [p for p in case.last.patches if p.kind == "bare"]
-    largest = max((p.area_cm2 for p in bare), default=0.0)
-    if largest >= case.limits.bare_check_cm2 and not is_thin(case):
+    counted = [p for p in bare if _is_island(case, p)] if is_thin(case) else bare
+    largest = max((p.area_cm2 for p in counted), default=0.0)
+    if largest >= case.limits.bare_check_cm2:
         found.append(Finding.of("bare_left", "check", area_cm2=largest))
     return found + _never_seen_growing(case) + vanished(case)
+
+
+def _is_island(case: Case, patch: TrackedPatch) -> bool:
+    """Say whether a bare area of a thin species is more than a gap of its lace.
+
+    It is as large as a dead one, compact, as far as its outline is known, and does not close.
+    """
+    limits = case.limits
+    compact = patch.round_share is None or patch.round_share >= limits.island_round_share
+    return patch.area_cm2 >= limits.dead_patch_cm2 and compact and patch.trend != "closing"
 
 
 def _never_seen_growing(case: Case) -> list[Finding]:

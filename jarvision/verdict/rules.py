@@ -195,8 +195,9 @@ def _wet(case: Case) -> list[Finding]:
 def _dead_patch(case: Case) -> list[Finding]:
     """Find bare islands that stand still although the jar is late for them.
 
-    A species that stays thin shows such areas when all is well: then a person must look. An area
-    over a large part of the wall is no island: the jar has not grown there yet.
+    They are looked at first, and end the jar when they have stood still for longer. A species that
+    stays thin shows such areas when all is well: then a person must look. An area over a large part
+    of the wall is no island: the jar has not grown there yet.
     """
     found = (_dead(case, patch) for patch in case.last.patches if patch.kind == "bare")
     return [finding for finding in found if finding]
@@ -212,11 +213,13 @@ def _dead(case: Case, patch: TrackedPatch) -> Finding | None:
     if not still.proves(limits):
         return None
     rest = min(case.last.coverage.percent / (1 - share), 100.0)
-    if rest < limits.dead_patch_rest_percent and not beyond_run(case, age_days(case)):
+    late = min(limits.dead_patch_rest_percent, case.profile.ready_percent)
+    if rest < late and not beyond_run(case, age_days(case)):
         return None
+    sure = still.days >= limits.dead_patch_out_days and not is_thin(case)
     return Finding.of(
         "dead_patch",
-        "check" if is_thin(case) else "no-go",
+        "no-go" if sure else "check",
         day=case.last.day,
         patch=patch.patch,
         days=still.days,
@@ -227,11 +230,15 @@ def _dead(case: Case, patch: TrackedPatch) -> Finding | None:
 
 @dataclass(frozen=True)
 class _Standstill:
-    """For how long an area has not been closing: days, sightings and days with a photo."""
+    """For how long an area has not been closing: days, sightings and days with a photo.
+
+    ``left`` is the share of its first area that is still bare.
+    """
 
     days: int
     sightings: int
     photographed: int
+    left: float
 
     def proves(self, limits: VerdictSettings) -> bool:
         """Say whether that is long, and seen often enough."""
@@ -239,6 +246,7 @@ class _Standstill:
             self.days >= limits.dead_patch_days
             and self.sightings >= limits.dead_patch_sightings
             and self.sightings >= limits.dead_patch_seen_share * self.photographed
+            and self.left >= limits.dead_patch_left_share
         )
 
 
@@ -248,16 +256,17 @@ def _standstill(case: Case, patch: TrackedPatch) -> _Standstill:
     A day's trend compares it with the days before, so the time starts at the sighting before the
     first of the unbroken run of ``still`` or ``growing`` days.
     """
-    sightings = [(d.day, p.trend) for d in case.days for p in d.patches if p.patch == patch.patch]
-    since, count = sightings[-1][0], 0
-    for day, word in reversed(sightings):
-        since, count = day, count + 1
-        if word not in ("still", "growing"):
+    sightings = [(d.day, p) for d in case.days for p in d.patches if p.patch == patch.patch]
+    since, count, area = sightings[-1][0], 0, patch.area_cm2
+    for day, seen in reversed(sightings):
+        since, count, area = day, count + 1, seen.area_cm2
+        if seen.trend not in ("still", "growing"):
             break
     return _Standstill(
         days=(case.last.day - since).days,
         sightings=count,
         photographed=sum(d.day >= since for d in case.days),
+        left=patch.area_cm2 / max(area, 1e-6),
     )
 
 
