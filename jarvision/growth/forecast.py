@@ -76,49 +76,94 @@ def fit_growth(
     the draws are seeded by the jar's name.
     """
     chosen = (settings or Settings()).growth
-    started = history.entry.started
-    days = tuple(d for d in history.days if (started or d.day) <= d.day <= today)
-    if not days:
-        return Growth(model=UNFITTED, origin=started)
-    piece = last_piece(days, chosen)
-    series = as_series(piece, started, chosen)
-    kept = without_bad_readings(series, chosen)
-    seen_ready = _seen_ready(kept, profile.ready_percent)
-    stall = find_stall(series, history, profile, settings=chosen, siblings=siblings)
+    record = _record(history, profile, today, siblings, chosen)
+    if record is None:
+        return Growth(model=UNFITTED, origin=history.entry.started)
+    series, ready, stall = record.series, record.seen_ready, record.stall
+    open_ended = ready is None and not stall.days
     if len(series.t) < chosen.min_days or np.ptp(series.y) < chosen.min_rise_points:
-        ready = seen_ready
-        if ready is None and not stall.days:
+        if open_ended:
             ready = _prior_ready(series, history, profile)
         return _told(series, ready or Ready(), stall)
     prior = species_prior(
-        profile, chosen, start_known=started is not None, shaken=len(piece) < len(days)
-    )
-    prior = pooled_prior(prior, siblings, chosen)
-    sd = chosen.alike_factor * series.sd
-    fits = sorted(
-        (
-            (fit_curve(model, series.t, series.y, sd, prior=known), known)
-            for model, known in _candidates(series, prior, chosen)
-        ),
-        key=lambda fit: fit[0].aicc,
+        profile, chosen, start_known=history.entry.started is not None, shaken=record.shaken
     )
     rng = np.random.default_rng(zlib.crc32(history.entry.jar.encode()))
-    counts = _shares([fit.aicc for fit, _ in fits], chosen)
-    drawn = [
-        DrawnCurve(
-            fit,
-            draw_parameters(fit, series.t, series.y, sd, count=count, rng=rng, prior=known),
-        )
+    drawn = _draw_curves(series, pooled_prior(prior, siblings, chosen), chosen, rng)
+    if open_ended:
+        level, doubt = profile.ready_percent, _doubts(chosen, rng)
+        ready = _forecast(series, drawn, doubt, ready_percent=level, today=today, settings=chosen)
+    growth = _told(series, ready or Ready(), stall, model=drawn[0].fit.model.name)
+    return _with_curve(growth, series, drawn, settings=chosen)
+
+
+def seen_growth(
+    history: JarHistory,
+    profile: SpeciesProfile,
+    *,
+    today: date,
+    siblings: Sequence[Sibling] = (),
+    settings: Settings | None = None,
+) -> Growth:
+    """What has been seen of a jar's growth: its stall, or since when it is ready; no forecast.
+
+    Whether a jar is go or no-go stands on this alone.
+    """
+    chosen = (settings or Settings()).growth
+    record = _record(history, profile, today, siblings, chosen)
+    if record is None:
+        return Growth(model=UNFITTED, origin=history.entry.started)
+    return _told(record.series, record.seen_ready or Ready(), record.stall)
+
+
+@dataclass(frozen=True)
+class _Record:
+    """A jar's record since its last shake, and what it shows without a curve."""
+
+    series: Series
+    shaken: bool
+    seen_ready: Ready | None
+    stall: Stall
+
+
+def _record(
+    history: JarHistory,
+    profile: SpeciesProfile,
+    today: date,
+    siblings: Sequence[Sibling],
+    settings: GrowthSettings,
+) -> _Record | None:
+    """The record up to a day; None where there is none."""
+    started = history.entry.started
+    days = tuple(d for d in history.days if (started or d.day) <= d.day <= today)
+    if not days:
+        return None
+    piece = last_piece(days, settings)
+    series = as_series(piece, started, settings)
+    return _Record(
+        series=series,
+        shaken=len(piece) < len(days),
+        seen_ready=_seen_ready(without_bad_readings(series, settings), profile.ready_percent),
+        stall=find_stall(series, history, profile, settings=settings, siblings=siblings),
+    )
+
+
+def _draw_curves(
+    series: Series, prior: Prior, settings: GrowthSettings, rng: np.random.Generator
+) -> list[DrawnCurve]:
+    """Fit all curves, and draw of each its share; the one that fits best first."""
+    t, y, sd = series.t, series.y, settings.alike_factor * series.sd
+    fits = [
+        (fit_curve(model, t, y, sd, prior=known), known)
+        for model, known in _candidates(series, prior, settings)
+    ]
+    fits.sort(key=lambda fit: fit[0].aicc)
+    counts = _shares([fit.aicc for fit, _ in fits], settings)
+    return [
+        DrawnCurve(fit, draw_parameters(fit, t, y, sd, count=count, rng=rng, prior=known))
         for (fit, known), count in zip(fits, counts, strict=True)
         if count
     ]
-    ready = seen_ready
-    if ready is None and not stall.days:
-        level = profile.ready_percent
-        doubt = _doubts(chosen, rng)
-        ready = _forecast(series, drawn, doubt, ready_percent=level, today=today, settings=chosen)
-    growth = _told(series, ready or Ready(), stall, model=fits[0][0].model.name)
-    return _with_curve(growth, series, drawn, settings=chosen)
 
 
 # --------------------------------------------------------------------------- ready
@@ -128,7 +173,8 @@ def _seen_ready(series: Series, ready_percent: float) -> Ready | None:
     ``series`` is without bad readings. It is ready since the first day at or above
     ``ready_percent`` after which no two days in a row lay surely below it, nor the very next (a
     ``high`` below the level): one low day alone may be misread. The interval: the first such day
-    whose ``high`` reaches the level, and the first whose ``low`` does (None while none has).
+    whose ``high`` reaches the level, and the first whose ``low`` does (None while none has). Where
+    days without a photo lie before it, it was ready in the middle of them.
     """
     if series.y[-1] < ready_percent:
         return None
@@ -139,7 +185,11 @@ def _seen_ready(series: Series, ready_percent: float) -> Ready | None:
 
     def first(values: FloatArray) -> date | None:
         hits = np.flatnonzero(values[since:] >= ready_percent)
-        return series.day(since + int(hits[0])) if hits.size else None
+        if not hits.size:
+            return None
+        at = since + int(hits[0])
+        unseen = int(series.t[at] - series.t[at - 1]) - 1 if at else 0
+        return days_after(series.day(at), -(unseen // 2))
 
     return Ready(first(series.y), first(series.high), first(series.low))
 

@@ -138,7 +138,7 @@ def link(tracks: Sequence[Track], today: DayPatches, *, settings: TrackingSettin
             )
         taken = {free[b] for _, b in pairs}
         free = [j for j in free if j not in taken]
-    continued = _with_parted(continued, today)
+    continued = _with_parted(continued, today, settings)
     counts = Counter(t.name.rsplit("-", 1)[0] for t in continued)
     for j in free:
         kind = patches[j].kind
@@ -147,21 +147,27 @@ def link(tracks: Sequence[Track], today: DayPatches, *, settings: TrackingSettin
     return continued
 
 
-def _with_parted(tracks: Sequence[Track], today: DayPatches) -> list[Track]:
+def _with_parted(
+    tracks: Sequence[Track], today: DayPatches, settings: TrackingSettings
+) -> list[Track]:
     """The tracks, those parted that are missed today for the first time while others lie there."""
     last = max((t.days[-1] for t in tracks if t.days[-1] != today.day), default=None)
     return [
         replace(t, parted=True)
-        if t.days[-1] == last and t.frame == today.frame and _lies_under(t.patches[-1], today)
+        if t.days[-1] == last
+        and t.frame == today.frame
+        and _area_over(t.patches[-1], today) >= settings.parted_share * t.patches[-1].area_cm2
         else t
         for t in tracks
     ]
 
 
-def _lies_under(patch: Patch, today: DayPatches) -> bool:
-    """Say whether a patch of its kind lies over the place of a patch today."""
-    same = [p for p in today.patches if p.kind == patch.kind]
-    return any(_overlap(patch, p, today.radius_mm) > 0 for p in same if patch.outline and p.outline)
+def _area_over(patch: Patch, today: DayPatches) -> float:
+    """The area of today's patches of its kind that lie over the place of a patch, cm2."""
+    same = [p for p in today.patches if p.kind == patch.kind and p.outline]
+    if not patch.outline:
+        return 0.0
+    return sum(p.area_cm2 for p in same if _overlap(patch, p, today.radius_mm) > 0)
 
 
 def match(

@@ -124,6 +124,9 @@ class VerdictSettings:
     late_factor: Annotated[float, Limits(1)] = 1.5
     """Not ready after this many times the species' longest spawn run asks for a look."""
 
+    change_told_days: Annotated[int, Limits(1, 14)] = 3
+    """A go that was a no-go so many days ago, or the other way round, says what has changed."""
+
     sure_days: Annotated[int, Limits(2)] = 2
     """Days whose lower bound must reach ready before a go: one reading is never enough."""
 

@@ -13,6 +13,7 @@ from jarvision.records import (
     JarDay,
     JarHistory,
     Reading,
+    TrackedPatch,
     VerdictWord,
 )
 from jarvision.register.species import SpeciesProfile
@@ -88,6 +89,11 @@ def wall_cm2(case: Case) -> float:
 def is_thin(case: Case) -> bool:
     """Say whether the species grows so thin that gaps are part of its ready look."""
     return case.profile.ready_percent < case.limits.thin_below_percent
+
+
+def is_compact(case: Case, patch: TrackedPatch) -> bool:
+    """Say whether an area is an island, not a gap in lace; without an outline it counts as one."""
+    return patch.round_share is None or patch.round_share >= case.limits.island_round_share
 
 
 def age_days(case: Case) -> int | None:

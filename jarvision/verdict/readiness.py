@@ -11,7 +11,7 @@ from datetime import date
 
 from jarvision.records import Finding, TrackedPatch
 from jarvision.records.wording import Fact
-from jarvision.verdict.evidence import Case, is_thin, surely_covered
+from jarvision.verdict.evidence import Case, is_compact, is_thin, surely_covered
 from jarvision.verdict.vanished import vanished
 
 
@@ -123,9 +123,8 @@ def _is_island(case: Case, patch: TrackedPatch) -> bool:
 
     It is as large as a dead one, compact, as far as its outline is known, and does not close.
     """
-    limits = case.limits
-    compact = patch.round_share is None or patch.round_share >= limits.island_round_share
-    return patch.area_cm2 >= limits.dead_patch_cm2 and compact and patch.trend != "closing"
+    large = patch.area_cm2 >= case.limits.dead_patch_cm2
+    return large and is_compact(case, patch) and patch.trend != "closing"
 
 
 def _never_seen_growing(case: Case) -> list[Finding]:

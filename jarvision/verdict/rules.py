@@ -41,6 +41,7 @@ from jarvision.verdict.evidence import (
     area_and_confidence,
     beyond_run,
     ignored_date,
+    is_compact,
     is_thin,
     wall_cm2,
 )
@@ -208,6 +209,8 @@ def _dead(case: Case, patch: TrackedPatch) -> Finding | None:
     limits = case.limits
     share = patch.area_cm2 / wall_cm2(case)
     if patch.area_cm2 < limits.dead_patch_cm2 or share > limits.island_share:
+        return None
+    if is_thin(case) and not is_compact(case, patch):
         return None
     still = _standstill(case, patch)
     if not still.proves(limits):

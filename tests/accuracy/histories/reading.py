@@ -85,9 +85,9 @@ class ReaderError:
 
 
 _SEEN = ReaderError(
-    bias_sd_points=1.0, daily_scale_points=1.0, daily_dof=4.0, edge_share=0.4, big_turn=0.0,
+    bias_sd_points=1.0, daily_scale_points=1.0, daily_dof=4.0, edge_share=0.3, big_turn=0.0,
     missed_day=0.08, doubled_photo=0.0, false_bare=0.03, false_mould=0.002, drift_sd_points=1.0,
-    outlier=1 / 40, edge_width=0.45,
+    outlier=1 / 40, edge_width=0.3,
 )  # fmt: skip
 READERS = {
     "rendered": ReaderError(),
