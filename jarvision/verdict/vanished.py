@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from jarvision.records import Finding, JarDay, TrackedPatch
 from jarvision.records.wall import radius_mm
 from jarvision.verdict.evidence import Case, wall_cm2
@@ -52,7 +54,7 @@ def _gone_too_soon(case: Case, name: str, sightings: Sightings) -> Finding | Non
     dead = _was_dead(case, sightings, number)
     if _white_days(case, number) >= (limits.dead_forgotten_days if dead else limits.forgotten_days):
         return None
-    left = sum(p.area_cm2 for p in after.patches if p.patch == name)
+    left = sum(p.area_cm2 for p in after.patches if _lies_in(p, patch, name, case.wall_radius_mm))
     days = (after.day - before.day).days
     front = 0.0 if dead and left == 0.0 else case.profile.front_mm_per_day[1] * days
     if radius_mm(patch.area_cm2) - radius_mm(left) <= front:
@@ -66,6 +68,15 @@ def _gone_too_soon(case: Case, name: str, sightings: Sightings) -> Finding | Non
         last_seen=before.day,
         days=days,
     )
+
+
+def _lies_in(later: TrackedPatch, patch: TrackedPatch, name: str, wall_radius_mm: float) -> bool:
+    """Say whether a later bare area is what is left of one: of its name, or a part of its place."""
+    if later.kind != "bare" or later.patch == name:
+        return later.patch == name
+    turn_deg = (later.angle_deg - patch.angle_deg + 180.0) % 360.0 - 180.0
+    away_mm = math.hypot(math.radians(turn_deg) * wall_radius_mm, later.height_mm - patch.height_mm)
+    return away_mm <= radius_mm(patch.area_cm2)
 
 
 def _was_dead(case: Case, sightings: Sightings, last: int) -> bool:

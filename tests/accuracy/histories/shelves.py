@@ -27,6 +27,8 @@ FATES: dict[str, float] = {
 }  # fmt: skip
 DEAD_TURNED = 0.15
 """Share of the dead patches that are turned out of sight when the rest is about full."""
+DENSER = {"two phase": 6.0, "richards": 2.0}
+"""Laws that run fast for a part of the time: more nuclei, so that no front outruns its species."""
 LONGEST = 90
 """No record is longer, days."""
 
@@ -82,7 +84,7 @@ def _grown(entry: JarEntry, law: str, seed: int, run: float, rng: np.random.Gene
         lag = run_days * rng.uniform(0.03, 0.12)
     speed = rng.uniform(profile.front_mm_per_day[0], 0.8 * top)
     # so many nuclei that the wall is full after the run (Kolmogorov: 1 - exp(-pi N v2 t2))
-    needed = 3.0 / (np.pi * (speed / 10 * (run_days - lag)) ** 2)
+    needed = DENSER.get(law, 1.0) * 3.0 / (np.pi * (speed / 10 * (run_days - lag)) ** 2)
     return Plan(
         entry=entry,
         story="healthy",
@@ -90,7 +92,7 @@ def _grown(entry: JarEntry, law: str, seed: int, run: float, rng: np.random.Gene
         radius_mm=rng.uniform(40.0, 48.0),
         fill_mm=fill,
         speed_mm_per_day=speed,
-        nuclei_per_cm2=float(np.clip(needed, 0.02, 0.5)),
+        nuclei_per_cm2=float(np.clip(needed, 0.02, 1.0)),
         lag_days=lag,
         spread_days=rng.uniform(0.3, 1.2),
         day_factors=(),
