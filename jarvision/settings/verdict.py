@@ -78,7 +78,7 @@ class VerdictSettings:
     """How long a bare area must have stood still: islands close within 3 to 4 days (common
     practice, no source)."""
 
-    dead_patch_out_days: Annotated[int, Limits(3)] = 5
+    dead_patch_out_days: Annotated[int, Limits(3)] = 4
     """... and for how long, to end the jar: before, it is looked at. Islands near the edge of the
     view close slowly, and are cut off by it."""
 
