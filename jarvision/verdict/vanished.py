@@ -35,7 +35,7 @@ def _gone_too_soon(case: Case, name: str, sightings: Sightings) -> Finding | Non
     """Compare an area's last sighting at which it stood still with the next day that has a photo.
 
     Not where it was no island: so large that growth had just not come there yet, or of before a
-    shake. One that was dead does not close altogether before the next photo, however late.
+    shake. One that was dead may close slowly, if at all, but is not gone by the next photo.
     """
     limits = case.limits
     still = [
@@ -56,7 +56,8 @@ def _gone_too_soon(case: Case, name: str, sightings: Sightings) -> Finding | Non
         return None
     left = sum(p.area_cm2 for p in after.patches if _lies_in(p, patch, name, case.wall_radius_mm))
     days = (after.day - before.day).days
-    front = 0.0 if dead and left == 0.0 else case.profile.front_mm_per_day[1] * days
+    slowest, fastest = case.profile.front_mm_per_day
+    front = (slowest if left else 0.0) * days if dead else fastest * days
     if radius_mm(patch.area_cm2) - radius_mm(left) <= front:
         return None
     return Finding.of(

@@ -68,3 +68,8 @@ def test_a_dead_area_does_not_close_in_the_days_between_two_photos() -> None:
     dead = {n: [square(10.0)] for n in range(11, 17)}
     story = healthy(21, skip=(17, 18))
     assert found(verdict_of(dead, story)) == ["vanished"]
+
+
+def test_a_speck_that_is_left_of_a_dead_area_does_not_show_that_it_closed() -> None:
+    dead = {n: [square(17.0)] for n in range(11, 17)}
+    assert found(verdict_of({**dead, 17: [square(5.0)]}, healthy(20))) == ["vanished"]
