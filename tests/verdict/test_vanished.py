@@ -43,7 +43,7 @@ def test_an_area_of_before_a_shake_says_nothing_of_the_wall_after_it() -> None:
 
 def test_an_area_that_falls_apart_lives_on_under_other_names() -> None:
     whole = {n: [square(30.0)] for n in range(9, 14)}
-    parts = {14: [square(16.0, -14.0), square(16.0, 14.0)], 15: [square(5.0, -14.0)]}
+    parts = {14: [square(19.0, -13.0), square(19.0, 13.0)], 15: [square(5.0, -13.0)]}
     verdict = verdict_of({**whole, **parts}, healthy(17))
     assert "vanished" not in found(verdict)
     for left in ({}, {14: [square(8.0, -14.0)]}):  # a small one may be another side's
