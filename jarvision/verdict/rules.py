@@ -9,7 +9,7 @@ has nothing to say. It finds words and numbers; sentences are made of them by
 2. off-colour, not normal for the species: large or on two photos -> no-go; else check, until its
    place was seen again without it (a large area is never forgotten)
 3. wet -> check; large -> no-go
-4. dead patch: bare, standing still in a late jar -> no-go; in a thin species -> check
+4. dead patch: bare, standing still in a late jar -> check; longer -> no-go, but in a thin species
 5. fast front: white that runs faster than the species -> check
 6. stall -> check; long -> no-go
 7. late: not ready long after its species should be -> check
