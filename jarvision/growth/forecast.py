@@ -83,7 +83,7 @@ def fit_growth(
     open_ended = ready is None and not stall.days
     if len(series.t) < chosen.min_days or np.ptp(series.y) < chosen.min_rise_points:
         if open_ended:
-            ready = _prior_ready(series, history, profile)
+            ready = _prior_ready(series, history, profile, chosen)
         return _told(series, ready or Ready(), stall)
     prior = species_prior(
         profile, chosen, start_known=history.entry.started is not None, shaken=record.shaken
@@ -261,13 +261,17 @@ def date_interval(days: FloatArray, interval: float) -> tuple[float, float]:
     return float(best[0]), float(best[1])
 
 
-def _prior_ready(series: Series, history: JarHistory, profile: SpeciesProfile) -> Ready:
+def _prior_ready(
+    series: Series, history: JarHistory, profile: SpeciesProfile, settings: GrowthSettings
+) -> Ready:
     """The species' own spawn run as a forecast, where the jar's start is known.
 
-    None once the jar is older than the species allows: then nothing is known.
+    A jar that was packed partly white has less to go: the run is the shorter by that share, or not,
+    for all that is known yet. None once the jar is older than the species allows.
     """
-    started = history.entry.started
+    started, packed = history.entry.started, _packed_percent(series, settings)
     low_days, high_days = profile.spawn_run_days
+    low_days *= 1.0 - packed / 100.0
     if started is None:
         return Ready()
     earliest = days_after(series.day(-1), 1)
@@ -290,14 +294,21 @@ def _candidates(
     """
     known_of = MODELS[PRIOR_OF]
     told = [(model, prior.told_of(model, known_of=known_of)) for model in MODELS]
-    first, sd = float(np.median(series.y[:2])), float(np.median(series.sd[:2]))
-    if first - sd < settings.offset_percent or first > settings.offset_most_percent:
+    first = _packed_percent(series, settings)
+    if first == 0.0:
         return told
     lag = prior.lag and (settings.offset_lag_share * prior.lag[0], prior.lag[1])
     packed = replace(prior, lag=lag)
     return told + [
         (model.from_offset(first), packed.told_of(model, known_of=known_of)) for model in MODELS
     ]
+
+
+def _packed_percent(series: Series, settings: GrowthSettings) -> float:
+    """How far the jar was covered on its first days, if it may have been packed so; else 0."""
+    first, sd = float(np.median(series.y[:2])), float(np.median(series.sd[:2]))
+    surely = first - sd >= settings.offset_percent and first <= settings.offset_most_percent
+    return first if surely else 0.0
 
 
 def _shares(aicc: Sequence[float], settings: GrowthSettings) -> list[int]:

@@ -97,8 +97,8 @@ class VerdictSettings:
     full wall: its place was white on each of them, unless the jar was turned."""
 
     dead_forgotten_days: Annotated[int, Limits(3)] = 6
-    """... and one that had stood still as long as a dead one after so many: such an area does not
-    heal, and a jar turned away shows a full wall, too."""
+    """... and one that had stood still as a dead one does after so many. One that would have ended
+    the jar is not forgotten: it does not heal, and a jar turned away shows a full wall, too."""
 
     island_share: Annotated[float, Limits(0, 1)] = 0.25
     """A bare area over more than this share of the wall in view is no island: growth has not come

@@ -16,7 +16,8 @@ def vanished(case: Case) -> list[Finding]:
     """Doubt a jar in which an area that stood still is gone sooner than the front could close it.
 
     Then the jar was turned, or the photos do not agree: the area may stand on the other side. Its
-    place seen again without it ends the doubt, and so do days on which nothing is bare.
+    place seen again without it ends the doubt, and so do days on which nothing is bare, but for an
+    area that would have ended the jar.
     """
     seen: dict[str, Sightings] = {}
     for number, day in enumerate(case.days):
@@ -51,8 +52,12 @@ def _gone_too_soon(case: Case, name: str, sightings: Sightings) -> Finding | Non
         return None
     if any(day > before.day for day in case.shaken):
         return None
-    dead = _was_dead(case, sightings, number)
-    if _white_days(case, number) >= (limits.dead_forgotten_days if dead else limits.forgotten_days):
+    stood = _stood_dead(case, sightings, number)
+    dead = stood >= limits.dead_patch_days
+    white, forgotten = _white_days(case, number), limits.forgotten_days
+    if stood < limits.dead_patch_out_days and white >= (
+        limits.dead_forgotten_days if dead else forgotten
+    ):
         return None
     left = sum(p.area_cm2 for p in after.patches if _lies_in(p, patch, name, case.wall_radius_mm))
     days = (after.day - before.day).days
@@ -80,18 +85,18 @@ def _lies_in(later: TrackedPatch, patch: TrackedPatch, name: str, wall_radius_mm
     return away_mm <= radius_mm(patch.area_cm2)
 
 
-def _was_dead(case: Case, sightings: Sightings, last: int) -> bool:
-    """Say whether an area had stood still up to a day as a dead one does, the rest being full."""
+def _stood_dead(case: Case, sightings: Sightings, last: int) -> int:
+    """Return for how many days an area had stood still up to one, the rest being full; else 0."""
     limits, since, count = case.limits, last, 0
     share = sightings[-1][1].area_cm2 / wall_cm2(case)
     if case.days[last].coverage.percent < limits.dead_patch_rest_percent * (1 - share):
-        return False
+        return 0
     for number, patch in reversed([s for s in sightings if s[0] <= last]):
         since, count = number, count + 1
         if patch.trend not in ("still", "growing"):
             break
     stood = (case.days[last].day - case.days[since].day).days
-    return stood >= limits.dead_patch_days and count >= limits.dead_patch_sightings
+    return stood if count >= limits.dead_patch_sightings else 0
 
 
 def _white_days(case: Case, number: int) -> int:

@@ -52,6 +52,13 @@ def test_a_jar_that_was_packed_half_white_is_not_given_its_species_whole_run(pac
     assert np.mean(held) >= 0.75
 
 
+def test_on_its_first_days_a_jar_packed_half_white_may_be_ready_sooner_than_its_species() -> None:
+    packed, bare = (grow(np.array([first, first + 1.0])) for first in (40.0, 1.0))
+    assert bare.ready_low == day(12)
+    assert packed.ready_low == day(7)
+    assert packed.ready_high == bare.ready_high
+
+
 def test_an_interval_has_room_for_what_no_curve_knows() -> None:
     for level, least in ((30.0, 3), (50.0, 2), (75.0, 1)):
         now = int(np.argmax(kjma(np.arange(20)) >= level)) + 1

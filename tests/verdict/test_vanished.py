@@ -56,12 +56,17 @@ def test_an_area_gone_while_the_wall_grew_is_forgotten_after_full_days() -> None
     assert verdict_of(still, story).verdict == "go"
 
 
-def test_a_dead_area_that_is_gone_is_forgotten_later_than_any_other() -> None:
-    dead = {n: [square(17.0)] for n in range(11, 17)}
+def test_an_area_that_stood_still_as_a_dead_one_is_forgotten_later_than_any_other() -> None:
+    dead = {n: [square(17.0)] for n in range(11, 15)}
     later = Settings().verdict.dead_forgotten_days
     for white in range(1, later + 1):
-        verdict = verdict_of(dead, healthy(17 + white))
+        verdict = verdict_of(dead, healthy(15 + white))
         assert (verdict.verdict == "go") == (white >= later), white
+
+
+def test_one_that_would_have_ended_the_jar_is_not_forgotten() -> None:
+    dead = {n: [square(17.0)] for n in range(11, 17)}
+    assert found(verdict_of(dead, healthy(24))) == ["vanished"]
 
 
 def test_a_dead_area_does_not_close_in_the_days_between_two_photos() -> None:
