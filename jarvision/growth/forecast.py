@@ -17,11 +17,17 @@ from datetime import date
 import numpy as np
 
 from jarvision.base.days import days_after
-from jarvision.growth.models import MODELS, Fit, draw_parameters, fit_curve
-from jarvision.growth.priors import Sibling, pooled_prior, species_prior
+from jarvision.growth.models import MODELS, Fit, Model, Prior, draw_parameters, fit_curve
+from jarvision.growth.priors import PRIOR_OF, Sibling, pooled_prior, species_prior
 from jarvision.growth.stall import Stall, find_stall
-from jarvision.growth.timeseries import Series, as_series, last_piece, rate_of
-from jarvision.records import FloatArray, Growth, JarHistory
+from jarvision.growth.timeseries import (
+    Series,
+    as_series,
+    last_piece,
+    rate_of,
+    without_bad_readings,
+)
+from jarvision.records import BoolArray, FloatArray, Growth, JarHistory
 from jarvision.register.species import SpeciesProfile
 from jarvision.settings.groups import Settings
 from jarvision.settings.growth import GrowthSettings
@@ -70,66 +76,141 @@ def fit_growth(
     the draws are seeded by the jar's name.
     """
     chosen = (settings or Settings()).growth
+    record = _record(history, profile, today, siblings, chosen)
+    if record is None:
+        return Growth(model=UNFITTED, origin=history.entry.started)
+    series, ready, stall = record.series, record.seen_ready, record.stall
+    open_ended = ready is None and not stall.days
+    if len(series.t) < chosen.min_days or np.ptp(series.y) < chosen.min_rise_points:
+        if open_ended:
+            ready = _prior_ready(series, history, profile, chosen)
+        return _told(series, ready or Ready(), stall)
+    prior = species_prior(
+        profile, chosen, start_known=history.entry.started is not None, shaken=record.shaken
+    )
+    rng = np.random.default_rng(zlib.crc32(history.entry.jar.encode()))
+    drawn = _draw_curves(series, pooled_prior(prior, siblings, chosen), chosen, rng)
+    if open_ended:
+        level, doubt = profile.ready_percent, _doubts(chosen, rng)
+        ready = _forecast(series, drawn, doubt, ready_percent=level, today=today, settings=chosen)
+    growth = _told(series, ready or Ready(), stall, model=drawn[0].fit.model.name)
+    return _with_curve(growth, series, drawn, settings=chosen)
+
+
+def seen_growth(
+    history: JarHistory,
+    profile: SpeciesProfile,
+    *,
+    today: date,
+    siblings: Sequence[Sibling] = (),
+    settings: Settings | None = None,
+) -> Growth:
+    """What has been seen of a jar's growth: its stall, or since when it is ready; no forecast.
+
+    Whether a jar is go or no-go stands on this alone.
+    """
+    chosen = (settings or Settings()).growth
+    record = _record(history, profile, today, siblings, chosen)
+    if record is None:
+        return Growth(model=UNFITTED, origin=history.entry.started)
+    return _told(record.series, record.seen_ready or Ready(), record.stall)
+
+
+@dataclass(frozen=True)
+class _Record:
+    """A jar's record since its last shake, and what it shows without a curve."""
+
+    series: Series
+    shaken: bool
+    seen_ready: Ready | None
+    stall: Stall
+
+
+def _record(
+    history: JarHistory,
+    profile: SpeciesProfile,
+    today: date,
+    siblings: Sequence[Sibling],
+    settings: GrowthSettings,
+) -> _Record | None:
+    """The record up to a day; None where there is none."""
     started = history.entry.started
     days = tuple(d for d in history.days if (started or d.day) <= d.day <= today)
     if not days:
-        return Growth(model=UNFITTED, origin=started)
-    piece = last_piece(days, chosen)
-    series = as_series(piece, started, chosen)
-    stall = find_stall(series, history, profile, settings=chosen, siblings=siblings)
-    if len(series.t) < chosen.min_days or np.ptp(series.y) < chosen.min_rise_points:
-        ready = _seen_ready(series, profile.ready_percent)
-        if ready is None and not stall.days:
-            ready = _prior_ready(series, history, profile)
-        return _told(series, ready or Ready(), stall)
-    prior = species_prior(
-        profile, chosen, start_known=started is not None, shaken=len(piece) < len(days)
+        return None
+    piece = last_piece(days, settings)
+    series = as_series(piece, started, settings)
+    return _Record(
+        series=series,
+        shaken=len(piece) < len(days),
+        seen_ready=_seen_ready(without_bad_readings(series, settings), profile.ready_percent),
+        stall=find_stall(series, history, profile, settings=settings, siblings=siblings),
     )
-    prior = pooled_prior(prior, siblings, chosen)
-    fits = sorted(
-        (fit_curve(m, series.t, series.y, series.sd, prior=prior) for m in MODELS),
-        key=lambda fit: fit.aicc,
-    )
-    rng = np.random.default_rng(zlib.crc32(history.entry.jar.encode()))
-    drawn = [
-        DrawnCurve(
-            fit,
-            draw_parameters(fit, series.t, series.y, series.sd, count=count, rng=rng, prior=prior),
-        )
-        for fit, count in zip(fits, _shares(fits, chosen.draws), strict=True)
+
+
+def _draw_curves(
+    series: Series, prior: Prior, settings: GrowthSettings, rng: np.random.Generator
+) -> list[DrawnCurve]:
+    """Fit all curves, and draw of each its share; the one that fits best first."""
+    t, y, sd = series.t, series.y, settings.alike_factor * series.sd
+    fits = [
+        (fit_curve(model, t, y, sd, prior=known), known)
+        for model, known in _candidates(series, prior, settings)
+    ]
+    fits.sort(key=lambda fit: fit[0].aicc)
+    counts = _shares([fit.aicc for fit, _ in fits], settings)
+    return [
+        DrawnCurve(fit, draw_parameters(fit, t, y, sd, count=count, rng=rng, prior=known))
+        for (fit, known), count in zip(fits, counts, strict=True)
         if count
     ]
-    ready = _seen_ready(series, profile.ready_percent)
-    if ready is None and not stall.days:
-        level = profile.ready_percent
-        ready = _forecast(series, drawn, ready_percent=level, today=today, settings=chosen)
-    growth = _told(series, ready or Ready(), stall, model=fits[0].model.name)
-    return _with_curve(growth, series, drawn, settings=chosen)
 
 
 # --------------------------------------------------------------------------- ready
 def _seen_ready(series: Series, ready_percent: float) -> Ready | None:
     """Since when the jar has been ready, or None if its last day is below ready.
 
-    It is ready since the first day at or above ``ready_percent`` after which no day lay surely
-    below it (a later ``high`` below the level undoes it). The interval: the first such day whose
-    ``high`` reaches the level, and the first whose ``low`` does (None while none has).
+    ``series`` is without bad readings. It is ready since the first day at or above
+    ``ready_percent`` after which no two days in a row lay surely below it, nor the very next (a
+    ``high`` below the level): one low day alone may be misread. The interval: the first such day
+    whose ``high`` reaches the level, and the first whose ``low`` does (None while none has). Where
+    days without a photo lie before it, it was ready in the middle of them.
     """
     if series.y[-1] < ready_percent:
         return None
-    below = np.flatnonzero(series.high < ready_percent)
-    since = int(below[-1]) + 1 if below.size else 0
+    below = series.high < ready_percent
+    reached = series.y >= ready_percent
+    undone = below[1:] & (below[:-1] | (reached[:-1] & _firsts(reached)[:-1]))
+    since = int(np.flatnonzero(undone)[-1]) + 2 if undone.any() else 0
 
     def first(values: FloatArray) -> date | None:
         hits = np.flatnonzero(values[since:] >= ready_percent)
-        return series.day(since + int(hits[0])) if hits.size else None
+        if not hits.size:
+            return None
+        at = since + int(hits[0])
+        unseen = int(series.t[at] - series.t[at - 1]) - 1 if at else 0
+        return days_after(series.day(at), -(unseen // 2))
 
     return Ready(first(series.y), first(series.high), first(series.low))
+
+
+def _firsts(reached: BoolArray) -> BoolArray:
+    """Which days reach ready when the one before did not."""
+    firsts = reached.copy()
+    firsts[1:] &= ~reached[:-1]
+    return firsts
+
+
+def _doubts(settings: GrowthSettings, rng: np.random.Generator) -> tuple[FloatArray, FloatArray]:
+    """Draws of how far real jars leave every curve: a factor and days, each of normal spread."""
+    z = rng.standard_normal((2, 2 * settings.draws))
+    return np.exp(settings.misfit_share * z[0]), settings.misfit_days * z[1]
 
 
 def _forecast(
     series: Series,
     drawn: Sequence[DrawnCurve],
+    doubts: tuple[FloatArray, FloatArray],
     *,
     ready_percent: float,
     today: date,
@@ -137,9 +218,10 @@ def _forecast(
 ) -> Ready:
     """The median and an interval of when the drawn curves reach ready.
 
-    ``forecast_spread`` stretches the draws about their median: real jars are not quite the curves
-    that are fitted to them. Never before the day after the last photo, which showed that the jar
-    is not ready. Not for a stalled jar: its curve would promise what its last days deny.
+    ``forecast_spread`` stretches the draws about their median, ``doubts`` scatters them: real jars
+    are not quite the curves that are fitted to them. Never before the day after the last photo,
+    which showed that the jar is not ready. Not for a stalled jar: its curve would promise what its
+    last days deny.
     """
     times = np.concatenate([curve.times(ready_percent) for curve in drawn])
     last = float(series.t[-1])
@@ -147,6 +229,8 @@ def _forecast(
     middle = float(np.quantile(left, 0.5, method="inverted_cdf"))
     if math.isfinite(middle):
         left = middle * (left / middle) ** settings.forecast_spread
+    factor, days_off = (doubt[: len(left)] for doubt in doubts)
+    left = left * factor + days_off
     days = np.maximum(np.ceil(left - 1e-9), 1.0)
     low, high = date_interval(days, settings.interval)
     latest = (days_after(today, settings.horizon_days) - series.origin).days
@@ -177,13 +261,17 @@ def date_interval(days: FloatArray, interval: float) -> tuple[float, float]:
     return float(best[0]), float(best[1])
 
 
-def _prior_ready(series: Series, history: JarHistory, profile: SpeciesProfile) -> Ready:
+def _prior_ready(
+    series: Series, history: JarHistory, profile: SpeciesProfile, settings: GrowthSettings
+) -> Ready:
     """The species' own spawn run as a forecast, where the jar's start is known.
 
-    None once the jar is older than the species allows: then nothing is known.
+    A jar that was packed partly white has less to go: the run is the shorter by that share, or not,
+    for all that is known yet. None once the jar is older than the species allows.
     """
-    started = history.entry.started
+    started, packed = history.entry.started, _packed_percent(series, settings)
     low_days, high_days = profile.spawn_run_days
+    low_days *= 1.0 - packed / 100.0
     if started is None:
         return Ready()
     earliest = days_after(series.day(-1), 1)
@@ -196,11 +284,42 @@ def _prior_ready(series: Series, history: JarHistory, profile: SpeciesProfile) -
 
 
 # --------------------------------------------------------------------------- the record out
-def _shares(fits: Sequence[Fit], draws: int) -> list[int]:
-    """Split the draws by Akaike weights: a model's share is how far the readings favour it."""
-    aicc = np.array([fit.aicc for fit in fits])
-    weights = np.exp(-(aicc - aicc.min()) / 2)
-    return [round(draws * float(w)) for w in weights / weights.sum()]
+def _candidates(
+    series: Series, prior: Prior, settings: GrowthSettings
+) -> list[tuple[Model, Prior]]:
+    """The curves to be fitted, each with what is known beforehand in its own terms.
+
+    A jar that was partly white on its first photo may have been packed so, with spawn between the
+    contents: then every curve is tried on top of that, too. It has less to go and hardly a lag.
+    """
+    known_of = MODELS[PRIOR_OF]
+    told = [(model, prior.told_of(model, known_of=known_of)) for model in MODELS]
+    first = _packed_percent(series, settings)
+    if first == 0.0:
+        return told
+    lag = prior.lag and (settings.offset_lag_share * prior.lag[0], prior.lag[1])
+    packed = replace(prior, lag=lag)
+    return told + [
+        (model.from_offset(first), packed.told_of(model, known_of=known_of)) for model in MODELS
+    ]
+
+
+def _packed_percent(series: Series, settings: GrowthSettings) -> float:
+    """How far the jar was covered on its first days, if it may have been packed so; else 0."""
+    first, sd = float(np.median(series.y[:2])), float(np.median(series.sd[:2]))
+    surely = first - sd >= settings.offset_percent and first <= settings.offset_most_percent
+    return first if surely else 0.0
+
+
+def _shares(aicc: Sequence[float], settings: GrowthSettings) -> list[int]:
+    """Split the draws: part by Akaike weights, how far the readings favour a curve, part evenly.
+
+    That a curve has fitted so far does not tell that the jar will follow it.
+    """
+    off = np.array(aicc)
+    weights = np.exp(-(off - off.min()) / 2)
+    shares = (1 - settings.model_doubt) * weights / weights.sum() + settings.model_doubt / len(off)
+    return [round(settings.draws * float(share)) for share in shares]
 
 
 def _told(series: Series, ready: Ready, stall: Stall, *, model: str = UNFITTED) -> Growth:

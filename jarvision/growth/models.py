@@ -1,25 +1,23 @@
 """Growth curves: their formulas, a weighted robust fit, and draws that carry its uncertainty.
 
 Formulas, with y the coverage in percent and t in days: Zwietering, Jongenburger, Rombouts and
-van 't Riet 1990, Appl. Environ. Microbiol. 56(6):1875-1881; nucleation and growth: see
-:func:`kjma`. All curves are written in the same three parameters: asymptote A (percent), largest
-slope m (percent/day) and lag L (days), where the tangent of the largest slope meets zero. The
-fit is done in y, not in a transform of it: logits near 0 and 100 % have small absolute but large
-transformed errors.
+van 't Riet 1990, Appl. Environ. Microbiol. 56(6):1875-1881; nucleation and growth, fronts and
+discs: see :mod:`jarvision.growth.shapes`. All curves are written in the same three parameters:
+asymptote A (percent), largest slope m (percent/day) and lag L (days), where the tangent of the
+largest slope meets zero. The fit is done in y, not in a transform of it: logits near 0 and 100 %
+have small absolute but large transformed errors.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from jarvision.growth.least_squares import Problem, solve
+from jarvision.growth.shapes import DISCS, FRONT, CurveFormula, CurveInverse, kjma
 from jarvision.records import FloatArray
-
-CurveFormula = Callable[[FloatArray, FloatArray, FloatArray, FloatArray], FloatArray]
-CurveInverse = Callable[[float, FloatArray, FloatArray, FloatArray], FloatArray]
 
 MAX_EXPONENT = 300.0
 """Exponents are held here: exp(300) is finite, and its effect on any percentage is nil."""
@@ -53,37 +51,6 @@ def gompertz_time(y: float, a: FloatArray, m: FloatArray, lag: FloatArray) -> Fl
     return np.where(a > y, time, np.inf)
 
 
-def kjma(n: int) -> tuple[CurveFormula, CurveInverse]:
-    """The curve of nucleation and growth and its inverse, in (A, m, L).
-
-    ``A (1 - exp(-((t - t0) / tau)^n))`` (Kolmogorov 1937, Johnson & Mehl 1939, Avrami 1939 to
-    1941): discs that start at random places and grow at one speed until they meet, as mycelium
-    does from the grains of spawn. n = 2: all start at once; n = 3: they start at a steady rate.
-    The largest slope lies at ``(t - t0) / tau = (1 - 1/n)^(1/n)``, where the exponent is
-    ``1 - 1/n``; tau and t0 follow from it and the tangent there.
-    """
-    steep = (1 - 1 / n) ** (1 / n)
-    level = 1 - math.exp(-(1 - 1 / n))
-    slope = n * steep ** (n - 1) * (1 - level)
-
-    def origin(a: FloatArray, m: FloatArray, lag: FloatArray) -> tuple[FloatArray, FloatArray]:
-        tau = a * slope / m
-        return lag + a * level / m - tau * steep, tau
-
-    def curve(t: FloatArray, a: FloatArray, m: FloatArray, lag: FloatArray) -> FloatArray:
-        t0, tau = origin(a, m, lag)
-        y: FloatArray = a * -np.expm1(-(np.clip((t - t0) / tau, 0.0, 50.0) ** n))
-        return y
-
-    def time(y: float, a: FloatArray, m: FloatArray, lag: FloatArray) -> FloatArray:
-        t0, tau = origin(a, m, lag)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            reached = t0 + tau * (-np.log1p(-y / a)) ** (1 / n)
-        return np.where(a > y, reached, np.inf)
-
-    return curve, time
-
-
 @dataclass(frozen=True)
 class Model:
     """A curve of (A, m, L) and its inverse."""
@@ -92,12 +59,39 @@ class Model:
     curve: CurveFormula
     time: CurveInverse
 
+    @property
+    def onset(self) -> float:
+        """How long after the lag 5 % of A are reached, in units of A / m."""
+        return self._unit_time(0.05)
+
+    @property
+    def span(self) -> float:
+        """How long it takes from 5 to 95 % of A, in units of A / m."""
+        return self._unit_time(0.95) - self._unit_time(0.05)
+
+    def _unit_time(self, share: float) -> float:
+        one = np.ones(1)
+        return float(self.time(share, one, one, 0.0 * one)[0])
+
+    def from_offset(self, percent: float) -> Model:
+        """The same curve on top of what was covered from the start; A and m stay what they are."""
+
+        def curve(t: FloatArray, a: FloatArray, m: FloatArray, lag: FloatArray) -> FloatArray:
+            return percent + self.curve(t, np.maximum(a - percent, 1.0), m, lag)
+
+        def time(y: float, a: FloatArray, m: FloatArray, lag: FloatArray) -> FloatArray:
+            return self.time(y - percent, np.maximum(a - percent, 1.0), m, lag)
+
+        return Model(f"{self.name}+", curve, time)
+
 
 MODELS = (
     Model("logistic", logistic, logistic_time),
     Model("gompertz", gompertz, gompertz_time),
-    Model("kjma-2", *kjma(2)),
-    Model("kjma-3", *kjma(3)),
+    Model("kjma-2", *kjma(2).in_time()),
+    Model("kjma-3", *kjma(3).in_time()),
+    Model("front", *FRONT.in_time()),
+    Model("discs", *DISCS.in_time()),
 )
 
 
@@ -112,6 +106,15 @@ class Prior:
     full: tuple[float, float] | None = None
     log_rate: tuple[float, float] | None = None
     lag: tuple[float, float] | None = None
+
+    def told_of(self, model: Model, *, known_of: Model) -> Prior:
+        """The prior of one curve for another: from 5 to 95 % they take the same days."""
+        if self.log_rate is None:
+            return self
+        log_rate = self.log_rate[0] + math.log(model.span / known_of.span)
+        later = known_of.onset / math.exp(self.log_rate[0]) - model.onset / math.exp(log_rate)
+        lag = self.lag and (self.lag[0] + 100.0 * later, self.lag[1])
+        return replace(self, log_rate=(log_rate, self.log_rate[1]), lag=lag)
 
     def residuals(self, a: FloatArray, m: FloatArray, lag: FloatArray) -> FloatArray:
         """How far parameters lie from what is known, in standard deviations, last axis."""
@@ -186,39 +189,25 @@ def fit_curve(
     scale_floor
         Smallest residual variance believed: 1 trusts ``sd`` at least as much as the residuals.
     tolerance
-        Relative change of cost, parameters and gradient at which the search ends.
+        Relative change of the loss at which the search ends.
     """
-    from scipy.optimize import least_squares
-
     limits, known = bounds or Bounds(), prior or Prior()
 
     def residuals(p: FloatArray) -> FloatArray:
-        return np.append((model.curve(t, *p) - y) / sd, known.residuals(*p))
+        a, m, lag = (p[:, i, None] for i in range(3))
+        return np.hstack([(model.curve(t, a, m, lag) - y) / sd, known.residuals(*p.T)])
 
-    def soft(z: FloatArray) -> FloatArray:  # soft_l1 for the readings, plain squares for the rest
-        root = np.sqrt(1 + z[: len(t)])
-        rho = np.stack([z, np.ones_like(z), np.zeros_like(z)])
-        rho[:, : len(t)] = 2 * (root - 1), 1 / root, -0.5 / root**3
-        return rho
-
-    result = least_squares(
-        residuals,
-        _start(t, y, limits, known),
-        bounds=(limits.low, limits.high),
-        x_scale=np.array([50.0, 10.0, 5.0]) * max(1.0, float(np.max(y)) / 100.0),
-        loss=soft if robust else "linear",
-        xtol=tolerance,
-        ftol=tolerance,
-        gtol=tolerance,
-        max_nfev=200,
-    )
-    chi2 = 2 * float(result.cost)
-    n, k = len(result.fun), len(result.x)
+    start = _start(t, y, limits, known)
+    n, k = residuals(start[None]).shape[1], len(start)
+    low, high = np.array(limits.low), np.array(limits.high)
+    loss = robust & (np.arange(n) < len(t))
+    found = solve(Problem(residuals, loss, low, high), start, tolerance)
+    chi2 = found.loss
     aicc = chi2 + 2 * k + 2 * k * (k + 1) / max(n - k - 1, 0.5)
     return Fit(
         model=model,
-        parameters=np.asarray(result.x, dtype=np.float64),
-        covariance=np.linalg.pinv(result.jac.T @ result.jac),
+        parameters=found.parameters,
+        covariance=np.asarray(np.linalg.pinv(found.curvature), dtype=np.float64),
         chi2=chi2,
         scale=max(scale_floor, chi2 / max(n - k, 1)),
         aicc=aicc,

@@ -109,15 +109,15 @@ def fit_siblings(
         ):
             continue
         prior = species_prior(profile_of(entry.species), chosen, start_known=True)
-        fit = fit_curve(_SIMPLE, series.t, series.y, series.sd, prior=prior)
+        fit = fit_curve(MODELS[PRIOR_OF], series.t, series.y, series.sd, prior=prior)
         if fit.scale <= chosen.teach_max_scale:
             _, rate, lag = (float(p) for p in fit.parameters)
             taught[entry.jar] = Sibling(entry.jar, rate, lag)
     return taught
 
 
-_SIMPLE = next(model for model in MODELS if model.name == "kjma-2")
-"""One curve for all jars of a batch, so that their rates and lags mean the same."""
+PRIOR_OF = next(i for i, model in enumerate(MODELS) if model.name == "kjma-2")
+"""The curve in whose terms species and batch are told: rates and lags of all jars mean the same."""
 
 
 def batch_of(entry: JarEntry, entries: Iterable[JarEntry]) -> tuple[str, ...]:

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
+from jarvision.base.statistics import Slope
 from jarvision.growth.priors import Sibling
-from jarvision.growth.timeseries import Series, rate_of, without_bad_readings
+from jarvision.growth.timeseries import Series, moved_doubtfully, rate_of, without_bad_readings
 from jarvision.records import Finding, JarHistory
 from jarvision.register.species import SpeciesProfile
 from jarvision.settings.growth import GrowthSettings
@@ -42,35 +43,107 @@ def find_stall(
     ``stall_share`` of the rate expected at the coverage the jar has (one-sided, normal errors).
     Longer and longer looks back are tried: noise hides a short stall. The first that is unlikely
     enough counts, and that it is still unlikely over the whole time of no growth gives its length.
+    Those are passed over in which even the expected gain is less than a reading's own uncertainty,
+    and so are all while the jar is in its lag (one that is still in it after its species' time to
+    start is told a short stall, until its longest run is over). None is tried beyond one that
+    shows growth: a long lag says nothing of a jar that now grows. Only the shortest length is told
+    where the newest days are not flat by themselves, or where the last reading was left out.
     """
-    if series.y[-1] >= profile.ready_percent:
+    kept = without_bad_readings(series, settings)
+    if max(kept.y[-1], np.median(kept.y[-3:])) >= profile.ready_percent:
         return Stall()
-    series = without_bad_readings(series, settings)
+    moved = moved_doubtfully(series, kept)
+    if moved > 0:
+        return Stall()
+    age, started = _age_days(series, history), _has_started(kept, settings)
+    if not started and (age < leap_off_days(profile, settings) or _is_empty(history, settings)):
+        return _never_started(kept, history, profile, settings)
+    looks = list(_looks_back(kept, profile, siblings, settings))
+    telling = next((look for look in looks if look.tells(settings)), None)
+    if telling is None:
+        return Stall()
+    flat = moved == 0 and not _rose_lately(kept, settings)
+    flat &= started or age > profile.spawn_run_days[1]
+    newest = [look for look in looks if look.days <= min(telling.days, settings.stall_newest_days)]
+    flat &= all(look.above_slow < settings.stall_flat_z for look in newest)
+    lasted = max(telling.days, _plateau_days(kept)) if flat else settings.stall_days
+    return _stalled(lasted, telling, kept, in_batch=bool(siblings), settings=settings)
+
+
+@dataclass(frozen=True)
+class _Look:
+    """What a look back over some days shows: the rate, and the expected one.
+
+    ``above_slow``: how far the rate lies above ``stall_share`` of what is expected, in standard
+    errors. ``rough``: even the expected gain is less than a reading's own uncertainty.
+    """
+
+    days: int
+    rate: Slope
+    expected: float
+    above_slow: float
+    rough: bool
+
+    @property
+    def p_value(self) -> float:
+        """The chance of so little growth in a jar that grows at ``stall_share``."""
+        return _normal_tail(-self.above_slow)
+
+    def tells(self, settings: GrowthSettings) -> bool:
+        """Say whether it tells a stall."""
+        return not self.rough and self.above_slow < 0 and self.p_value < settings.stall_p
+
+
+def _looks_back(
+    series: Series,
+    profile: SpeciesProfile,
+    siblings: Sequence[Sibling],
+    settings: GrowthSettings,
+) -> Iterator[_Look]:
+    """Look back over longer and longer times, up to one that shows growth."""
     for first in range(len(series.t) - 3, -1, -1):
         length = int(series.t[-1] - series.t[first])
         if length > settings.stall_longest_days:
-            break
+            return
         if length < settings.stall_days:
             continue
-        rate = rate_of(series, first)
-        level = float(np.mean(series.y[first:])) / 100.0
-        full = _full_rate(series, profile, siblings, before=first, settings=settings)
-        expected = 4 * level * (1 - level) * full
-        slow = settings.stall_share * expected
-        p_value = _normal_tail((slow - rate.value) / rate.sd)
-        if p_value < settings.stall_p and rate.value < slow:
-            lasted = max(length, _plateau_days(series))
-            found = Finding.of(
-                "stall_in_batch" if siblings else "stall",
-                days=lasted,
-                percent=float(series.y[-1]),
-                percent_per_day=rate.value,
-                expected_percent_per_day=expected,
-                slow_share=settings.stall_share,
-                chance=p_value,
-            )
-            return Stall(lasted, found, p_value)
-    return _never_started(series, history, settings)
+        look = _look_back(series, first, profile, siblings, settings)
+        if look.above_slow > settings.stall_grows_z:
+            return
+        yield look
+
+
+def _look_back(
+    series: Series,
+    first: int,
+    profile: SpeciesProfile,
+    siblings: Sequence[Sibling],
+    settings: GrowthSettings,
+) -> _Look:
+    """Hold the rate from point ``first`` on against what is expected at that coverage."""
+    rate = rate_of(series, first)
+    level = float(np.mean(series.y[first:])) / 100.0
+    full = _full_rate(series, profile, siblings, before=first, settings=settings)
+    expected = 4 * level * (1 - level) * full
+    slow = settings.stall_share * expected
+    days = int(series.t[-1] - series.t[first])
+    rough = expected * days < float(np.median(series.sd[first:]))
+    return _Look(days, rate, expected, (rate.value - slow) / rate.sd, rough)
+
+
+def _stalled(
+    lasted: int, look: _Look, series: Series, *, in_batch: bool, settings: GrowthSettings
+) -> Stall:
+    found = Finding.of(
+        "stall_in_batch" if in_batch else "stall",
+        days=lasted,
+        percent=float(series.y[-1]),
+        percent_per_day=look.rate.value,
+        expected_percent_per_day=look.expected,
+        slow_share=settings.stall_share,
+        chance=look.p_value,
+    )
+    return Stall(lasted, found, look.p_value)
 
 
 def _full_rate(
@@ -99,6 +172,12 @@ def _normal_tail(z: float) -> float:
     return 0.5 * math.erfc(z / math.sqrt(2.0))
 
 
+def _rose_lately(series: Series, settings: GrowthSettings) -> bool:
+    """Say whether the last reading lies surely above the three before it."""
+    before = float(np.median(series.y[-4:-1])) if len(series.y) > 1 else math.inf
+    return bool(series.y[-1] - before > settings.stall_rise_sd * math.sqrt(2.0) * series.sd[-1])
+
+
 def _plateau_days(series: Series) -> int:
     """For how long no reading lay surely (3 sd) below the last three."""
     level = float(np.median(series.y[-3:]))
@@ -107,20 +186,41 @@ def _plateau_days(series: Series) -> int:
     return int(series.t[-1] - series.t[min(since, len(series.t) - 1)])
 
 
-def _never_started(series: Series, history: JarHistory, settings: GrowthSettings) -> Stall:
-    """Tell a jar without any white long after its start (or first photo)."""
-    since = history.entry.started or history.days[0].day
-    age = (series.day(-1) - since).days
+def _has_started(series: Series, settings: GrowthSettings) -> bool:
+    """Say whether the jar is out of its lag by its readings, the highest of which may be bad."""
+    return float(np.sort(series.y)[-2:].min()) >= settings.lag_percent
+
+
+def _is_empty(history: JarHistory, settings: GrowthSettings) -> bool:
+    """Say whether nothing was ever seen on the wall."""
     highest = max(d.coverage.percent for d in history.days)
-    if age < settings.leap_off_days or highest >= settings.leap_off_percent:
+    return highest < settings.leap_off_percent
+
+
+def leap_off_days(profile: SpeciesProfile, settings: GrowthSettings) -> int:
+    """By which day a live jar of a species shows growth."""
+    return max(settings.leap_off_days, round(settings.leap_off_share * profile.spawn_run_days[1]))
+
+
+def _age_days(series: Series, history: JarHistory) -> int:
+    """The age on the last day, from the first photo on where the start is not known."""
+    return (series.day(-1) - (history.entry.started or history.days[0].day)).days
+
+
+def _never_started(
+    series: Series, history: JarHistory, profile: SpeciesProfile, settings: GrowthSettings
+) -> Stall:
+    """Tell a jar without any white long after its start (or first photo)."""
+    age, latest = _age_days(series, history), leap_off_days(profile, settings)
+    if age < latest or not _is_empty(history, settings):
         return Stall()
-    days = age - settings.leap_off_days + settings.stall_days
+    days = age - latest + settings.stall_days
     found = Finding.of(
         "never_started",
         days=days,
         percent=float(series.y[-1]),
         age_days=age,
-        leap_off_days=settings.leap_off_days,
+        leap_off_days=latest,
     )
     return Stall(days, found)
 

@@ -83,6 +83,14 @@ def without_bad_readings(series: Series, settings: GrowthSettings) -> Series:
     return Series(series.origin, *(values[good] for values in fields))
 
 
+def moved_doubtfully(series: Series, kept: Series) -> int:
+    """Say whether the last reading is left out of ``kept``: 1 it had risen, -1 fallen, 0 it is not.
+
+    ``kept``: see :func:`without_bad_readings`.
+    """
+    return int(np.sign(series.y[-1] - kept.y[-1])) if kept.t[-1] < series.t[-1] else 0
+
+
 def rate_of(series: Series, first: int) -> Slope:
     """The slope from point ``first`` on, points a day."""
     return weighted_slope(series.t[first:], series.y[first:], series.sd[first:])

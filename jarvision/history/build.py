@@ -18,7 +18,7 @@ import numpy as np
 
 from jarvision.history.evidence import Before, settle_day
 from jarvision.history.fronts import fastest_front
-from jarvision.history.linking import DayPatches, Track, link, motion, turned
+from jarvision.history.linking import DayPatches, Track, link, motion, round_share, turned
 from jarvision.history.pooling import (
     QUARTERS,
     day_fill_height_mm,
@@ -150,7 +150,11 @@ def _jar_day(
         day=today.day,
         views=len(shown),
         coverage=pool_coverage(shown, limits),
-        patches=tuple(_tracked(t, here, limits) for t in tracks if t.days[-1] == today.day),
+        patches=tuple(
+            _tracked(t, here, wall_radius_mm(shown, limits), limits)
+            for t in tracks
+            if t.days[-1] == today.day
+        ),
         fill_height_mm=day_fill_height_mm(shown),
         readings=shown,
         radius_mm=wall_radius_mm(shown, limits),
@@ -158,6 +162,7 @@ def _jar_day(
         turned_away=view is not None and view.turned_away,
         front=None if view is None else _front(view, earlier, settings=settings),
         cleared=tuple(t.name for t in tracks if t.missed >= limits.clear_days),
+        parted=tuple(t.name for t in tracks if t.parted),
     )
 
 
@@ -265,7 +270,9 @@ def _clear_now(track: Track, view: FrontView, settings: TrackingSettings) -> boo
     return judged and not np.isin(classes, OFF_COLOUR).any()
 
 
-def _tracked(track: Track, here: tuple[float, float], settings: TrackingSettings) -> TrackedPatch:
+def _tracked(
+    track: Track, here: tuple[float, float], radius_mm: float, settings: TrackingSettings
+) -> TrackedPatch:
     """The track's last patch, where it is seen today, with its name and motion."""
     patch, moves = turned(track.patches[-1], *here), motion(track, settings)
     new = moves.trend == "new"
@@ -279,6 +286,7 @@ def _tracked(track: Track, here: tuple[float, float], settings: TrackingSettings
         mm_per_day=None if new else moves.mm_per_day,
         sd_mm_per_day=None if new else moves.sd_mm_per_day,
         first_day=track.days[0],
+        round_share=round_share(patch, radius_mm),
     )
 
 

@@ -35,6 +35,9 @@ class Track:
         The days it was seen on, and what it was then.
     missed
         Days since on which its place was judged and it was not there.
+    parted
+        Whether another area of its kind lay over its place when it was first missed: it fell apart,
+        merged or was read too large, and lives on under another name.
     """
 
     name: str
@@ -42,6 +45,7 @@ class Track:
     days: tuple[date, ...]
     patches: tuple[Patch, ...]
     missed: int = 0
+    parted: bool = False
 
     @property
     def kind(self) -> str:
@@ -94,6 +98,18 @@ def turned(patch: Patch, by_deg: float, up_mm: float = 0.0) -> Patch:
     return replace(patch, angle_deg=angle, height_mm=patch.height_mm + up_mm, outline=outline)
 
 
+def round_share(patch: Patch, radius_mm: float) -> float | None:
+    """The share that a patch fills of the smallest circle about it; None without an outline."""
+    import cv2
+
+    if not patch.outline:
+        return None
+    scale = np.array([math.radians(1.0) * radius_mm, 1.0])
+    points = (np.array(patch.outline) * scale).astype(np.float32)
+    _, around_mm = cv2.minEnclosingCircle(points)
+    return min(100.0 * patch.area_cm2 / (math.pi * max(around_mm, 1.0) ** 2), 1.0)
+
+
 # --------------------------------------------------------------------------- links over days
 def link(tracks: Sequence[Track], today: DayPatches, *, settings: TrackingSettings) -> list[Track]:
     """Continue the tracks with the patches of a day; unmatched patches start new tracks.
@@ -118,16 +134,40 @@ def link(tracks: Sequence[Track], today: DayPatches, *, settings: TrackingSettin
         for a, b in pairs:
             old, new = continued[here[a]], patches[free[b]]
             continued[here[a]] = replace(
-                old, days=(*old.days, day), patches=(*old.patches, new), missed=0
+                old, days=(*old.days, day), patches=(*old.patches, new), missed=0, parted=False
             )
         taken = {free[b] for _, b in pairs}
         free = [j for j in free if j not in taken]
+    continued = _with_parted(continued, today, settings)
     counts = Counter(t.name.rsplit("-", 1)[0] for t in continued)
     for j in free:
         kind = patches[j].kind
         counts[kind] += 1
         continued.append(Track(f"{kind}-{counts[kind]}", today.frame, (day,), (patches[j],)))
     return continued
+
+
+def _with_parted(
+    tracks: Sequence[Track], today: DayPatches, settings: TrackingSettings
+) -> list[Track]:
+    """The tracks, those parted that are missed today for the first time while others lie there."""
+    last = max((t.days[-1] for t in tracks if t.days[-1] != today.day), default=None)
+    return [
+        replace(t, parted=True)
+        if t.days[-1] == last
+        and t.frame == today.frame
+        and _area_over(t.patches[-1], today) >= settings.parted_share * t.patches[-1].area_cm2
+        else t
+        for t in tracks
+    ]
+
+
+def _area_over(patch: Patch, today: DayPatches) -> float:
+    """The area of today's patches of its kind that lie over the place of a patch, cm2."""
+    same = [p for p in today.patches if p.kind == patch.kind and p.outline]
+    if not patch.outline:
+        return 0.0
+    return sum(p.area_cm2 for p in same if _overlap(patch, p, today.radius_mm) > 0)
 
 
 def match(

@@ -97,6 +97,13 @@ FLAGS: dict[str, FlagKind] = {
             "Photograph the next jars from the day they are filled.",
         ),
         FlagKind(
+            "changed_mind",
+            "look",
+            "the verdict was the opposite a few days ago",
+            "Look at the photos of both days before you act: one of them was misread, or the jar "
+            "was turned.",
+        ),
+        FlagKind(
             "wrong_date",
             "look",
             "a photo is dated before the jar was started, after today or before 1990",
@@ -312,6 +319,12 @@ FINDINGS: dict[str, Wording] = {
         "ready since {since}, does not keep longer",
         "overdue",
     ),
+    "reading_fell": Wording(
+        _COVERAGE
+        + ", though ready (from {ready_percent:.0f} %) since {since}: one photo is misread "
+        "or the contents have moved. Take another.",
+        "ready since {since}, last photo only {percent:.0f} %",
+    ),
     "newer_refused": Wording(
         "Ready by the photo of {last}, but that of {refused_on} could not be used.",
         "ready, but the photo of {refused_on} could not be used",
@@ -319,6 +332,10 @@ FINDINGS: dict[str, Wording] = {
     "spawn_ready": Wording(_READY + ": use as spawn.", _RESTED_SHORT),
     "fruiting_ready": Wording(_READY + ": fruiting conditions.", _RESTED_SHORT),
     # notes: they touch no verdict
+    "changed_mind": Wording(
+        "On {seen_on} this jar was {was}: {was_why}. Now it is {now}: {now_why}.",
+        flag="changed_mind",
+    ),
     "unregistered": Wording("Jar {jar} is not in the register.", flag="unregistered"),
     "shared_parent": Wording("Spawn jar {parent} feeds {jars}.", flag="shared_parent"),
     "photo_refused": Wording("{photo}: {reason}.[ {detail}]", flag="photo_refused"),

@@ -102,7 +102,8 @@ class TrackedPatch:
 
     The name is that of its first day; ``kind`` is today's (a mould may change colour).
     ``mm_per_day`` is the speed of its edge, outwards positive, with its standard uncertainty; None
-    on its ``first_day``.
+    on its ``first_day``. ``round_share`` is the share that it fills of the smallest circle about
+    it, None where its outline is not known.
     """
 
     patch: str
@@ -114,6 +115,7 @@ class TrackedPatch:
     mm_per_day: float | None = None
     sd_mm_per_day: float | None = None
     first_day: date | None = None
+    round_share: float | None = None
 
 
 @dataclass(frozen=True)
@@ -167,6 +169,8 @@ class JarDay:
     together
         The coverage as the days of the jar say it together: a day's from those before and after,
         the last day's from those before. None where the days were not read together.
+    parted
+        Names of patches of earlier days over whose places others lay when they were first missed.
     """
 
     jar: str
@@ -182,6 +186,7 @@ class JarDay:
     front: Front | None = None
     cleared: tuple[str, ...] = ()
     together: Coverage | None = None
+    parted: tuple[str, ...] = ()
 
     @property
     def level(self) -> Coverage:
@@ -280,7 +285,8 @@ class Growth:
     Attributes
     ----------
     model
-        ``logistic``, ``gompertz``, ``kjma-2``, ``kjma-3`` (nucleation and growth) or
+        ``logistic``, ``gompertz``, ``kjma-2``, ``kjma-3`` (nucleation and growth), ``front``,
+        ``discs``, one of these with a ``+`` (on top of what was white from the start) or
         ``too-few-days``.
     day_numbers, curve_percent
         The curve sampled for plotting: days since ``origin`` and coverage.

@@ -69,6 +69,28 @@ class GrowthSettings:
     """Power by which the drawn remaining times are spread about their median, so that the interval
     holds its share of the simulated jars (``tests/accuracy/histories``)."""
 
+    misfit_share: Annotated[float, Limits(0, 1)] = 0.3
+    """Real jars leave every curve: the time left is scattered by this, as a share of itself ..."""
+
+    misfit_days: Annotated[float, Limits(0, 5)] = 0.2
+    """... and by this, days: weather, and the part of the wall that closes last."""
+
+    alike_factor: Annotated[float, Limits(1, 5)] = 1.3
+    """Errors of days that follow each other are alike, so that n days say less than n: curves are
+    fitted to readings this much less sure than they say."""
+
+    model_doubt: Annotated[float, Limits(0, 1)] = 0.3
+    """This share of the draws is split evenly among the curves, whatever fits best so far."""
+
+    offset_percent: Annotated[float, Limits(0, 100)] = 12.0
+    """A jar that was surely read this far covered on its first days may have been packed so ..."""
+
+    offset_most_percent: Annotated[float, Limits(0, 100)] = 60.0
+    """... but hardly further than this."""
+
+    offset_lag_share: Annotated[float, Limits(0, 1)] = 0.5
+    """The lag of such a jar, as a share of an ordinary one: growth goes on from many places."""
+
     horizon_days: Annotated[int, Limits(1, 1000)] = 120
     """No forecast further than this from today: longer than the slowest species' spawn run."""
 
@@ -106,12 +128,36 @@ class GrowthSettings:
     with it every other simulated stall is told after 2 days; with 0.05 after 3. A jar so flagged
     is looked at, and no more, until the stall is long."""
 
+    stall_grows_z: Annotated[float, Limits(0, 5)] = 1.0
+    """A look back whose rate lies this many standard errors above the slow one shows growth, and
+    none beyond it is tried: long ones are ruled by the days of the lag. Of simulated stalls one
+    day in six is passed over so."""
+
+    stall_flat_z: Annotated[float, Limits(-5, 5)] = 0.5
+    """The newest days are flat by themselves below this many standard errors above the slow rate;
+    else a stall is told as a short one, which ends no jar."""
+
+    stall_rise_sd: Annotated[float, Limits(0.5, 5)] = 1.5
+    """... and while the last reading lies no further above the three before it than this many
+    standard uncertainties of a difference."""
+
+    stall_newest_days: Annotated[int, Limits(2, 7, unit="days")] = 3
+    """The newest days: looks back of up to this length."""
+
     stall_sibling_share: Annotated[float, Limits(0, 1)] = 0.8
     """A jar is expected to grow at least this share of its siblings' median rate."""
 
     leap_off_days: int = 10
     """No white by now means a dead culture or overheated grain: 7 to 10 days after inoculation
     (common practice, no source)."""
+
+    leap_off_share: Annotated[float, Limits(0, 1)] = 0.45
+    """... but not before this share of the species' longest spawn run: slow species lag for longer
+    (a lag of about a fifth of the run, and twice that for a late jar)."""
+
+    lag_percent: Annotated[float, Limits(0, 30)] = 8.0
+    """A jar that was read this far covered on two days is out of its lag; before, its rate is not
+    tested until it should have started: next to nothing is to be expected of it."""
 
     leap_off_percent: Annotated[float, Limits(0, 100)] = 3.0
     """Coverage that counts as a start, percent: above what dust and glare leave behind."""

@@ -35,6 +35,10 @@ class TrackingSettings:
     """A bare area cannot grow: one whose equal-area radius is larger by this than yesterday's is
     another area. Edges are read to about half a millimetre, areas to a twentieth."""
 
+    parted_share: Annotated[float, Limits(0.1, 1)] = 0.5
+    """An area that is missed lives on under other names where bare areas of this share of it, at
+    least, lie over its place; smaller ones may be another side's."""
+
     forget_days: int = 7
     """A patch not seen for longer is not followed any more: one there now is another one."""
 

@@ -78,11 +78,27 @@ class VerdictSettings:
     """How long a bare area must have stood still: islands close within 3 to 4 days (common
     practice, no source)."""
 
+    dead_patch_out_days: Annotated[int, Limits(3)] = 4
+    """... and for how long, to end the jar: before, it is looked at. Islands near the edge of the
+    view close slowly, and are cut off by it."""
+
+    dead_patch_left_share: Annotated[float, Limits(0, 1)] = 0.8
+    """... and of its area at the start of that time, this share must be left: areas are read to
+    about 7 %, so that a fifth less is seldom chance."""
+
     dead_patch_sightings: Annotated[int, Limits(2)] = 3
     """... and on how many days it must have been seen: photos that were missed prove nothing."""
 
     dead_patch_seen_share: Annotated[float, Limits(0, 1)] = 0.6
     """... and on what share of the days with a photo: an area that comes and goes is misread."""
+
+    forgotten_days: Annotated[int, Limits(2)] = 2
+    """A bare area that was gone sooner than it can close is forgotten after so many days with a
+    full wall: its place was white on each of them, unless the jar was turned."""
+
+    dead_forgotten_days: Annotated[int, Limits(3)] = 6
+    """... and one that had stood still as a dead one does after so many. One that would have ended
+    the jar is not forgotten: it does not heal, and a jar turned away shows a full wall, too."""
 
     island_share: Annotated[float, Limits(0, 1)] = 0.25
     """A bare area over more than this share of the wall in view is no island: growth has not come
@@ -91,9 +107,13 @@ class VerdictSettings:
     dead_patch_rest_percent: float = 90.0
     """The jar is late for a bare area when the rest of the wall is covered this far."""
 
+    island_round_share: Annotated[float, Limits(0, 1)] = 0.35
+    """A bare area of a thin species that fills this share of the smallest circle about it is an
+    island, not a gap of its lace: a square fills 0.64, an oval of 2 to 1 0.5."""
+
     thin_below_percent: float = 90.0
     """Species that are ready below this coverage stay thin and patchy: their bare areas are
-    looked at, not condemned."""
+    looked at, not condemned, and only compact ones keep them from go."""
 
     long_stall_days: int = 7
     """A stall of this length ends the jar: a week at rest is a week for what holds it back."""
@@ -103,6 +123,9 @@ class VerdictSettings:
 
     late_factor: Annotated[float, Limits(1)] = 1.5
     """Not ready after this many times the species' longest spawn run asks for a look."""
+
+    change_told_days: Annotated[int, Limits(1, 14)] = 3
+    """A go that was a no-go so many days ago, or the other way round, says what has changed."""
 
     sure_days: Annotated[int, Limits(2)] = 2
     """Days whose lower bound must reach ready before a go: one reading is never enough."""

@@ -11,6 +11,7 @@ from jarvision.records import JarHistory, JarStory
 from jarvision.register.jars import Register
 from jarvision.register.species import SpeciesBook
 from jarvision.settings.groups import Settings
+from jarvision.verdict.changes import changed_mind
 from jarvision.verdict.decide import decide
 
 
@@ -64,10 +65,13 @@ def _tell(
         settings=settings,
         siblings=known.siblings(history.entry.jar),
     )
+    changed = changed_mind(
+        history, verdict, profile, today=today, batch_mates=batch_mates, settings=settings
+    )
     return JarStory(
         history=history,
         growth=growth,
         verdict=verdict,
-        flags=flags,
+        flags=(*flags, *changed),
         profile=profile,
     )

@@ -24,6 +24,7 @@ from __future__ import annotations
 from datetime import date
 from statistics import median
 
+from jarvision.history.shakes import shaken_on
 from jarvision.records import Finding, Flag, Growth, JarHistory, Verdict, VerdictWord
 from jarvision.register.species import SpeciesProfile
 from jarvision.settings.groups import Settings
@@ -59,15 +60,17 @@ def decide(
     The verdict, its findings hardest first, and the flags: those of the findings, then the notes.
     """
     chosen, entry = settings or Settings(), history.entry
+    days = tuple(d for d in history.days if (entry.started or d.day) <= d.day <= today)
     case = Case(
         history=history,
-        days=tuple(d for d in history.days if (entry.started or d.day) <= d.day <= today),
+        days=days,
         growth=growth,
         profile=profile,
         today=today,
         limits=chosen.verdict,
         wall_radius_mm=_radius_mm(history, chosen),
         front_limits=chosen.front,
+        shaken=shaken_on(days, chosen.growth),
     )
     findings = [finding for rule in RULES for finding in rule(case)]
     if not findings:

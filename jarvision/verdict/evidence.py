@@ -2,10 +2,20 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from datetime import date
 
-from jarvision.records import Finding, Growth, JarDay, JarHistory, Reading, VerdictWord
+from jarvision.records import (
+    HALF_VIEW_DEG,
+    Finding,
+    Growth,
+    JarDay,
+    JarHistory,
+    Reading,
+    TrackedPatch,
+    VerdictWord,
+)
 from jarvision.register.species import SpeciesProfile
 from jarvision.settings.history import FrontSettings
 from jarvision.settings.verdict import VerdictSettings
@@ -13,7 +23,10 @@ from jarvision.settings.verdict import VerdictSettings
 
 @dataclass(frozen=True)
 class Case:
-    """All that a rule may look at. ``days`` are those up to ``today``."""
+    """All that a rule may look at.
+
+    ``days`` are those up to ``today``, ``shaken`` those of them on which the jar was shaken.
+    """
 
     history: JarHistory
     days: tuple[JarDay, ...]
@@ -23,6 +36,7 @@ class Case:
     limits: VerdictSettings
     wall_radius_mm: float
     front_limits: FrontSettings
+    shaken: tuple[date, ...] = ()
 
     @property
     def last(self) -> JarDay:
@@ -65,9 +79,21 @@ def surely_covered(day: JarDay, percent: float) -> bool:
     return day.coverage.low >= percent and day.level.percent >= percent
 
 
+def wall_cm2(case: Case) -> float:
+    """Return the area of the filled wall in view."""
+    arc_mm = math.radians(2 * HALF_VIEW_DEG) * case.wall_radius_mm
+    fill_mm = case.last.fill_height_mm
+    return arc_mm * (fill_mm if math.isfinite(fill_mm) else 100.0) / 100.0
+
+
 def is_thin(case: Case) -> bool:
     """Say whether the species grows so thin that gaps are part of its ready look."""
     return case.profile.ready_percent < case.limits.thin_below_percent
+
+
+def is_compact(case: Case, patch: TrackedPatch) -> bool:
+    """Say whether an area is an island, not a gap in lace; without an outline it counts as one."""
+    return patch.round_share is None or patch.round_share >= case.limits.island_round_share
 
 
 def age_days(case: Case) -> int | None:

@@ -1,7 +1,8 @@
 """Say go, overdue or wait, of a jar against which no rule has found anything.
 
-Ready, rested and sure -> go; past its keeping time, never seen growing, a newer photo refused, a
-large bare area left or one that vanished -> check; else -> wait.
+Ready, rested and sure -> go; its last reading far below the ones before, past its keeping time,
+never seen growing, a newer photo refused, a large bare area left or one that vanished -> check;
+else -> wait.
 """
 
 from __future__ import annotations
@@ -9,16 +10,18 @@ from __future__ import annotations
 from datetime import date
 
 from jarvision.records import Finding, TrackedPatch
-from jarvision.records.wall import radius_mm
 from jarvision.records.wording import Fact
-from jarvision.verdict.evidence import Case, is_thin, surely_covered
+from jarvision.verdict.evidence import Case, is_compact, is_thin, surely_covered
+from jarvision.verdict.vanished import vanished
 
 
 def ripeness(case: Case) -> list[Finding]:
     """Say go, overdue or wait, of a jar against which nothing was found."""
     cover, since = case.last.coverage, case.growth.ready_date
-    if cover.percent < case.profile.ready_percent or since is None or since > case.last.day:
+    if since is None or since > case.last.day:
         return [_growing(case)]
+    if cover.percent < case.profile.ready_percent:
+        return [_fallen(case, since)]
     keeps = case.profile.consolidation_days + case.profile.keeps_days
     ready_days = (case.today - since).days
     if ready_days > keeps:
@@ -50,6 +53,18 @@ def _growing(case: Case) -> Finding:
         ready=growth.ready_date,
         ready_low=growth.ready_low,
         ready_high=growth.ready_high,
+        **_covered(case),
+    )
+
+
+def _fallen(case: Case, since: date) -> Finding:
+    """Ask for a look at a ready jar whose last reading is too low to be believed, or a bad sign."""
+    return Finding.of(
+        "reading_fell",
+        "check",
+        day=case.last.day,
+        since=since,
+        ready_percent=case.profile.ready_percent,
         **_covered(case),
     )
 
@@ -96,10 +111,20 @@ def _last_doubts(case: Case) -> list[Finding]:
     if case.last.day < refused <= case.today:
         found.append(Finding.of("newer_refused", "check", last=case.last.day, refused_on=refused))
     bare = [p for p in case.last.patches if p.kind == "bare"]
-    largest = max((p.area_cm2 for p in bare), default=0.0)
-    if largest >= case.limits.bare_check_cm2 and not is_thin(case):
+    counted = [p for p in bare if _is_island(case, p)] if is_thin(case) else bare
+    largest = max((p.area_cm2 for p in counted), default=0.0)
+    if largest >= case.limits.bare_check_cm2:
         found.append(Finding.of("bare_left", "check", area_cm2=largest))
-    return found + _never_seen_growing(case) + _vanished(case)
+    return found + _never_seen_growing(case) + vanished(case)
+
+
+def _is_island(case: Case, patch: TrackedPatch) -> bool:
+    """Say whether a bare area of a thin species is more than a gap of its lace.
+
+    It is as large as a dead one, compact, as far as its outline is known, and does not close.
+    """
+    large = patch.area_cm2 >= case.limits.dead_patch_cm2
+    return large and is_compact(case, patch) and patch.trend != "closing"
 
 
 def _never_seen_growing(case: Case) -> list[Finding]:
@@ -127,53 +152,3 @@ def _never_seen_growing(case: Case) -> list[Finding]:
             rise_points=limits.seen_growing_points,
         )
     ]
-
-
-def _vanished(case: Case) -> list[Finding]:
-    """Doubt a jar in which an area that stood still is gone sooner than the front could close it.
-
-    Then the jar was turned, or the photos do not agree: the area may stand on the other side. Its
-    place seen again without it ends the doubt.
-    """
-    seen: dict[str, list[tuple[int, TrackedPatch]]] = {}
-    for number, day in enumerate(case.days):
-        for patch in day.patches:
-            if patch.kind == "bare":
-                seen.setdefault(patch.patch, []).append((number, patch))
-    return [
-        finding
-        for name, sightings in seen.items()
-        if name not in case.last.cleared and (finding := _gone_too_soon(case, name, sightings))
-    ]
-
-
-def _gone_too_soon(
-    case: Case, name: str, sightings: list[tuple[int, TrackedPatch]]
-) -> Finding | None:
-    """Compare an area's last sighting at which it stood still with the next day that has a photo.
-
-    ``sightings``: number of the day and the area, in order.
-    """
-    limits = case.limits
-    still = [
-        (number, patch)
-        for number, patch in sightings[limits.dead_patch_sightings - 1 :]
-        if patch.trend in ("still", "growing") and patch.area_cm2 >= limits.dead_patch_cm2
-    ]
-    if not still or still[-1][0] + 1 == len(case.days):
-        return None
-    number, patch = still[-1]
-    before, after = case.days[number], case.days[number + 1]
-    left = sum(p.area_cm2 for p in after.patches if p.patch == name)
-    days = (after.day - before.day).days
-    if radius_mm(patch.area_cm2) - radius_mm(left) <= case.profile.front_mm_per_day[1] * days:
-        return None
-    return Finding.of(
-        "vanished",
-        "check",
-        day=case.last.day,
-        patch=name,
-        area_cm2=patch.area_cm2,
-        last_seen=before.day,
-        days=days,
-    )

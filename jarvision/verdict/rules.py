@@ -9,7 +9,7 @@ has nothing to say. It finds words and numbers; sentences are made of them by
 2. off-colour, not normal for the species: large or on two photos -> no-go; else check, until its
    place was seen again without it (a large area is never forgotten)
 3. wet -> check; large -> no-go
-4. dead patch: bare, standing still in a late jar -> no-go; in a thin species -> check
+4. dead patch: bare, standing still in a late jar -> check; longer -> no-go, but in a thin species
 5. fast front: white that runs faster than the species -> check
 6. stall -> check; long -> no-go
 7. late: not ready long after its species should be -> check
@@ -21,14 +21,12 @@ Where none of them speaks, :mod:`jarvision.verdict.readiness` says go, overdue o
 
 from __future__ import annotations
 
-import math
 from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from jarvision.base.days import days_after
 from jarvision.records import (
-    HALF_VIEW_DEG,
     OFF_COLOUR_KINDS,
     Finding,
     JarDay,
@@ -43,7 +41,9 @@ from jarvision.verdict.evidence import (
     area_and_confidence,
     beyond_run,
     ignored_date,
+    is_compact,
     is_thin,
+    wall_cm2,
 )
 
 
@@ -196,8 +196,9 @@ def _wet(case: Case) -> list[Finding]:
 def _dead_patch(case: Case) -> list[Finding]:
     """Find bare islands that stand still although the jar is late for them.
 
-    A species that stays thin shows such areas when all is well: then a person must look. An area
-    over a large part of the wall is no island: the jar has not grown there yet.
+    They are looked at first, and end the jar when they have stood still for longer. A species that
+    stays thin shows such areas when all is well: then a person must look. An area over a large part
+    of the wall is no island: the jar has not grown there yet.
     """
     found = (_dead(case, patch) for patch in case.last.patches if patch.kind == "bare")
     return [finding for finding in found if finding]
@@ -206,18 +207,22 @@ def _dead_patch(case: Case) -> list[Finding]:
 def _dead(case: Case, patch: TrackedPatch) -> Finding | None:
     """Judge one bare area of the last day."""
     limits = case.limits
-    share = patch.area_cm2 / _wall_cm2(case)
+    share = patch.area_cm2 / wall_cm2(case)
     if patch.area_cm2 < limits.dead_patch_cm2 or share > limits.island_share:
+        return None
+    if is_thin(case) and not is_compact(case, patch):
         return None
     still = _standstill(case, patch)
     if not still.proves(limits):
         return None
     rest = min(case.last.coverage.percent / (1 - share), 100.0)
-    if rest < limits.dead_patch_rest_percent and not beyond_run(case, age_days(case)):
+    late = min(limits.dead_patch_rest_percent, case.profile.ready_percent)
+    if rest < late and not beyond_run(case, age_days(case)):
         return None
+    sure = still.days >= limits.dead_patch_out_days and not is_thin(case)
     return Finding.of(
         "dead_patch",
-        "check" if is_thin(case) else "no-go",
+        "no-go" if sure else "check",
         day=case.last.day,
         patch=patch.patch,
         days=still.days,
@@ -228,11 +233,15 @@ def _dead(case: Case, patch: TrackedPatch) -> Finding | None:
 
 @dataclass(frozen=True)
 class _Standstill:
-    """For how long an area has not been closing: days, sightings and days with a photo."""
+    """For how long an area has not been closing: days, sightings and days with a photo.
+
+    ``left`` is the share of its first area that is still bare.
+    """
 
     days: int
     sightings: int
     photographed: int
+    left: float
 
     def proves(self, limits: VerdictSettings) -> bool:
         """Say whether that is long, and seen often enough."""
@@ -240,6 +249,7 @@ class _Standstill:
             self.days >= limits.dead_patch_days
             and self.sightings >= limits.dead_patch_sightings
             and self.sightings >= limits.dead_patch_seen_share * self.photographed
+            and self.left >= limits.dead_patch_left_share
         )
 
 
@@ -249,24 +259,18 @@ def _standstill(case: Case, patch: TrackedPatch) -> _Standstill:
     A day's trend compares it with the days before, so the time starts at the sighting before the
     first of the unbroken run of ``still`` or ``growing`` days.
     """
-    sightings = [(d.day, p.trend) for d in case.days for p in d.patches if p.patch == patch.patch]
-    since, count = sightings[-1][0], 0
-    for day, word in reversed(sightings):
-        since, count = day, count + 1
-        if word not in ("still", "growing"):
+    sightings = [(d.day, p) for d in case.days for p in d.patches if p.patch == patch.patch]
+    since, count, area = sightings[-1][0], 0, patch.area_cm2
+    for day, seen in reversed(sightings):
+        since, count, area = day, count + 1, seen.area_cm2
+        if seen.trend not in ("still", "growing"):
             break
     return _Standstill(
         days=(case.last.day - since).days,
         sightings=count,
         photographed=sum(d.day >= since for d in case.days),
+        left=patch.area_cm2 / max(area, 1e-6),
     )
-
-
-def _wall_cm2(case: Case) -> float:
-    """Return the area of the filled wall in view."""
-    arc_mm = math.radians(2 * HALF_VIEW_DEG) * case.wall_radius_mm
-    fill_mm = case.last.fill_height_mm
-    return arc_mm * (fill_mm if math.isfinite(fill_mm) else 100.0) / 100.0
 
 
 # --------------------------------------------------------------------------- 5. fast jars
@@ -301,12 +305,17 @@ def _fast_front(case: Case) -> list[Finding]:
 
 # --------------------------------------------------------------------------- 6., 7. slow jars
 def _stall(case: Case) -> list[Finding]:
-    """Take over the stall that the growth stage has found."""
+    """Take over the stall that the growth stage has found.
+
+    A jar that was never seen to start is not given up before its species' longest run is over.
+    """
     if case.growth.stall is None:
         return []
+    waits = case.growth.stall.word == "never_started" and not beyond_run(case, age_days(case))
     near = case.profile.ready_percent - case.limits.near_ready_points
     long = case.growth.stalled_days >= case.limits.long_stall_days
-    verdict: VerdictWord = "no-go" if long and case.last.coverage.percent < near else "check"
+    over = long and not waits and case.last.coverage.percent < near
+    verdict: VerdictWord = "no-go" if over else "check"
     return [replace(case.growth.stall, verdict=verdict, day=case.last.day)]
 
 

@@ -6,11 +6,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from jarvision.records import ByteArray, FloatArray, TissueClass
+from jarvision.records import ByteArray, FloatArray, JarEntry, TissueClass
 from jarvision.register.species import find_profile
 from tests.scenes.growth_field import Front, arrival_days, scatter_nuclei
 from tests.scenes.wall_paint import WallGrid
 
+from .laws import arrival_by_law
 from .plans import Plan
 
 FRONT_DEG = 60.0
@@ -67,6 +68,11 @@ class Jar:
         first = round(180 - FRONT_DEG - turn_deg)
         return np.asarray(field)[:, np.arange(first, first + round(2 * FRONT_DEG)) % 360]
 
+    def side_deg(self, day: float) -> float:
+        """Return how far the jar has been turned to another side by a day."""
+        turned = self.plan.turned
+        return 0.0 if turned is None or day < turned[0] else turned[1]
+
     def coverage(self, day: float, turn_deg: float = 0.0) -> float:
         """Return the true coverage of the wall in view, percent."""
         shown = self.front(self.wall(day).classes, turn_deg)
@@ -88,8 +94,19 @@ class Jar:
             return bool(np.count_nonzero(shown == TissueClass.GREEN) * cell >= 0.3)
         if plan.dead_cm2:
             bare = np.count_nonzero(shown == TissueClass.BARE) * cell
+            if plan.law != "nuclei":  # gaps of a thin species are bare, too
+                return self.island_shown(day, turn_deg)
             return bool(1.0 <= bare <= 1.5 * plan.dead_cm2)
         return plan.stall_day is not None or plan.wet_mm > 0
+
+    def island_shown(self, day: float, turn_deg: float = 0.0) -> bool:
+        """Say whether the dead patch lies in view and the rest of the wall is nine tenths white."""
+        along, up = self.grid.offsets_mm(*self.plan.place)
+        island = np.hypot(along, up) < 10 * np.sqrt(self.plan.dead_cm2 / np.pi)
+        inside = self.front(island, turn_deg) > 0
+        grown = self.front(self.wall(day).classes, turn_deg) == TissueClass.MYCELIUM
+        cell = self.grid.step_mm[0] * self.grid.step_mm[1] / 100.0
+        return inside.sum() * cell >= 1.0 and float(grown[~inside].mean()) >= 0.9
 
     def _age(self, day: float) -> FloatArray:
         before = _stretched(day, self.plan) - self.arrival
@@ -145,7 +162,10 @@ def grow_jar(plan: Plan) -> Jar:
         )
         return arrival_days(nuclei, front, grid, rng=rng).astype(np.float64)
 
-    arrival = arrivals(plan.nuclei_per_cm2, plan.lag_days)
+    if plan.law == "nuclei":
+        arrival = arrivals(plan.nuclei_per_cm2, plan.lag_days)
+    else:
+        arrival = arrival_by_law(plan, grid)
     arrival = _with_faults(arrival, plan, grid)
     noise = np.random.default_rng([plan.seed, 6]).standard_normal((2, *grid.shape))
     import cv2
@@ -154,7 +174,7 @@ def grow_jar(plan: Plan) -> Jar:
     jar = Jar(plan, grid, arrival, None, None, stain, tone / tone.std())
     if plan.shake_percent is None:
         return jar
-    shaken = next(d for d in range(60) if jar.coverage(d) >= plan.shake_percent)
+    shaken = next(d for d in range(plan.last_day) if jar.coverage(d) >= plan.shake_percent)
     again = arrivals(SHAKE_NUCLEI * plan.nuclei_per_cm2, 0.8)
     return Jar(plan, grid, arrival, again, shaken, stain, tone / tone.std())
 
@@ -165,7 +185,7 @@ def _with_faults(arrival: FloatArray, plan: Plan, grid: WallGrid) -> FloatArray:
         along, up = grid.offsets_mm(*plan.place)
         radius = 10 * np.sqrt(plan.dead_cm2 / np.pi)
         arrival = np.where(np.hypot(along, up) < radius, np.inf, arrival)
-    if plan.stall_day is not None:
+    if plan.stall_day is not None and plan.law == "nuclei":  # else its days stand still
         arrival = np.where(arrival > _stretched(plan.stall_day, plan), np.inf, arrival)
     return arrival
 
@@ -177,12 +197,12 @@ def _stretched(day: float, plan: Plan) -> float:
     return float(sum(factors[:whole]) + (day - whole) * factors[min(whole, len(factors) - 1)])
 
 
-def truth_of(jar: Jar) -> Truth:
-    """Work out the truths of a grown jar."""
+def truth_of(jar: Jar, entry: JarEntry) -> Truth:
+    """Work out the truths of a grown jar; ready is what the species of its entry asks for."""
     plan = jar.plan
     days = range(plan.last_day + 1)
-    percents = np.array([jar.coverage(d) for d in days])
-    profile = find_profile(plan.entry.species)
+    percents = np.array([jar.coverage(d, jar.side_deg(d)) for d in days])
+    profile = find_profile(entry.species)
     reached = np.flatnonzero(percents >= profile.ready_percent)
     steady = [d for d in reached if (percents[d:] >= profile.ready_percent - 2).all()]
     return Truth(
@@ -197,11 +217,16 @@ def _fault_day(jar: Jar, percents: FloatArray) -> int | None:
     plan = jar.plan
     days = range(plan.last_day + 1)
     if plan.stall_day is not None:
+        ready = find_profile(plan.entry.species).ready_percent
+        if plan.law != "nuclei" and percents[-1] >= ready - 2.0:  # it was as good as full
+            return None
         return int(np.ceil(plan.stall_day))
     if plan.mould is not None:
         cell = jar.grid.step_mm[0] * jar.grid.step_mm[1] / 100.0
         landed = jar.front(jar._mould_arrival())
         return _first(days, lambda d: np.count_nonzero(landed <= d) * cell >= 1.0)
+    if plan.dead_cm2 and plan.law != "nuclei":
+        return _first(days, jar.island_shown)
     if plan.dead_cm2:
         return _first(days, lambda d: percents[d] >= percents[-1] - 1.0)
     if plan.wet_mm:

@@ -17,9 +17,12 @@ from jarvision.records import JarEntry
 Story = Literal[
     "healthy", "slow", "stained", "shaken", "overdue",
     "stalled", "dead patch", "white mould", "slow mould", "mould under stain", "wet",
+    "turned", "wrong date", "slowed",
 ]  # fmt: skip
 
-GOOD: tuple[Story, ...] = ("healthy", "slow", "stained", "shaken", "overdue")
+GOOD: tuple[Story, ...] = (
+    "healthy", "slow", "stained", "shaken", "overdue", "turned", "wrong date",
+)  # fmt: skip
 SHARES: dict[Story, float] = {
     "healthy": 0.34, "slow": 0.08, "stained": 0.06, "shaken": 0.08, "overdue": 0.04,
     "stalled": 0.12, "dead patch": 0.08, "white mould": 0.12, "slow mould": 0.04,
@@ -53,6 +56,20 @@ class Plan:
 
     Days are counted from the start of the jar. ``day_factors`` stretch each day's growth: warm and
     cold days, shared by the shelf.
+
+    Attributes
+    ----------
+    law, run_days, ready_share, shape
+        How it grows (``laws.py``), for how long until which share of the wall is covered, and the
+        law's own number. ``nuclei``: by speed and nuclei alone.
+    gaps_share
+        Share of the wall that stays open as lace: species that stay thin.
+    reader, narrow
+        How wrong it is read (``reading.READERS``), and whether the intervals are half as wide.
+    most_photos, weekends
+        Photos a day, and whether there are any on weekends.
+    turned
+        From which day on the jar shows another side, and how far it was turned, degrees.
     """
 
     entry: JarEntry
@@ -75,6 +92,16 @@ class Plan:
     shake_percent: float | None = None
     bad_reading_day: int | None = None
     wrong_clock: tuple[int, int] | None = None
+    law: str = "nuclei"
+    run_days: float = 0.0
+    ready_share: float = 0.95
+    shape: float = 0.0
+    gaps_share: float = 0.0
+    reader: str = "rendered"
+    narrow: bool = False
+    most_photos: int = 1
+    weekends: bool = True
+    turned: tuple[int, float] | None = None
 
 
 def plan_batch(seed: int) -> tuple[Plan, ...]:

@@ -53,6 +53,12 @@ class ReaderError:
         Spread of the logarithm of an area.
     pattern_noise
         Noise of the contents' pattern, in its own standard deviations.
+    drift_sd_points, drift_keeps
+        Error that days share with their neighbours, and the share of it left a day later.
+    outlier
+        Chance that a photo is off by 10 to 30 points.
+    edge_width
+        The interval of an empty or full jar, as a share of that of a half-covered one.
     """
 
     bias_sd_points: float = 1.0
@@ -72,6 +78,29 @@ class ReaderError:
     false_spread: float = 0.7
     area_spread: float = 0.07
     pattern_noise: float = 0.7
+    drift_sd_points: float = 0.0
+    drift_keeps: float = 0.8
+    outlier: float = 0.0
+    edge_width: float = 1.0
+
+
+_SEEN = ReaderError(
+    bias_sd_points=1.0, daily_scale_points=1.0, daily_dof=4.0, edge_share=0.3, big_turn=0.0,
+    missed_day=0.08, doubled_photo=0.0, false_bare=0.03, false_mould=0.002, drift_sd_points=1.0,
+    outlier=1 / 40, edge_width=0.3,
+)  # fmt: skip
+READERS = {
+    "rendered": ReaderError(),
+    "seen": _SEEN,
+    "never seen": replace(
+        _SEEN, bias_sd_points=3.0, daily_scale_points=1.3, drift_sd_points=2.0,
+        half_width_points=8.0,
+    ),
+}  # fmt: skip
+"""Contents as the nets have learned from, and others: off by 4 points, 3 of them all along."""
+
+HOURS = (18, 8, 13)
+OUTLIER_POINTS = (10.0, 30.0)
 
 
 @dataclass(frozen=True)
@@ -86,31 +115,49 @@ class Read:
 
 
 def read_jar(jar: Jar, error: ReaderError | None = None) -> Read:
-    """Photograph a jar every day as a grower would, and read each photo with errors."""
-    error = error or ReaderError()
-    rng = np.random.default_rng([jar.plan.seed, 7])
+    """Photograph a jar as a grower would, and read each photo with errors."""
+    plan = jar.plan
+    error = error or READERS[plan.reader]
+    rng = np.random.default_rng([plan.seed, 7])
     bias = rng.normal(0.0, error.bias_sd_points)
-    patterns = [_pattern(jar, np.random.default_rng([jar.plan.seed, n])) for n in (8, 9)]
+    patterns = [_pattern(jar, np.random.default_rng([plan.seed, n])) for n in (8, 9)]
+    drifts = _drift(jar, error)
     side_deg = 0.0
     readings: list[Reading] = []
     shown: list[int] = []
-    for number in range(1, jar.plan.last_day + 1):
+    for number in range(1, plan.last_day + 1):
         if rng.random() < error.missed_day:
             continue
         if rng.random() < error.big_turn:
             side_deg = float(rng.uniform(90, 270))
+        if not plan.weekends and (number + plan.seed // 1000) % 7 >= 5:
+            continue
         pattern = patterns[jar.shake_day is not None and number > jar.shake_day]  # a shake mixes
-        turn = round(side_deg + rng.normal(0.0, error.turn_sd_deg))
-        one = _read(jar, number, turn, bias, pattern, rng, error)
+        turn = round(side_deg + jar.side_deg(number) + rng.normal(0.0, error.turn_sd_deg))
+        off = bias + float(drifts[number])
+        one = _read(jar, number, turn, off, pattern, rng, error)
         readings.append(one)
         if jar.fault_shown(number, turn):
             shown.append(number)
-        if rng.random() < error.doubled_photo:
-            twin = _read(jar, number, turn, bias, pattern, rng, error)
-            readings.append(replace(twin, photo=f"again-{twin.photo}"))
-    if jar.plan.dead_cm2:
+        twins = int(rng.random() < error.doubled_photo)
+        if plan.most_photos > 1:
+            twins = int(rng.integers(0, plan.most_photos))
+        for again in range(1, twins + 1):
+            twin = _read(jar, number, turn, off, pattern, rng, error, hour=HOURS[again])
+            readings.append(replace(twin, photo=f"again{again}-{twin.photo}"))
+    if plan.dead_cm2 and shown:
         shown = [n for n in shown[2:] if n >= shown[0] + 3]
     return Read(tuple(readings), shown[0] if shown else None)
+
+
+def _drift(jar: Jar, error: ReaderError) -> FloatArray:
+    """Draw the error that a day shares with those about it (a first-order autoregression)."""
+    steps = np.random.default_rng([jar.plan.seed, 17]).standard_normal(jar.plan.last_day + 1)
+    drift, keeps = np.zeros(len(steps)), error.drift_keeps
+    drift[0] = steps[0]
+    for i in range(1, len(steps)):
+        drift[i] = keeps * drift[i - 1] + np.sqrt(1 - keeps**2) * steps[i]
+    return error.drift_sd_points * drift
 
 
 def _read(
@@ -121,17 +168,24 @@ def _read(
     pattern: FloatArray,
     rng: np.random.Generator,
     error: ReaderError,
+    *,
+    hour: int = HOURS[0],
 ) -> Reading:
     plan = jar.plan
     wall = jar.wall(number)
     classes = jar.front(wall.classes, turn).astype(np.uint8)
     opacity = jar.front(wall.opacity, turn)
     covered = np.isin(classes, (TissueClass.MYCELIUM, TissueClass.STAIN))
-    percent = _misread(100.0 * float(covered.mean()), bias, rng, error)
+    true = 100.0 * float(covered.mean())
+    percent = _misread(true, bias, rng, error)
     if number == plan.bad_reading_day:
         percent = float(np.clip(percent + rng.choice([-1, 1]) * rng.uniform(20, 50), 0, 100))
+    elif error.outlier and rng.random() < error.outlier:
+        percent += float(rng.choice([-1, 1]) * rng.uniform(*OUTLIER_POINTS))
+        percent = float(np.clip(percent, 0, 100))
     half = error.half_width_points * float(np.exp(rng.normal(0.0, error.half_width_spread)))
-    taken = datetime.combine(day(number), time(18, 30))
+    half *= _edged(percent / 100.0, error.edge_width) * (0.5 if plan.narrow else 1.0)
+    taken = datetime.combine(day(number), time(hour, 30))
     if plan.wrong_clock is not None and plan.wrong_clock[0] == number:
         taken += timedelta(days=plan.wrong_clock[1])
     return Reading(
@@ -154,10 +208,14 @@ def _read(
     )
 
 
+def _edged(share: float, edge: float) -> float:
+    """Return a factor that falls from 1 at half cover to ``edge`` at none and at all."""
+    return edge + (1 - edge) * float(np.sqrt(4 * share * (1 - share)))
+
+
 def _misread(percent: float, bias: float, rng: np.random.Generator, error: ReaderError) -> float:
     """Add the reader's error, smaller where the jar is nearly empty or full."""
-    share = percent / 100.0
-    scale = error.edge_share + (1 - error.edge_share) * np.sqrt(4 * share * (1 - share))
+    scale = _edged(percent / 100.0, error.edge_share)
     noise = bias + error.daily_scale_points * rng.standard_t(error.daily_dof)
     return float(np.clip(percent + scale * noise, 0.0, 100.0))
 

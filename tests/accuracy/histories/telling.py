@@ -6,25 +6,26 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
-from jarvision.growth.forecast import fit_growth
-from jarvision.growth.priors import fit_siblings
 from jarvision.history.build import build_history
 from jarvision.history.smoothing import read_together
-from jarvision.records import Coverage, Growth, JarHistory, Reading
-from jarvision.register.species import find_profile
+from jarvision.records import Coverage, Growth, JarEntry, JarHistory, JarStory, Reading
+from jarvision.register.jars import Register
+from jarvision.register.species import SpeciesBook, load_profiles
 from jarvision.settings.groups import Settings
-from jarvision.verdict.decide import decide
+from jarvision.verdict.assess import tell_stories
 
 from .growing import Truth, grow_jar, truth_of
-from .plans import FIRST_DAY, Plan, day, plan_batch
+from .plans import FIRST_DAY, Plan, day
 from .reading import Read, read_jar
+
+_SPECIES = SpeciesBook(load_profiles())
 
 
 @dataclass(frozen=True)
 class Said:
     """What was said of one jar on one day, and the coverage that was read.
 
-    ``together`` is that coverage by the light of the days before.
+    ``together`` is that coverage by the light of the days before; ``words`` are the findings.
     """
 
     number: int
@@ -34,6 +35,7 @@ class Said:
     percent: float
     read: Coverage | None = None
     together: Coverage | None = None
+    words: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -55,60 +57,92 @@ class Told:
 
 @dataclass(frozen=True)
 class Case:
-    """One simulated jar."""
+    """One simulated jar: its plan, what the register says of it, its truth, its photos.
+
+    ``whole`` is the history of all photos; ``before`` that of those before one with a wrong clock.
+    """
 
     plan: Plan
+    entry: JarEntry
     truth: Truth
     read: Read
+    whole: JarHistory
+    before: JarHistory
 
 
-def simulate(seed: int) -> list[Case]:
-    """Grow and photograph a batch."""
-    cases = []
-    for plan in plan_batch(seed):
-        jar = grow_jar(plan)
-        cases.append(Case(plan, truth_of(jar), read_jar(jar)))
-    return cases
+def simulate(plans: Sequence[Plan], *, registered: bool = True) -> list[Case]:
+    """Grow and photograph a batch, and follow its patches."""
+    return [photographed(plan, registered=registered) for plan in plans]
+
+
+def photographed(plan: Plan, *, registered: bool) -> Case:
+    """Grow and photograph a jar."""
+    entry = plan.entry if registered else JarEntry(plan.entry.jar, registered=False)
+    jar = grow_jar(plan)
+    read = read_jar(jar)
+    whole = build_history(read.readings, entry)
+    wrong = plan.wrong_clock
+    early = [r for r in read.readings if wrong is None or _number(r) < wrong[0]]
+    before = whole if len(early) == len(read.readings) else build_history(early, entry)
+    return Case(plan, entry, truth_of(jar, entry), read, whole, before)
 
 
 def tell(cases: Sequence[Case]) -> list[Told]:
     """Score a batch on every day, with the photos there were by then."""
-    whole = {c.plan.entry.jar: build_history(c.read.readings, c.plan.entry) for c in cases}
-    said: dict[str, list[Said]] = {jar: [] for jar in whole}
-    profile = find_profile("oyster")
+    said: dict[str, list[Said]] = {case.entry.jar: [] for case in cases}
     for number in range(1, max(c.plan.last_day for c in cases) + 1):
-        today = day(number)
-        by_then = {c.plan.entry.jar: _by_then(c, whole[c.plan.entry.jar], number) for c in cases}
-        taught = fit_siblings(by_then.values(), today=today)
-        for case in cases:
-            jar = case.plan.entry.jar
-            taken = any(_number(r) == number for r in case.read.readings)
-            if number > case.plan.last_day or not taken:
-                continue
-            batch = [sibling for name, sibling in taught.items() if name != jar]
-            growth = fit_growth(by_then[jar], profile, today=today, siblings=batch)
-            verdict, flags = decide(by_then[jar], growth, profile, today=today)
-            words = frozenset(f.flag for f in flags)
-            percent = verdict.coverage.percent if verdict.coverage else float("nan")
-            last = next((d for d in by_then[jar].days if d.day == today), None)
-            both = (last.coverage, last.level) if last else (None, None)
-            said[jar].append(Said(number, verdict.verdict, words, growth, percent, *both))
-    return [Told(c.plan, c.truth, c.read.shown_day, tuple(said[c.plan.entry.jar])) for c in cases]
+        taken = {c.entry.jar for c in cases if any(_number(r) == number for r in c.read.readings)}
+        if not taken:
+            continue
+        histories = [by_then(case, number) for case in cases]
+        stories = tell_stories(
+            [h for h in histories if h.days],
+            _register(cases),
+            today=day(number),
+            settings=Settings(),
+            species=_SPECIES,
+        )
+        for story in stories:
+            jar = story.history.entry.jar
+            if jar in taken:
+                said[jar].append(_said(story, number))
+    return [Told(c.plan, c.truth, c.read.shown_day, tuple(said[c.entry.jar])) for c in cases]
 
 
-def _by_then(case: Case, history: JarHistory, number: int) -> JarHistory:
+def _said(story: JarStory, number: int) -> Said:
+    verdict = story.verdict
+    last = next((d for d in story.history.days if d.day == day(number)), None)
+    return Said(
+        number=number,
+        verdict=verdict.verdict,
+        flags=frozenset(f.flag for f in story.flags),
+        growth=story.growth,
+        percent=verdict.coverage.percent if verdict.coverage else float("nan"),
+        read=last.coverage if last else None,
+        together=last.level if last else None,
+        words=tuple(f.word for f in verdict.findings),
+    )
+
+
+def by_then(case: Case, number: int) -> JarHistory:
     """Return the history with the photos taken by a day.
 
     Links are causal, so days can be cut; what the days say together is told anew.
     """
-    if case.plan.wrong_clock is not None:  # its photos are not in the order they were taken in
+    wrong = case.plan.wrong_clock
+    whole = case.before if wrong is not None and number < wrong[0] else case.whole
+    days = [d for d in whole.days if min(map(_number, d.readings)) <= number]
+    if any(max(map(_number, d.readings)) > number for d in days):  # a wrong clock joins two days
         taken = [r for r in case.read.readings if _number(r) <= number]
-        return build_history(taken, case.plan.entry)
-    days = tuple(d for d in history.days if d.day <= day(number))
-    return replace(history, days=read_together(days, Settings()))
+        return build_history(taken, case.entry)
+    return replace(whole, days=read_together(days, Settings()))
 
 
 def _number(reading: Reading) -> int:
     """Return the true day of a photo, which its name tells even where its clock was wrong."""
     taken = date.fromisoformat(reading.photo.rsplit("_", 1)[1].removesuffix(".jpg"))
     return (taken - FIRST_DAY).days
+
+
+def _register(cases: Sequence[Case]) -> Register:
+    return Register({case.entry.jar: case.entry for case in cases if case.entry.registered})

@@ -1,0 +1,110 @@
+"""Bare areas that stood still and are gone: sooner than they can close, so the jar was turned."""
+
+from __future__ import annotations
+
+import math
+
+from jarvision.records import Finding, JarDay, TrackedPatch
+from jarvision.records.wall import radius_mm
+from jarvision.verdict.evidence import Case, wall_cm2
+
+Sightings = list[tuple[int, TrackedPatch]]
+"""Number of the day, and the area on it, in order."""
+
+
+def vanished(case: Case) -> list[Finding]:
+    """Doubt a jar in which an area that stood still is gone sooner than the front could close it.
+
+    Then the jar was turned, or the photos do not agree: the area may stand on the other side. Its
+    place seen again without it ends the doubt, and so do days on which nothing is bare, but for an
+    area that would have ended the jar.
+    """
+    seen: dict[str, Sightings] = {}
+    for number, day in enumerate(case.days):
+        for patch in day.patches:
+            if patch.kind == "bare":
+                seen.setdefault(patch.patch, []).append((number, patch))
+    known = {*case.last.cleared, *case.last.parted}
+    return [
+        finding
+        for name, sightings in seen.items()
+        if name not in known and (finding := _gone_too_soon(case, name, sightings))
+    ]
+
+
+def _gone_too_soon(case: Case, name: str, sightings: Sightings) -> Finding | None:
+    """Compare an area's last sighting at which it stood still with the next day that has a photo.
+
+    Not where it was no island: so large that growth had just not come there yet, or of before a
+    shake. One that was dead may close slowly, if at all, but is not gone by the next photo.
+    """
+    limits = case.limits
+    still = [
+        (number, patch)
+        for number, patch in sightings[limits.dead_patch_sightings - 1 :]
+        if patch.trend in ("still", "growing") and patch.area_cm2 >= limits.dead_patch_cm2
+    ]
+    if not still or still[-1][0] + 1 == len(case.days):
+        return None
+    number, patch = still[-1]
+    before, after = case.days[number], case.days[number + 1]
+    if patch.area_cm2 > limits.island_share * wall_cm2(case):
+        return None
+    if any(day > before.day for day in case.shaken):
+        return None
+    stood = _stood_dead(case, sightings, number)
+    dead = stood >= limits.dead_patch_days
+    white, forgotten = _white_days(case, number), limits.forgotten_days
+    if stood < limits.dead_patch_out_days and white >= (
+        limits.dead_forgotten_days if dead else forgotten
+    ):
+        return None
+    left = sum(p.area_cm2 for p in after.patches if _lies_in(p, patch, name, case.wall_radius_mm))
+    days = (after.day - before.day).days
+    slowest, fastest = case.profile.front_mm_per_day
+    front = (slowest if left else 0.0) * days if dead else fastest * days
+    if radius_mm(patch.area_cm2) - radius_mm(left) <= front:
+        return None
+    return Finding.of(
+        "vanished",
+        "check",
+        day=case.last.day,
+        patch=name,
+        area_cm2=patch.area_cm2,
+        last_seen=before.day,
+        days=days,
+    )
+
+
+def _lies_in(later: TrackedPatch, patch: TrackedPatch, name: str, wall_radius_mm: float) -> bool:
+    """Say whether a later bare area is what is left of one: of its name, or a part of its place."""
+    if later.kind != "bare" or later.patch == name:
+        return later.patch == name
+    turn_deg = (later.angle_deg - patch.angle_deg + 180.0) % 360.0 - 180.0
+    away_mm = math.hypot(math.radians(turn_deg) * wall_radius_mm, later.height_mm - patch.height_mm)
+    return away_mm <= radius_mm(patch.area_cm2)
+
+
+def _stood_dead(case: Case, sightings: Sightings, last: int) -> int:
+    """Return for how many days an area had stood still up to one, the rest being full; else 0."""
+    limits, since, count = case.limits, last, 0
+    share = sightings[-1][1].area_cm2 / wall_cm2(case)
+    if case.days[last].coverage.percent < limits.dead_patch_rest_percent * (1 - share):
+        return 0
+    for number, patch in reversed([s for s in sightings if s[0] <= last]):
+        since, count = number, count + 1
+        if patch.trend not in ("still", "growing"):
+            break
+    stood = (case.days[last].day - case.days[since].day).days
+    return stood if count >= limits.dead_patch_sightings else 0
+
+
+def _white_days(case: Case, number: int) -> int:
+    """Return on how many days after one the wall was full, with no bare area on it."""
+    return sum(_is_white(case, day) for day in case.days[number + 1 :])
+
+
+def _is_white(case: Case, day: JarDay) -> bool:
+    largest = max((p.area_cm2 for p in day.patches if p.kind == "bare"), default=0.0)
+    full = day.level.percent >= case.profile.ready_percent
+    return full and largest < case.limits.bare_check_cm2

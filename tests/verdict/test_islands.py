@@ -1,0 +1,67 @@
+"""Bare islands: of thin species, and of jars whose islands close slowly."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from judging import healthy, judge, with_patches, words
+from shelves import oyster, patch
+
+from jarvision.records import Patch
+
+
+def outlined(area_cm2: float, long: float, angle_deg: float = 0.0) -> Patch:
+    """A bare oval, ``long`` times as long as it is wide, on a wall of 45 mm radius."""
+    wide_mm = 10.0 * np.sqrt(area_cm2 / np.pi / long)
+    around = np.linspace(0.0, 2 * np.pi, 40, endpoint=False)
+    outline = tuple(
+        (
+            angle_deg + float(np.rad2deg(wide_mm * np.sin(t) / 45.0)),
+            50.0 + long * wide_mm * np.cos(t),
+        )
+        for t in around
+    )
+    return Patch("bare", area_cm2, angle_deg, 50.0, 0.9, outline)
+
+
+def last_day(bare: Patch, species: str) -> str:
+    readings = with_patches(healthy(18), [bare], since=17)
+    return judge(readings, oyster(species=species))[0].verdict
+
+
+@pytest.mark.parametrize("species", ["lion's mane", "wine cap"])
+def test_a_compact_island_keeps_a_thin_species_from_go_at_once(species: str) -> None:
+    assert last_day(outlined(1.3, 1.0), species) == "check"
+    assert last_day(outlined(1.3, 2.0), species) == "check"
+    assert last_day(patch("bare", 1.3), species) == "check"  # its outline is not known
+
+
+@pytest.mark.parametrize("species", ["lion's mane", "wine cap"])
+def test_the_gaps_of_a_thin_species_do_not(species: str) -> None:
+    assert last_day(outlined(1.3, 4.0), species) == "go"
+    assert last_day(outlined(0.8, 1.0), species) == "go"
+
+
+def test_an_island_that_closes_does_not_either() -> None:
+    story = healthy(18)
+    story.patches = {
+        10 + n: [outlined(np.pi * (radius / 10) ** 2, 1.0)]
+        for n, radius in enumerate((20.0, 17.0, 14.0, 12.0, 10.0, 8.0, 7.0, 6.0))
+    }
+    assert judge(story.readings(), oyster(species="lion's mane"))[0].verdict == "go"
+
+
+def test_an_island_is_looked_at_before_it_ends_the_jar() -> None:
+    told = [
+        judge(with_patches(healthy(n), [patch("bare", 3.0)], since=11))[0] for n in (15, 16, 17)
+    ]
+    assert [v.verdict for v in told] == ["check", "no-go", "no-go"]
+    assert all(v.findings[0].word == "dead_patch" for v in told)
+
+
+def test_an_island_that_closes_by_little_every_day_is_not_dead() -> None:
+    story = healthy(18)
+    story.patches = {11 + n: [patch("bare", 3.0 * 0.95**n)] for n in range(7)}
+    verdict, flags = judge(story.readings())
+    assert verdict.verdict == "check"
+    assert "dead_patch" not in words(flags)

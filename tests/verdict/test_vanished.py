@@ -1,0 +1,80 @@
+"""Bare areas that are gone: which of them keep a ready jar from go, and for how long."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+from judging import healthy, judge
+from shelves import Story, kjma
+
+from jarvision.records import Patch, Verdict
+from jarvision.settings.groups import Settings
+
+
+def found(verdict: Verdict) -> list[str]:
+    return [finding.word for finding in verdict.findings]
+
+
+def square(side_mm: float, angle_deg: float = 0.0, height_mm: float = 50.0) -> Patch:
+    """A bare square on a wall of 45 mm radius, with its outline."""
+    half_deg, half_mm = np.rad2deg(side_mm / 2 / 45.0), side_mm / 2
+    corners = ((-1, -1), (1, -1), (1, 1), (-1, 1))
+    outline = tuple((angle_deg + x * half_deg, height_mm + y * half_mm) for x, y in corners)
+    return Patch("bare", side_mm**2 / 100.0, angle_deg, height_mm, 0.9, outline)
+
+
+def verdict_of(patches: Mapping[int, Sequence[Patch]], story: Story | None = None) -> Verdict:
+    told = story or healthy(18)
+    told.patches = dict(patches)
+    return judge(told.readings())[0]
+
+
+def test_the_bare_wall_of_a_young_jar_is_no_island_that_vanished() -> None:
+    assert verdict_of({n: [square(80.0)] for n in range(5)}).verdict == "go"
+
+
+def test_an_area_of_before_a_shake_says_nothing_of_the_wall_after_it() -> None:
+    grown = kjma(np.arange(12))
+    percents = np.concatenate([kjma(np.arange(6)), [3.0], grown[3:], [100.0] * 5])
+    still = {n: [square(20.0)] for n in range(1, 6)}
+    assert verdict_of(still, Story(percents)).verdict == "go"
+
+
+def test_an_area_that_falls_apart_lives_on_under_other_names() -> None:
+    whole = {n: [square(30.0)] for n in range(9, 14)}
+    parts = {14: [square(19.0, -13.0), square(19.0, 13.0)], 15: [square(5.0, -13.0)]}
+    verdict = verdict_of({**whole, **parts}, healthy(17))
+    assert "vanished" not in found(verdict)
+    for left in ({}, {14: [square(8.0, -14.0)]}):  # a small one may be another side's
+        assert found(verdict_of({**whole, **left}, healthy(17))) == ["vanished"]
+
+
+def test_an_area_gone_while_the_wall_grew_is_forgotten_after_full_days() -> None:
+    still = {n: [square(22.0)] for n in range(4, 9)}
+    story = Story(np.concatenate([kjma(np.arange(9)), [99.0] * 9]))
+    assert verdict_of(still, story).verdict == "go"
+
+
+def test_an_area_that_stood_still_as_a_dead_one_is_forgotten_later_than_any_other() -> None:
+    dead = {n: [square(17.0)] for n in range(11, 15)}
+    later = Settings().verdict.dead_forgotten_days
+    for white in range(1, later + 1):
+        verdict = verdict_of(dead, healthy(15 + white))
+        assert (verdict.verdict == "go") == (white >= later), white
+
+
+def test_one_that_would_have_ended_the_jar_is_not_forgotten() -> None:
+    dead = {n: [square(17.0)] for n in range(11, 17)}
+    assert found(verdict_of(dead, healthy(24))) == ["vanished"]
+
+
+def test_a_dead_area_does_not_close_in_the_days_between_two_photos() -> None:
+    dead = {n: [square(10.0)] for n in range(11, 17)}
+    story = healthy(21, skip=(17, 18))
+    assert found(verdict_of(dead, story)) == ["vanished"]
+
+
+def test_a_speck_that_is_left_of_a_dead_area_does_not_show_that_it_closed() -> None:
+    dead = {n: [square(17.0)] for n in range(11, 17)}
+    assert found(verdict_of({**dead, 17: [square(5.0)]}, healthy(20))) == ["vanished"]
