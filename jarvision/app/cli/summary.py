@@ -54,12 +54,13 @@ def print_summary(console: Console, result: ShelfResult) -> None:
     console.print(f"\n{', '.join(told) or 'No jar could be told apart.'}")
 
 
-def tell_refused(result: ShelfResult) -> list[str]:
+def tell_refused(result: ShelfResult, *, only: str = "") -> list[str]:
     """One line for each reason that photos were refused for, with which, and what to do about it.
 
-    The newest photos are named: they are those that can be taken again.
+    The newest photos are named: they are those that can be taken again. ``only`` is the one reason
+    that is to be told; empty: all.
     """
-    refused = [r for r in result.readings if r.status == "unusable"]
+    refused = [r for r in result.readings if r.status == "unusable" and only in ("", r.reason)]
     lines = []
     for word, count in Counter(r.reason for r in refused).most_common():
         reason = PHOTO_REASONS.get(word)

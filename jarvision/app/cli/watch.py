@@ -58,6 +58,7 @@ def watch(
     Exit codes: 0 never (it runs on), 2 bad usage, 5 output folder not writable, 130 stopped.
     """
     from jarvision.app.cli.scoring import Wish, open_fleet, open_wished, score_and_write
+    from jarvision.app.cli.summary import tell_refused
     from jarvision.run.score import read_shelf
     from jarvision.run.sources import open_folder
     from jarvision.run.watch import Rhythm, Work, watch_folder
@@ -74,7 +75,9 @@ def watch(
             read_shelf(shelf, out=out, source=source, fleet=fleet, skip=skip, tell=tell)
 
         def refresh(source: PhotoFolder, skip: Collection[Path]) -> None:
-            tell(_sentence(score_and_write(source, wish, fleet=fleet, tell=_swallow, skip=skip)))
+            result = score_and_write(source, wish, fleet=fleet, tell=_swallow, skip=skip)
+            for sentence in (_sentence(result), *tell_refused(result, only="unnamed_jar")):
+                tell(sentence)
 
         tell(f"Watching {folder} every {interval:g} s. Ctrl-C ends it.")
         watch_folder(
@@ -90,10 +93,12 @@ def _swallow(_: str) -> None:
 
 
 def _sentence(result: ShelfResult) -> str:
+    from jarvision.base.text import counted
     from jarvision.report.words import VERDICT_WORDS
 
     counts = Counter(story.verdict.verdict for story in result.stories)
     told = ", ".join(f"{counts[word]} {word}" for word in VERDICT_WORDS if counts[word])
     unusable = sum(reading.status == "unusable" for reading in result.readings)
     used = len(result.readings) - unusable
-    return f"Report refreshed: {told or 'no jar'}; {used} photos used, {unusable} not usable."
+    photos = counted(used, "photo")
+    return f"Report refreshed: {told or 'no jar'}; {photos} used, {unusable} not usable."

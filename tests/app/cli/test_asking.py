@@ -14,6 +14,7 @@ from typer.testing import CliRunner
 
 from jarvision.app.cli.asking import ask_jars
 from jarvision.app.cli.main import app
+from jarvision.app.cli.summary import tell_refused
 from jarvision.records import Reading, ShelfResult
 from jarvision.register.photo_names import read_name
 from jarvision.run.jobs import Job
@@ -131,3 +132,17 @@ def test_a_terminal_alone_does_not_ask_where_a_script_reads(
         args = ["score", str(photos), "--out", str(photos.parent / "out"), "--jobs", "1", more]
         assert CliRunner().invoke(app, args, input="K08\n").exit_code == 0
     assert not (photos / "photo_jars.csv").exists()
+
+
+def test_refused_photos_are_named_the_newest_first() -> None:
+    photos = shelf(*(f"IMG_{n}.jpg" for n in range(5)))
+    days = [
+        replace(r, taken_at=r.taken_at.replace(day=n + 1)) for n, r in enumerate(photos.readings)
+    ]
+    dark = replace(days[0], status="unusable", reason="underexposed")
+    result = replace(photos, readings=(dark, *days[1:]))
+    unnamed, one = tell_refused(result)
+    assert unnamed.startswith("5 photos not used (IMG_4.jpg, IMG_3.jpg, IMG_2.jpg and 2 more): ")
+    assert one.startswith(f"1 photo not used ({dark.photo}): the photo is too dark. ")
+    assert tell_refused(result, only="underexposed") == [one]
+    assert tell_refused(fake_shelf(), only="unnamed_jar") == []
