@@ -47,7 +47,8 @@ def find_stall(
     and so are all while the jar is in its lag (one that is still in it after its species' time to
     start is told a short stall, until its longest run is over). None is tried beyond one that
     shows growth: a long lag says nothing of a jar that now grows. Only the shortest length is told
-    where the newest days are not flat by themselves, or where the last reading was left out.
+    where the newest days are not flat by themselves, where the jar has surely gained over the whole
+    of it, however slowly, or where the last reading was left out.
     """
     kept = without_bad_readings(series, settings)
     if max(kept.y[-1], np.median(kept.y[-3:])) >= profile.ready_percent:
@@ -66,7 +67,10 @@ def find_stall(
     flat &= started or age > profile.spawn_run_days[1]
     newest = [look for look in looks if look.days <= min(telling.days, settings.stall_newest_days)]
     flat &= all(look.above_slow < settings.stall_flat_z for look in newest)
-    lasted = max(telling.days, _plateau_days(kept)) if flat else settings.stall_days
+    lasted = max(telling.days, _plateau_days(kept))
+    whole = [look for look in looks if look.days <= lasted][-1]
+    flat &= whole.rate.value < settings.stall_gain_z * whole.rate.sd
+    lasted = lasted if flat else settings.stall_days
     return _stalled(lasted, telling, kept, in_batch=bool(siblings), settings=settings)
 
 

@@ -137,6 +137,10 @@ class GrowthSettings:
     """The newest days are flat by themselves below this many standard errors above the slow rate;
     else a stall is told as a short one, which ends no jar."""
 
+    stall_gain_z: Annotated[float, Limits(0.5, 5)] = 2.0
+    """... while the rate over the whole of its time is not above zero by this many standard
+    errors: a jar that gains two points a day is slow, not at rest."""
+
     stall_rise_sd: Annotated[float, Limits(0.5, 5)] = 1.5
     """... and while the last reading lies no further above the three before it than this many
     standard uncertainties of a difference."""

@@ -50,6 +50,17 @@ def test_a_long_standstill_ends_a_jar_only_while_its_last_days_are_flat() -> Non
         assert judge([*still, reading(17, last, half_width=2.0)])[0].verdict == "check"
 
 
+def test_a_jar_that_has_slowed_down_but_gains_every_day_is_looked_at_not_thrown_out() -> None:
+    slowed = np.concatenate([kjma(np.arange(6)), 45.0 + 2.0 * np.arange(14)])
+    at_rest = np.concatenate([kjma(np.arange(6)), np.full(14, 45.0)])
+    told = [
+        judge([reading(n, float(p), half_width=8.0) for n, p in enumerate(percents)])[0]
+        for percents in (slowed, at_rest)
+    ]
+    assert [verdict.verdict for verdict in told] == ["check", "no-go"]
+    assert all(verdict.findings[0].word == "stall" for verdict in told)
+
+
 # --------------------------------------------------------------------------- lag
 def empty(days: int, percent: float = 0.5) -> list[Reading]:
     return [reading(n, percent + 0.2 * (n % 3)) for n in range(days)]
