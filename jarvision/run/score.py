@@ -205,7 +205,7 @@ def _assess(ground: _Ground, readings: tuple[Reading, ...], *, today: date) -> S
     stories = tell_stories(
         histories, shelf.register, today=today, settings=shelf.settings, species=shelf.species
     )
-    doubts = tell_doubts(readings, stories, shelf.register, settings=shelf.settings.growth)
+    doubts = tell_doubts(readings, stories, shelf.register)
     warnings = [*ground.warnings, *_file_notes(readings), *tell_shared_pictures(readings), *doubts]
     unseen = sorted(set(shelf.register) - {reading.jar for reading in readings})
     if unseen:
