@@ -79,7 +79,7 @@ def test_a_skin_over_all_of_a_wall_that_was_white_is_stain() -> None:
     assert alone.coverage is not None and alone.coverage.percent < 15.0
     day = days_of([photo(1, WHITE), alone])[-1]
     assert day.coverage.percent > 97.0
-    assert day.coverage.low > 90.0
+    assert day.coverage.low > 85.0
     assert area(day, "stain") > 60.0
     assert area(day, "bare") == 0.0
     assert day.readings[0].unproven_cm2 == 0.0

@@ -24,7 +24,8 @@ PACKAGE = Path(__file__).parents[2] / "jarvision"
 MOST_LETTERS = 64  # two lines on a narrow phone
 NOTES = (
     "unregistered", "shared_parent", "photo_refused", "file_date", "stain",
-    "unproven_stain", "low_fill", "jar_shape", "turned", "patches_elsewhere", "changed_mind",
+    "unproven_stain", "wide_interval", "low_fill", "jar_shape", "turned", "patches_elsewhere",
+    "changed_mind",
 )  # fmt: skip
 SAID_ONCE = 6  # words in a row
 NAMES = {
