@@ -170,7 +170,10 @@ def spare_card(shift_mm: tuple[float, float], scale: float) -> Apply:
     """A smaller second card behind the first, moved by so many mm in its plane."""
 
     def apply(scene: JarScene, rng: np.random.Generator) -> ByteArray:
-        return _with_card(scene, _shifted(scene, shift_mm, scale, rng), scene.photo.rgb, aside=0)
+        change = _shifted(scene, shift_mm, scale, rng)
+        farther = _with_card(scene, change, scene.photo.rgb, aside=0)
+        before = scene.soft(page(scene) | scene.whole, EDGE_PX)
+        return blend(farther, scene.photo.rgb, before)
 
     return apply
 
@@ -235,6 +238,6 @@ EDITS = (
     Edit("second_card", "a second card beside the first", "card",
          card_beside, saved=Saved(focal=0.0)),
     Edit("second_card_far", "a smaller second card, behind, partly hidden", "card",
-         spare_card((60.0, -60.0), 0.55)),
+         spare_card((125.0, 60.0), 0.55)),
     Edit("screen", "a photo of a screen", "card", screen),
 )  # fmt: skip

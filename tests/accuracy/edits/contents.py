@@ -12,6 +12,7 @@ from tests.accuracy.white_looks import LOOKS
 
 from .scene import Apply, Edit, JarScene
 
+LEAST_GROWN, WHITE_ALBEDO = 0.03, 0.75  # with less growth in view its usual brightness is taken
 WHITE = ("rice", "flour", "milk")
 """The whole list is that of :mod:`tests.accuracy.white_contents`."""
 
@@ -48,7 +49,8 @@ def pale(share: float) -> Apply:
         full = seen & (grown[..., 0] > 0.8)
         if not bare.any():
             return scene.photo.rgb
-        white = float(np.median(albedo[full])) if full.any() else 0.75
+        known = full.sum() > LEAST_GROWN * seen.sum()
+        white = float(np.median(albedo[full])) if known else WHITE_ALBEDO
         grey = albedo.mean(axis=2, keepdims=True)
         even = grey + 0.35 * (albedo - grey)
         # texture at 40 % of its contrast, as pale grains show it
