@@ -133,6 +133,7 @@ def _checked(path: Path, shelf: Shelf, values: CardValues) -> PhotoCheck:
         )
     except PhotoRefusedError as refusal:
         return PhotoCheck(asked, refusal.reason, refusal.detail, notes=notes)
+    notes = sight.notes
     if not known.jar:
         notes = (*notes, f"{PHOTO_REASONS['unnamed_jar'].meaning}, which score must know")
     return PhotoCheck(
@@ -140,5 +141,5 @@ def _checked(path: Path, shelf: Shelf, values: CardValues) -> PhotoCheck:
         seen_percent=sight.coverage.seen_percent,
         colour_de00_median=sight.colour.de00_median,
         px_per_mm=sight.card.px_per_mm,
-        notes=sight.notes,
+        notes=notes,
     )

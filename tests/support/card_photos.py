@@ -41,7 +41,7 @@ def shoot(
     """Save a photo of the card: its inks changed by powers, a tinted light, a wall around it."""
     linear = card if ink is None else card**ink
     linear = linear * np.array([warm, 1.0, 1.0 / warm]) * light
-    room = np.full((1500, 1120, 3), 0.2)
+    room = np.full((1750, 1120, 3), 0.2)  # the table in front of the jar shows
     rows, cols = card.shape[:2]
     room[100 : 100 + rows, 85 : 85 + cols] = linear
     room = cv2.GaussianBlur(room, (0, 0), blur_px)
