@@ -32,6 +32,7 @@ from fake_shelf import fake_shelf  # noqa: E402 - the made-up shelf of the tests
 
 MEASURED: Final = {
     "quality-*.png": "tests/accuracy/quality_plots.py",
+    "worst-edits.jpg": "tests/accuracy/edits/__main__.py",
     "worst-unseen.jpg": "tests/accuracy/benchmark.py",
 }
 OVERLAY_OF: Final = "SL03_2026-03-09.jpg"

@@ -80,7 +80,7 @@ def _behind_veil(
         return tissue.covered, (0.0, 0.0)
     rest = tissue.covered[judged].mean(dtype=np.float64)
     hidden = tissue.veiled & wall.filled
-    share = 100.0 * float(np.count_nonzero(hidden)) / np.count_nonzero(wall.filled)
+    share = 100.0 * float(np.count_nonzero(hidden) / np.count_nonzero(wall.filled))
     covered = np.where(hidden, np.float32(rest), tissue.covered)
     return covered, (share * float(rest), share * float(1.0 - rest))
 
