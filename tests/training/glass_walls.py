@@ -186,9 +186,10 @@ def _stuck(view: Seen, frame: Frame, dice: Dice) -> Seen:
     down = rows - dice.uniform(0.0, float(WINDOW[0])) + lean * cols
     along = cols - dice.uniform(0.0, float(WINDOW[1])) - lean * rows
     high, wide = dice.logarithmic(12.0, 90.0), dice.logarithmic(25.0, 200.0)
+    wide = mix(wide, torch.full_like(wide, 4.0 * WINDOW[1]), dice.chance(0.3))  # all round
     shape = torch.maximum(down.abs() / high, along.abs() / wide)
-    here = step_at(1.0 - shape, 0.01) * dice.chance(0.1)
-    paper = lab_colour(dice.uniform(45, 96), dice.uniform(0, 35), dice.uniform(50, 100))
+    here = step_at(1.0 - shape, 0.01) * dice.chance(0.16)
+    paper = lab_colour(dice.uniform(20, 96), dice.uniform(0, 35), dice.uniform(50, 100))
     print_ = step_at(torch.sin(down * dice.uniform(0.2, 1.2)) + 0.8 * dice.cloud(80) - 1.0, 0.1)
     print_ = print_ * dice.chance(0.6)
     shown = mix(paper, 0.1 * paper, print_) * torch.exp(0.05 * dice.fractal(6, 5))
@@ -221,9 +222,10 @@ def _hidden(view: Seen, what: Tensor, frame: Frame) -> Seen:
 
 
 def _veiled(view: Seen, frame: Frame, dice: Dice) -> Seen:
-    """Fog inside the glass, from above or in patches, and drops that run down it."""
+    """Fog inside the glass, from above, from below or in patches, and drops that run down it."""
     rows = torch.linspace(0.0, 1.0, WINDOW[0], device=dice.device)[:, None]
-    edge = dice.uniform(0.1, 1.0) + 0.06 * dice.fractal(6, 3) - rows
+    away = mix(rows, 1.0 - rows, dice.chance(0.35))  # a cold shelf fogs the foot
+    edge = dice.uniform(0.1, 1.0) + 0.06 * dice.fractal(6, 3) - away
     edge = mix(edge, dice.fractal(3, 3) - dice.uniform(0.0, 1.5), dice.chance(0.3))
     veil = dice.chance(0.14) * dice.uniform(0.05, 0.85) * (edge / 0.15).clamp(0.0, 1.0)
     veil = (veil * (0.85 + 0.1 * dice.cloud(24))).clamp(0.0, 0.95)
