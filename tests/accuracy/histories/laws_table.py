@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from datetime import timedelta
 
 import numpy as np
 
 from jarvision.register.species import find_profile
 
 from .plans import GOOD, day
-from .table import LEVELS, Forecasts, bad_called_go, delays, false_alarms, good_called
+from .table import LEVELS, Forecasts, bad_called_go, delays, false_alarms, good_called, held_against
 from .telling import Said, Told
 
 RIGHT_TO_ASK = frozenset({
@@ -22,7 +21,7 @@ RIGHT_TO_ASK = frozenset({
 
 def true_forecasts(told: Sequence[Told], level: int) -> Forecasts:
     """Collect forecasts of good jars on the first photo with a true coverage, before ready."""
-    errors, held, widths, silent = [], [], [], 0
+    first = []
     for jar in told:
         ready, percents = jar.truth.ready_day, jar.truth.percents
         if jar.plan.story not in GOOD or ready is None:
@@ -33,16 +32,8 @@ def true_forecasts(told: Sequence[Told], level: int) -> Forecasts:
         said = [s for s in jar.said if s.number >= since and percents[s.number] >= level]
         if not said or said[0].number >= ready or _after_turn(jar, said[0]):
             continue
-        growth, true = said[0].growth, day(ready)
-        if growth.ready_date is None:
-            silent += 1
-            continue
-        low = growth.ready_low or growth.ready_date
-        high = growth.ready_high or growth.ready_date + timedelta(days=120)
-        errors.append(float((growth.ready_date - true).days))
-        held.append(low <= true <= high)
-        widths.append(float((high - low).days))
-    return Forecasts(level, tuple(errors), tuple(held), tuple(widths), silent)
+        first.append((said[0].growth, day(ready)))
+    return held_against(level, first)
 
 
 def _after_turn(jar: Told, said: Said) -> bool:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import date, timedelta
 
 import numpy as np
+
+from jarvision.records import Growth
 
 from .plans import GOOD, day
 from .telling import Told
@@ -28,7 +30,7 @@ class Forecasts:
 
 def forecasts(told: Sequence[Told], level: int) -> Forecasts:
     """Collect the forecasts of good jars at a level of coverage, before they are ready."""
-    errors, held, widths, silent = [], [], [], 0
+    first = []
     for jar in told:
         ready = jar.truth.ready_day
         if jar.plan.story not in GOOD or ready is None:
@@ -38,7 +40,14 @@ def forecasts(told: Sequence[Told], level: int) -> Forecasts:
         said = [s for s in said if s.number != jar.plan.bad_reading_day]
         if not said:
             continue
-        growth, true = said[0].growth, day(ready)
+        first.append((said[0].growth, day(ready)))
+    return held_against(level, first)
+
+
+def held_against(level: int, first: Iterable[tuple[Growth, date]]) -> Forecasts:
+    """Forecasts of a level, each held against the day on which the jar was ready."""
+    errors, held, widths, silent = [], [], [], 0
+    for growth, true in first:
         if growth.ready_date is None:
             silent += 1
             continue
