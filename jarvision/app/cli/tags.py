@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
@@ -14,24 +14,16 @@ MOST_TAG = 100_000  # the sheets themselves end earlier, and say so
 TAGS_EXAMPLE = "Example: jarvision tags --out print --first 1 --last 24"
 
 
+def _number(option: str, *, example: int, what: str) -> Any:
+    """An option that takes the number of a tag."""
+    read = a_count(option, example=f"{option} {example}", least=0, most=MOST_TAG)
+    return typer.Option(option, parser=read, metavar="N", help=what)
+
+
 def tags(
     out: OutFolder,
-    first: Annotated[
-        int,
-        typer.Option(
-            parser=a_count("--first", example="--first 1", least=0, most=MOST_TAG),
-            metavar="N",
-            help="Number of the first tag.",
-        ),
-    ] = 1,
-    last: Annotated[
-        int,
-        typer.Option(
-            parser=a_count("--last", example="--last 24", least=0, most=MOST_TAG),
-            metavar="N",
-            help="Number of the last tag.",
-        ),
-    ] = 24,
+    first: Annotated[int, _number("--first", example=1, what="Number of the first tag.")] = 1,
+    last: Annotated[int, _number("--last", example=24, what="Number of the last tag.")] = 24,
     quiet: Quiet = False,
 ) -> None:
     """Write numbered jar tags to print.

@@ -25,7 +25,8 @@ BLUEST_QUANTILE = 0.95
 
 HIDDEN_SHARE_MAX = 0.05
 """Of the places, so few may be something else: a mirrored lamp, a crumb. A jar hides 30 to 55 % on
-the sample photos and on those of another renderer, the bare card none."""
+the sample photos and on those of another renderer (told with a like rule, and in view when this
+was set), the bare card none."""
 
 _DARKEST = 1e-4  # floor of a logarithm, linear
 
