@@ -96,11 +96,13 @@ def _sizes(middle: float, spread: float, count: int, rng: np.random.Generator) -
 
 
 def _kernels(rng: np.random.Generator) -> Heap:
-    """Grains and beans of 3 to 14 mm."""
+    """Grains and beans of 3 to 14 mm, whole or cracked."""
+    cracked = rng.random() < 0.25
     long = PX_MM * float(np.exp(rng.uniform(np.log(1.5), np.log(6.5))))
     aspect = float(rng.uniform(1.0, 3.6)) if long > 2.2 * PX_MM else float(rng.uniform(1.0, 1.8))
     count = _number(np.pi * long * long / aspect, rng.uniform(1.8, 3.5))
-    outline = rounded(count, rng, square=float(rng.choice([0.0, 0.0, 0.25])), ragged=0.04)
+    outline = rounded(count, rng, square=float(rng.choice([0.0, 0.0, 0.25])),
+                      ragged=float(rng.uniform(0.12, 0.25)) if cracked else 0.04)  # fmt: skip
     outline = tapered(outline, float(rng.choice([0.0, 0.3, 0.6])))
     sizes = _sizes(1.0, rng.uniform(0.03, 0.22), count, rng)
     pieces = scattered(
@@ -111,8 +113,10 @@ def _kernels(rng: np.random.Generator) -> Heap:
         rng,
         crease=float(rng.choice([0.0, 0.0, rng.uniform(0.2, 0.7)])),
         tip=float(rng.choice([0.0, 0.0, rng.uniform(0.2, 0.9)])),
-        grain=float(rng.choice([0.0, 0.0, rng.uniform(0.03, 0.15)])),
-        halves=float(rng.choice([0.0, 0.0, 0.3])),
+        grain=float(rng.choice([0.0, 0.0, rng.uniform(0.03, 0.15), rng.uniform(0.3, 0.9)])),
+        grain_lines=float(rng.uniform(3.0, 12.0)),
+        halves=float(rng.uniform(0.2, 0.8)) if cracked else float(rng.choice([0.0, 0.0, 0.3])),
+        paler=float(rng.uniform(10.0, 45.0 if cracked else 30.0)),
         burst=float(rng.choice([0.0, 0.0, rng.uniform(0.02, 0.4)])),
         thick_mm=float(rng.uniform(0.8, 2.6)),
     )
@@ -140,6 +144,8 @@ def _small_seeds(rng: np.random.Generator) -> Heap:
 
 def _chips(rng: np.random.Generator) -> Heap:
     """Chips, flakes, shavings, bark and torn board of 2 to 30 mm, two sizes at once as a rule."""
+    if rng.random() < 0.2:
+        return _board(rng)
     heaps = []
     shaved = rng.random() < 0.5
     base = base_colour(rng)
@@ -168,6 +174,30 @@ def _chips(rng: np.random.Generator) -> Heap:
         )
         heaps.append(heap_of(pieces, look, _SHAPE, rng))
     return heaps[0] if len(heaps) == 1 else heaps[1].over(heaps[0])
+
+
+def _board(rng: np.random.Generator) -> Heap:
+    """Torn board, paper, veneer and bark in flat pieces of 15 to 45 mm, ribbed now and then."""
+    long = PX_MM * float(rng.uniform(7.0, 22.0))
+    aspect = float(rng.uniform(1.0, 2.2))
+    count = _number(2.4 * long * long / aspect, rng.uniform(1.5, 3.0))
+    outline = rounded(count, rng, square=float(rng.uniform(0.0, 0.8)),
+                      ragged=float(rng.uniform(0.03, 0.2)))  # fmt: skip
+    pieces = scattered(
+        count, _SHAPE, rng, long=long * _sizes(1.0, 0.3, count, rng),
+        wide=long / aspect * _sizes(1.0, 0.3, count, rng), outline=outline,
+        bend=float(rng.choice([0.0, 0.2])), lying=float(rng.uniform(0.0, 0.5)),
+    )  # fmt: skip
+    look = any_look(
+        rng,
+        flat=float(rng.uniform(0.7, 0.95)),
+        thick_mm=float(rng.uniform(0.1, 0.8)),
+        edge=float(rng.uniform(0.0, 0.25)),
+        mottle=float(rng.uniform(0.0, 0.08)),
+        grain=float(rng.choice([0.0, rng.uniform(0.04, 0.3)])),
+        grain_lines=float(rng.uniform(10.0, 50.0)),
+    )
+    return heap_of(pieces, look, _SHAPE, rng)
 
 
 def _stalks(rng: np.random.Generator) -> Heap:

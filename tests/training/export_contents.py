@@ -10,7 +10,7 @@ from pathlib import Path
 
 import torch
 
-from .export import write_onnx
+from .export import LARGE, write_onnx
 from .tissue_nets import COVER, FINEST, INPUTS, load_net
 
 TARGET = Path(__file__).parents[2] / "jarvision" / "vision" / "tissue" / "generalist.onnx"
@@ -26,7 +26,7 @@ def main() -> None:
     net = load_net(args.weights)
     with torch.no_grad():
         net.head.bias[COVER * FINEST**2 : (COVER + 1) * FINEST**2] += args.cover
-    write_onnx(net, INPUTS, args.out)
+    write_onnx(net, INPUTS, args.out, large=LARGE)
 
 
 if __name__ == "__main__":

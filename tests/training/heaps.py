@@ -74,6 +74,8 @@ class Look:
     edge, grain, grain_lines, crease, tip, mottle, halves
         Strength of darker edges, of lines along the piece and their number, of a dark crease, of
         another colour at one end, of fine spots, and of a paler half.
+    paler
+        CIELAB lightness that such a half has more.
     burst
         Share of pieces that show white starch.
     gloss
@@ -94,6 +96,7 @@ class Look:
     tip: float = 0.0
     mottle: float = 0.05
     halves: float = 0.0
+    paler: float = 20.0
     burst: float = 0.0
     gloss: float = 0.2
     gap: float = 0.25
@@ -158,9 +161,8 @@ def _blends(
         albedo = albedo + share * (other - albedo)
     if look.halves > 0.0:
         mine = (rng.random(count + 1) < look.halves).astype(np.float32)[lain.piece]
-        other = to_linear(look.lab + np.array([rng.uniform(8, 30), 0, rng.normal(0, 5)])).astype(
-            np.float32
-        )
+        lab = look.lab + np.array([look.paler, 0.0, rng.normal(0, 5)])
+        other = to_linear(lab).astype(np.float32)
         share = (mine * np.clip(4.0 * (lain.v + 0.1), 0.0, 1.0))[..., None]
         albedo = albedo + share * (other - albedo)
     if look.burst > 0.0:
@@ -186,5 +188,6 @@ def any_look(rng: np.random.Generator, **fixed: object) -> Look:
         "mottle": float(rng.uniform(0.0, 0.14)),
         "gloss": float(rng.choice([0.05, 0.3, 0.8])) * float(rng.uniform(0.5, 1.2)),
         "gap": float(rng.uniform(0.08, 0.7)),
+        "paler": float(rng.uniform(8.0, 30.0)),
     }
     return Look(**(drawn | fixed))  # type: ignore[arg-type]

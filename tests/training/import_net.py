@@ -28,6 +28,9 @@ def folded(path: Path) -> list[tuple[Tensor, Tensor]]:
     """Weights and biases of the convolutions, in the order in which they run."""
     graph = onnx.load(path).graph
     values = {one.name: torch.tensor(numpy_helper.to_array(one)) for one in graph.initializer}
+    for node in graph.node:
+        if node.op_type == "Cast":  # weights are stored as 16-bit floats
+            values[node.output[0]] = values[node.input[0]].float()
     nodes = [node for node in graph.node if node.op_type == "Conv"]
     return [(values[node.input[1]], values[node.input[2]]) for node in nodes]
 

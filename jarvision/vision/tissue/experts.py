@@ -1,4 +1,4 @@
-"""Which network is believed: the specialist on contents that it knows, else mostly the generalist.
+"""Which network is believed: the specialist on contents that it knows, else mostly the two others.
 
 A network is as sure of itself on contents that it never saw as on others, so it cannot say itself
 how far to trust it. The look of the bare contents can (:mod:`jarvision.vision.tissue.novelty`).
@@ -30,11 +30,15 @@ STRANGE_FROM: Final = 3.1
 from which on the generalist leads: half, and nine of ten of the jars that it learned from lie
 within these."""
 
-SAY_OF_THE_SPECIALIST: Final = 0.5
-SAY_OF_THE_GENERALIST: Final = 2.0
-"""Weights of their logits on strange contents: the specialist still knows glass, fog and dense
-growth best; of photographs of ground that took no part it alone reads 16 points too much, the
-generalist 1. At even weights, as once, the two were off by 2.4 there, now by 1.4."""
+LOST_FROM: Final = 10.0
+SAY_OF_THE_SPECIALIST: Final = (1.0, 0.5, 0.0)
+"""Weight of the specialist's logits up to ``KNOWN_WITHIN``, at ``STRANGE_FROM`` and from
+``LOST_FROM`` on, straight lines between: on contents that are only
+strange it still knows glass, fog and dense growth best; far from all it knows it took bare pale
+sawdust for growth so loudly that nobody could outvote it."""
+
+SAY_OF_THE_OTHERS: Final = 2.0
+"""Weight of the mean logits of generalist and naturalist on strange contents."""
 
 LOUDEST: Final = 10.0
 """Logits are cut here before they are mixed: nothing is surer than 1 in 20,000."""
@@ -44,7 +48,7 @@ _LOG_ERROR_LIMITS = (-6.5, 0.0)  # as in training: a seventh of a point to all o
 
 @dataclass(frozen=True)
 class Opinion:
-    """What both networks say of a wall together.
+    """What the networks say of a wall together.
 
     Attributes
     ----------
@@ -53,7 +57,7 @@ class Opinion:
     novelty
         How unlike the known ones the bare contents look; None where too little of them shows.
     forecast_points
-        Error of the coverage that the generalist expects, as far as it counts.
+        Error of the coverage that generalist and naturalist expect, as far as it counts.
     """
 
     seen: Seen
@@ -69,7 +73,7 @@ def consult(
     *,
     bare: BareLook | None,
 ) -> Opinion:
-    """Ask the generalist where the contents are strange, and mix what both say.
+    """Ask generalist and naturalist where the contents are strange, and mix what all say.
 
     Parameters
     ----------
@@ -87,22 +91,25 @@ def consult(
     if novelty is not None and novelty <= KNOWN_WITHIN:
         return Opinion(close, novelty)
     rows, cols = filled.shape
-    second = run_network("generalist", with_reference(channels, bare))[:, :rows, :cols]
+    inputs = with_reference(channels, bare)
+    second = run_network("generalist", inputs)[:, :rows, :cols]
+    second += run_network("naturalist", inputs)[:, :rows, :cols]
+    second *= 0.5
     if novelty is None or bare is None:
         novelty = _shared_novelty(raw, close, told_by(second.copy()), filled)
-    strange = strangeness(novelty)
     if not filled.any():
         return Opinion(close, novelty)
+    strange = strangeness(novelty)
     error = np.clip(second[LOG_ERROR][filled].mean(), *_LOG_ERROR_LIMITS)
     return Opinion(
-        seen=told_by(_mixed(first, second, strange)),
+        seen=told_by(_mixed(first, second, novelty)),
         novelty=novelty,
         forecast_points=100.0 * strange * float(np.exp(error)),
     )
 
 
 def strangeness(novelty: float | None) -> float:
-    """How far the generalist is believed, 0 to 1; 0 where no bare contents show to be mistaken."""
+    """How far the others are believed, 0 to 1; 0 where no bare contents show to be mistaken."""
     if novelty is None:
         return 0.0
     return float(np.clip((novelty - KNOWN_WITHIN) / (STRANGE_FROM - KNOWN_WITHIN), 0.0, 1.0))
@@ -114,7 +121,7 @@ def _bare_places(seen: Seen) -> BoolArray:
 
 
 def _shared_novelty(raw: RawWall, one: Seen, other: Seen, filled: BoolArray) -> float | None:
-    """Novelty of what both call bare, else of what the generalist alone does.
+    """Novelty of what all call bare, else of what generalist and naturalist alone do.
 
     The specialist takes strange contents for growth.
     """
@@ -123,13 +130,13 @@ def _shared_novelty(raw: RawWall, one: Seen, other: Seen, filled: BoolArray) -> 
     return novelty_of(raw, bare) if both is None else both
 
 
-def _mixed(first: Float32Array, second: Float32Array, strange: float) -> Float32Array:
-    """Logits of both together; those of the classes are made comparable first.
+def _mixed(first: Float32Array, second: Float32Array, novelty: float | None) -> Float32Array:
+    """The specialist's logits and those of the others together, as strange as the contents are.
 
-    Black mould is the generalist's alone: an airy turf over contents that the specialist does not
+    Black mould is the others' alone: an airy turf over contents that the specialist does not
     know looks to it like thin growth, so it would outvote who sees it.
     """
-    shares = (1.0 - (1.0 - SAY_OF_THE_SPECIALIST) * strange, SAY_OF_THE_GENERALIST * strange)
+    shares = (_say_of_the_specialist(novelty), SAY_OF_THE_OTHERS * strangeness(novelty))
     said = [_comparable(logits[: len(first)]) for logits in (first, second)]
     mixed = np.zeros_like(first)
     for logits, share in zip(said, shares, strict=True):
@@ -137,6 +144,11 @@ def _mixed(first: Float32Array, second: Float32Array, strange: float) -> Float32
     black = second[:CLASSES].argmax(axis=0) == TissueClass.BLACK
     mixed[:, black] = said[1][:, black]
     return mixed
+
+
+def _say_of_the_specialist(novelty: float | None) -> float:
+    far = (KNOWN_WITHIN, STRANGE_FROM, LOST_FROM)
+    return 1.0 if novelty is None else float(np.interp(novelty, far, SAY_OF_THE_SPECIALIST))
 
 
 def _comparable(logits: Float32Array) -> Float32Array:

@@ -1,9 +1,10 @@
-"""The two trained tissue networks, run by OpenCV.
+"""The three trained tissue networks, run by OpenCV.
 
-Both are small U-shaped convolutional nets (1.1 million weights each) over the unrolled wall;
+All are small U-shaped convolutional nets (1.1 to 1.2 million weights each) over the unrolled wall;
 ``tests/training`` holds their definition and training. The specialist learned from rendered jars
-and is the more exact on contents that it knows; the generalist learned from random contents and
-photographed textures, takes the jar's own bare look, and forecasts its error.
+and is the most exact on contents that it knows. The others learned from random contents and
+photographed textures, take the jar's own bare look, and forecast their error: the generalist from
+scratch, the naturalist on top of layers that first learned to tell photographs of all things apart.
 """
 
 from __future__ import annotations
@@ -19,7 +20,7 @@ from numpy.typing import NDArray
 
 from jarvision.records import ByteArray, Float32Array, TissueClass
 
-Expert = Literal["specialist", "generalist"]
+Expert = Literal["specialist", "generalist", "naturalist"]
 
 MULTIPLE = 32
 """The nets halve their picture five times: rows and columns are padded to this."""
@@ -28,9 +29,7 @@ CLASSES = 10
 """The first outputs, in the order of :class:`jarvision.records.TissueClass`."""
 
 OPACITY, COVER, CAPS, LOG_ERROR = range(CLASSES, CLASSES + 4)
-"""The outputs after them; only the generalist has the last."""
-
-_FILES: dict[Expert, str] = {"specialist": "specialist.onnx", "generalist": "generalist.onnx"}
+"""The outputs after them; the specialist lacks the last."""
 
 _SIDE = 4  # the nets speak of squares of 4 x 4 places
 
@@ -71,7 +70,7 @@ class Seen:
 
 @cache
 def _net(expert: Expert) -> Any:
-    data = (files("jarvision.vision.tissue") / _FILES[expert]).read_bytes()
+    data = (files("jarvision.vision.tissue") / f"{expert}.onnx").read_bytes()
     return cv2.dnn.readNetFromONNX(np.frombuffer(data, dtype=np.uint8))
 
 
@@ -80,7 +79,7 @@ def run_network(expert: Expert, channels: Float32Array) -> Float32Array:
 
     The inputs of the specialist are as made by
     :func:`jarvision.vision.tissue.inputs.network_inputs` for :data:`MULTIPLE`, those of the
-    generalist have the bands of :func:`jarvision.vision.tissue.reference.with_reference`, too.
+    others have the bands of :func:`jarvision.vision.tissue.reference.with_reference`, too.
     """
     net = _net(expert)
     net.setInput(channels[None])
