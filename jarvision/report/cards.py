@@ -13,6 +13,7 @@ from markupsafe import Markup
 from jarvision.base.text import printable
 from jarvision.records import HALF_VIEW_DEG, JarDay, JarStory, Patch, Reading, VerdictWord
 from jarvision.records.photo_reasons import PHOTO_REASONS
+from jarvision.records.wording import tell_place
 from jarvision.register.jars import Register
 from jarvision.register.lineage import trace
 from jarvision.report import svg
@@ -37,7 +38,6 @@ from jarvision.report.words import (
     tell_ready,
     tell_reference,
     tell_short_day,
-    tell_side,
 )
 from jarvision.vision.overlay.draw import STRIP_PX_PER_MM
 
@@ -252,7 +252,7 @@ def tell_patches(day: JarDay | None) -> tuple[str, ...]:
         return ()
     ranked = sorted(day.patches, key=lambda patch: -patch.area_cm2)
     return tuple(
-        f"{p.kind} {p.area_cm2:.1f} cm², {p.height_mm:.0f} mm up, {tell_side(p.angle_deg)}, "
+        f"{p.kind} {p.area_cm2:.1f} cm², {tell_place(p.angle_deg, p.height_mm)}, "
         f"{'standing still' if p.trend == 'still' else p.trend}"
         for p in ranked[:MOST_PATCHES]
     )

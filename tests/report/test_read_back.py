@@ -206,7 +206,7 @@ def test_numbers_are_told_with_their_intervals(shelf: ShelfResult) -> None:
 def test_areas_are_told_with_their_history(shelf: ShelfResult) -> None:
     text = told(shelf.stories[3], "Areas")
     assert text == (
-        "green-1: green area 22 degrees to the right, 40 mm above the floor; "
+        "green-1: green area 22 degrees to the right, 40 mm up; "
         "2.5 cm2 on Sun 8 Mar, 2.5 cm2 on Tue 10 Mar, growing."
     )
 
