@@ -60,9 +60,7 @@ def test_a_place_is_told_by_side_and_height_alike_in_every_voice(
         ("from {low|?} to {high|not known}", {"low": DAY}, "from 2026-03-09 to not known"),
     ],
 )
-def test_counts_and_what_is_not_known(
-    template: str, facts: dict[str, Fact], told: str
-) -> None:
+def test_counts_and_what_is_not_known(template: str, facts: dict[str, Fact], told: str) -> None:
     assert put_into_words(template, facts) == told
 
 

@@ -211,6 +211,14 @@ def test_areas_are_told_with_their_history(shelf: ShelfResult) -> None:
     )
 
 
+def test_a_note_of_the_grower_is_told_with_the_start(shelf: ShelfResult) -> None:
+    story = shelf.stories[0]
+    assert "Your note" not in told(story)
+    entry = replace(story.history.entry, notes="from the January culture")
+    noted = replace(story, history=replace(story.history, entry=entry))
+    assert "Your note: from the January culture." in told(noted, "Start")
+
+
 def test_an_area_that_closed_is_told_as_such(shelf: ShelfResult) -> None:
     story = shelf.stories[3]
     days = (*story.history.days[:-1], replace(story.history.days[-1], patches=()))

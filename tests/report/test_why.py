@@ -55,8 +55,8 @@ def test_reasons_are_told_as_people_write() -> None:
     )
     (reason,) = reasons_of(story_of(finding))
     assert reason.text == (
-        "Bare area bare-1 of 3.3 cm² (15 degrees to the left, 40 mm up) has not closed for 4 days while "
-        "the rest is 97 % covered."
+        "Bare area bare-1 of 3.3 cm² (15 degrees to the left, 40 mm up) has not closed for 4 days "
+        "while the rest is 97 % covered."
     )
 
 
