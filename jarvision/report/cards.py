@@ -29,7 +29,14 @@ from jarvision.report.pictures import (
     without_advice,
     without_caption,
 )
-from jarvision.report.sides import are_many, in_turn, shown_reading, side_shown, tell_view
+from jarvision.report.sides import (
+    are_many,
+    in_turn,
+    shown_reading,
+    side_shown,
+    tell_seen,
+    tell_view,
+)
 from jarvision.report.why import Reason, reasons_of, short_why
 from jarvision.report.words import (
     VERDICT_WORDS,
@@ -213,7 +220,7 @@ def build_card(story: JarStory, curve: str, around: Surroundings) -> JarCard:
         side=tell_view(shown) if last and shown and are_many(last) else "",
         coverage=tell_coverage(cover),
         together=tell_coverage(last.together) if last and len(days) > 1 else "",
-        seen=tell_seen(last),
+        seen=tell_seen(last) if last else "",
         bare=tell_reference(shown, days[0].day) if shown else "",
         ready=ready,
         reasons=reasons_of(story),
@@ -237,14 +244,6 @@ def _head(story: JarStory, around: Surroundings) -> dict[str, Any]:
         "last_day": tell_day(days[-1].day) if days else "",
         "photo_today": bool(days) and days[-1].day >= around.today,
     }
-
-
-def tell_seen(day: JarDay | None) -> str:
-    """How much of what was there to see could be judged; empty without a day."""
-    if day is None:
-        return ""
-    what = "of the wall all round" if are_many(day) else "of the side shown"
-    return f"{day.coverage.seen_percent:.0f} % {what}"
 
 
 def tell_picture(day: JarDay | None, jar: str) -> str:

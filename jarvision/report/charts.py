@@ -24,6 +24,8 @@ SHELF_RIGHT: Final = 0.76
 TEXT_PX: Final = 14.5
 TOP_PERCENT: Final = 104
 NAME_LETTERS: Final = 7
+LATE_SHARE: Final = 0.65  # of the days shown: after it there is no room for words at the right
+HIGH_PERCENT: Final = 75  # from here on words above would run into the level of ready
 FORECAST_DAYS: Final = 10  # the curve is not drawn further than this behind the last photo
 SHELF_DAYS: Final = 21  # the shelf's chart shows the newest of them
 MOST_NAMES: Final = 12  # names at the ends of lines; more would stand over one another
@@ -224,8 +226,11 @@ def _plot_readings(axes: Any, curve: Curve, verdict: VerdictWord) -> None:
     for when, words in sorted(told.items()):
         bottom, at = low[day.index(when)], by_day[when]
         # Curves rise, so there is room at the lower right; each later word stands lower still.
-        room = min(room - 10, bottom - 12) if at > 25 else min(at + 8, room - 10)
-        late = when > 0.6 * curve.last_day
+        late = when > LATE_SHARE * curve.last_day
+        if late and at < HIGH_PERCENT:  # no room at the right, but above what has grown before
+            room = at + 7
+        else:
+            room = min(room - 10, bottom - 12) if at > 25 else min(at + 8, room - 10)
         text = f"{', '.join(words)} seen"
         side, x = ("right", when) if late else ("left", when + 0.02 * curve.last_day)
         axes.plot([when, when], [room, at], color=svg.VERDICT["no-go"], lw=1)

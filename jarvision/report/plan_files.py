@@ -122,7 +122,15 @@ def _reminders(plan: Plan) -> Mapping[PlanItem, str]:
     for item in plan.items:
         if item.task not in NO_REMINDER:
             due.setdefault(item.day, []).append(item)
-    return {items[0]: "; ".join(map(_summary, items)) for items in due.values()}
+    return {items[0]: _todo(items) for items in due.values()}
+
+
+def _todo(items: Iterable[PlanItem]) -> str:
+    """What is due on one day, each task once with all its jars."""
+    jars: dict[Task, list[str]] = {}
+    for item in items:
+        jars.setdefault(item.task, []).extend(item.jars)
+    return "; ".join(f"{HEADINGS[task]}: {jars_told(names)}" for task, names in jars.items())
 
 
 def _alarm(text: str, *, hour: int) -> Alarm:

@@ -55,6 +55,12 @@ def tell_view(reading: Reading) -> str:
     return f"side {'abcd'[QUARTERS[reading.view]]}"
 
 
+def tell_seen(day: JarDay) -> str:
+    """How much could be judged, and of what: ``94 % of the side shown``."""
+    what = "of the wall all round" if are_many(day) else "of the side shown"
+    return f"{day.coverage.seen_percent:.0f} % {what}"
+
+
 def _side_of(finding: Finding, day: JarDay) -> int | None:
     """The side that shows best what was found; None where the finding is about none."""
     angle = finding.numbers.get("angle_deg")

@@ -24,6 +24,7 @@ from jarvision.records.photo_reasons import PHOTO_REASONS
 from jarvision.records.wording import tell_place
 from jarvision.register.jars import Register
 from jarvision.register.outcomes import JarOutcome
+from jarvision.report.sides import tell_seen
 from jarvision.report.words import VERDICT_WORDS, tell_day, tell_span
 from jarvision.settings.growth import GrowthSettings
 
@@ -122,9 +123,8 @@ def _photos(history: JarHistory) -> Iterable[str]:
         if len(days) > 1:
             span = f"on {len(days)} days from {tell_day(days[0].day)} to {tell_day(days[-1].day)}"
         yield f"{_count(photos, 'photo')} {span} could be used."
-        seen = days[-1].coverage.seen_percent
-        if math.isfinite(seen):
-            yield f"The last day shows {seen:.0f} % of the wall that there was to judge."
+        if math.isfinite(days[-1].coverage.seen_percent):
+            yield f"On the last day {tell_seen(days[-1])} could be judged."
     for reading in refused:
         reason = PHOTO_REASONS.get(reading.reason)
         meaning = reason.meaning if reason else reading.reason

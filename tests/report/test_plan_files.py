@@ -58,9 +58,12 @@ def test_each_day_reminds_once_of_all_that_asks_for_something(plan: Plan) -> Non
     assert set(told) == {item.day for item in asking}
     assert len(asking) > len(told) > 2
     for day, (text,) in told.items():
-        for item in asking:
-            wanted = f"{HEADINGS[item.task]}: {', '.join(item.jars)}"
-            assert (wanted in text) == (item.day == day), (wanted, text)
+        due = [item for item in asking if item.day == day]
+        parts = dict(part.split(": ", 1) for part in text.split("; "))
+        assert list(parts) == list(dict.fromkeys(HEADINGS[item.task] for item in due))
+        for heading, jars in parts.items():
+            named = [jar for item in due if HEADINGS[item.task] == heading for jar in item.jars]
+            assert jars == ", ".join(named)
 
 
 def test_the_hour_of_the_reminder_is_a_setting() -> None:

@@ -11,10 +11,10 @@ from fake_shelf import TODAY, fake_shelf, fake_story, replace_readings
 
 from jarvision.records import Finding, JarStory, Patch, View
 from jarvision.register.jars import Register
-from jarvision.report.cards import JarCard, Surroundings, build_card, tell_seen
+from jarvision.report.cards import JarCard, Surroundings, build_card
 from jarvision.report.page import render_page
 from jarvision.report.pictures import detail_for
-from jarvision.report.sides import in_turn, shown_reading, side_shown, tell_view
+from jarvision.report.sides import in_turn, shown_reading, side_shown, tell_seen, tell_view
 
 SIDES: tuple[View, ...] = ("a", "b", "c", "d")
 
@@ -83,7 +83,6 @@ def test_what_was_judged_says_of_what() -> None:
     one, four = fake_story("J1", "go", ("r",)).history.days[-1], turned().history.days[-1]
     assert tell_seen(one) == "94 % of the side shown"
     assert tell_seen(four) == "94 % of the wall all round"
-    assert tell_seen(None) == ""
 
 
 def test_four_walls_stand_two_by_two_with_the_reasons_side_first(tmp_path: Path) -> None:
