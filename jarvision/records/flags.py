@@ -183,11 +183,8 @@ _GROWING = (
 _READY = _COVERAGE + ", ready since {since}, rested {rested_days:.0f} days, nothing wrong seen"
 _RESTED_SHORT = "covered since {shown_since}, rested"
 _STALL = (
-    "Coverage has stood still for {days:.0f} days at {percent:.0f} %: {percent_per_day:+.1f} "
+    "Coverage has stood still for {days:.0f} days at {percent:.0f} %: {percent_per_day:+z.1f} "
     "points a day, where {expected_percent_per_day:.1f} are expected of its own past"
-)
-_STALL_CHANCE = (
-    " (chance of so little in a jar that grows at {slow_share:.0%} of that: {chance:odds})."
 )
 _STALL_SHORT = "stands still at {percent:.0f} % for {days:day/days}"
 
@@ -231,13 +228,13 @@ FINDINGS: dict[str, Wording] = {
     ),
     # what is on the wall
     "mould": Wording(
-        "{kind:capital} growth {patch} of {area_cm2:.1f cm2} on {seen_on} ({place:at}), on "
-        "{photos:photo/photos}: from {out_cm2:.1f cm2} on a jar is out.",
+        "{kind:capital} growth {patch} of {area_cm2:.1f cm2} on {seen_on} ({place}), on "
+        "{photos:photo/photos}; a jar is out from {out_cm2:.1f cm2}.",
         "{kind} growth, {area_cm2:.1f cm2}[ on {earlier}]",
         "off_colour",
     ),
     "perhaps_mould": Wording(
-        "Perhaps {kind} growth: {area_cm2:.2f cm2} on {seen_on} ({place:at}), on "
+        "Perhaps {kind} growth: {area_cm2:.2f cm2} on {seen_on} ({place}), on "
         "{seen_days:.0f} of {photo_days:.0f} days.",
         "perhaps {kind} growth, {area_cm2:.1f cm2}[ on {earlier}]",
         "off_colour",
@@ -248,19 +245,20 @@ FINDINGS: dict[str, Wording] = {
         "off_colour",
     ),
     "wet": Wording(
-        "{area_cm2:.1f cm2} look wet (a look from {look_cm2:.1f cm2}, out from {out_cm2:.1f cm2}).",
+        "{area_cm2:.1f cm2} look wet; a jar is looked at from {look_cm2:.1f cm2} and out from "
+        "{out_cm2:.1f cm2}.",
         "wet at the glass, {area_cm2:.1f cm2}",
         "wet",
     ),
     "dead_patch": Wording(
-        "Bare area {patch} of {area_cm2:.1f cm2} ({place:at}) has not closed for {days:.0f} days "
+        "Bare area {patch} of {area_cm2:.1f cm2} ({place}) has not closed for {days:.0f} days "
         "while the rest is {rest_percent:.0f} % covered.",
         "bare area stays open, {area_cm2:.1f cm2}",
         "dead_patch",
     ),
     "fast_front": Wording(
         "White ran over {area_cm2:.1f cm2} at {mm_per_day:.0f} mm a day or more up to {seen_on} "
-        "({place:about}); its species' front runs at up to {species_mm_per_day:.0f} mm a day. "
+        "(about {place}); its species' front runs at up to {species_mm_per_day:.0f} mm a day. "
         "Young green mould is white.",
         "white front runs too fast: may be young mould",
         "fast_front",
@@ -288,8 +286,8 @@ FINDINGS: dict[str, Wording] = {
         "turned",
     ),
     # growth
-    "stall": Wording(_STALL + _STALL_CHANCE, _STALL_SHORT, "stall"),
-    "stall_in_batch": Wording(_STALL + " and its siblings" + _STALL_CHANCE, _STALL_SHORT, "stall"),
+    "stall": Wording(_STALL + ".", _STALL_SHORT, "stall"),
+    "stall_in_batch": Wording(_STALL + " and its siblings.", _STALL_SHORT, "stall"),
     "never_started": Wording(
         "Coverage is {percent:.1f} % after {age_days:.0f} days: growth shows by day "
         "{leap_off_days:.0f} in a live jar.",

@@ -3,10 +3,10 @@
 A template is text with facts in braces, as of :meth:`str.format`, and these additions:
 
 - ``[...]`` is left out where one of its facts is missing; ``{low|not known}`` says so instead.
-- ``{area_cm2:.1f cm2}`` and ``{share:.0%}`` leave the sign of the unit to the voice.
-- ``{views:photo/photos}`` counts things; ``{chance:odds}`` tells a small chance, ``1 in 35``.
+- ``{area_cm2:.1f cm2}`` leaves the sign of the unit to the voice.
+- ``{views:photo/photos}`` counts things.
 - ``{day}`` is a date, ``{day:weekday}`` one with its weekday; ``{kind:capital}`` begins a sentence.
-- ``{place:at}`` is made of ``angle_deg`` and ``height_mm``.
+- ``{place}`` is made of ``angle_deg`` and ``height_mm``, and is told alike in every voice.
 """
 
 from __future__ import annotations
@@ -19,38 +19,43 @@ from datetime import date
 from typing import Any, Final
 
 Fact = float | str | date
-SURELY_RARE: Final = 1e-3
-"""A chance below this is told as a bound: its digits say nothing."""
+IN_FRONT_DEG: Final = 10.0
+"""Nearer to the middle of the wall than this is in front: no jar is set down straighter by hand."""
 
 _OPTIONAL: Final = re.compile(r"\[([^\[\]]*)\]")
 
 
 @dataclass(frozen=True)
 class Voice:
-    """How values are written.
-
-    ``place`` takes ``at`` or ``about``, the angle in degrees and the height in mm.
-    """
+    """How values are written."""
 
     area_unit: str
-    percent: str
     day: Callable[[date], str]
     weekday: Callable[[date], str]
-    place: Callable[[str, float, float], str]
-
-
-def _plain_place(how: str, angle_deg: float, height_mm: float) -> str:
-    return f"{how} {angle_deg:.0f} deg, {height_mm:.0f} mm"
 
 
 PLAIN: Final = Voice(
     area_unit="cm2",
-    percent="%",
     day=date.isoformat,
     weekday=lambda day: f"{day:%a} {day.isoformat()}",
-    place=_plain_place,
 )
-"""For files and terminals: ASCII, ISO 8601, angles as the tables have them."""
+"""For files and terminals: ASCII, ISO 8601."""
+
+
+def tell_side(angle_deg: float) -> str:
+    """Where round the jar: ``in front``, ``35 degrees to the right``, ``at the back``."""
+    away = abs((angle_deg + 180.0) % 360.0 - 180.0)
+    if away < IN_FRONT_DEG:
+        return "in front"
+    if away > 180.0 - IN_FRONT_DEG:
+        return "at the back"
+    right = angle_deg % 360.0 < 180.0
+    return f"{away:.0f} degrees to the {'right' if right else 'left'}"
+
+
+def tell_place(angle_deg: float, height_mm: float) -> str:
+    """A place on the wall as one finds it by eye: ``14 degrees to the left, 40 mm up``."""
+    return f"{tell_side(angle_deg)}, {height_mm:.0f} mm up"
 
 
 def put_into_words(template: str, facts: Mapping[str, Fact], voice: Voice = PLAIN) -> str:
@@ -93,7 +98,7 @@ class _Teller(string.Formatter):
 
     def format_field(self, value: Any, format_spec: str) -> str:
         if isinstance(value, tuple):
-            return self.voice.place(format_spec, *value)
+            return tell_place(*value)
         if isinstance(value, date):
             return self.voice.weekday(value) if format_spec == "weekday" else self.voice.day(value)
         if isinstance(value, str):
@@ -101,11 +106,9 @@ class _Teller(string.Formatter):
         return self._number(value, format_spec)
 
     def _number(self, value: float, how: str) -> str:
-        if how == "odds":
-            return f"1 in {1 / value:.0f}" if value > SURELY_RARE else "less than 1 in 1000"
         if how.endswith(" cm2"):
             return f"{value:{how.removesuffix(' cm2')}} {self.voice.area_unit}"
         if "/" in how:
             one, many = how.split("/")
             return f"{value:.0f} {one if value == 1 else many}"
-        return format(value, how).replace("%", self.voice.percent)
+        return format(value, how)

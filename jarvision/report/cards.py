@@ -13,6 +13,7 @@ from markupsafe import Markup
 from jarvision.base.text import printable
 from jarvision.records import HALF_VIEW_DEG, JarDay, JarStory, Patch, Reading, VerdictWord
 from jarvision.records.photo_reasons import PHOTO_REASONS
+from jarvision.records.wording import tell_place
 from jarvision.register.jars import Register
 from jarvision.register.lineage import trace
 from jarvision.report import svg
@@ -28,6 +29,14 @@ from jarvision.report.pictures import (
     without_advice,
     without_caption,
 )
+from jarvision.report.sides import (
+    are_many,
+    in_turn,
+    shown_reading,
+    side_shown,
+    tell_seen,
+    tell_view,
+)
 from jarvision.report.why import Reason, reasons_of, short_why
 from jarvision.report.words import (
     VERDICT_WORDS,
@@ -37,12 +46,13 @@ from jarvision.report.words import (
     tell_ready,
     tell_reference,
     tell_short_day,
-    tell_side,
 )
 from jarvision.vision.overlay.draw import STRIP_PX_PER_MM
 
 MOST_PATCHES = 8
 TAG_GAP_PERCENT = 5  # between a patch on the wall and the middle of its name, of the height
+TAGS_APART = (42.0, 9.0)  # percent of the picture's width and height, where one wall is shown
+SMALL_TAGS_APART = (66.0, 15.0)  # where several walls stand side by side
 SMALLEST_LABEL_CM2 = 0.5  # smaller areas are outlined on the wall, and told in the list only
 
 
@@ -67,7 +77,7 @@ class Tag:
 
 @dataclass(frozen=True)
 class Strip:
-    """The unrolled wall of one view."""
+    """The unrolled wall of one view; ``view`` is empty where a day has no other."""
 
     view: str
     picture: Picture
@@ -143,6 +153,8 @@ class JarCard(JarHead):
     """All that the page shows of one jar; with its pictures some hundred kilobytes."""
 
     about: str
+    notes: str
+    side: str
     coverage: str
     together: str
     seen: str
@@ -178,7 +190,7 @@ def build_head(story: JarStory, around: Surroundings) -> JarHead:
 def build_line(story: JarStory, around: Surroundings) -> JarLine:
     """Gather what today's list shows of one jar."""
     cover, days = story.verdict.coverage, story.history.days
-    wall = shown_reading(days[-1]).wall_picture if days else ""
+    wall = shown_reading(days[-1], side_shown(story)).wall_picture if days else ""
     return JarLine(
         **_head(story, around),
         why=short_why(story),
@@ -191,7 +203,8 @@ def build_card(story: JarStory, curve: str, around: Surroundings) -> JarCard:
     """Gather what the page shows of one jar; ``curve`` is its chart as SVG text."""
     verdict, entry, days = story.verdict, story.history.entry, story.history.days
     jar, words = printable(verdict.jar), VERDICT_WORDS[verdict.verdict]
-    last = days[-1] if days else None
+    last, side = days[-1] if days else None, side_shown(story)
+    shown = shown_reading(last, side) if last else None
     cover = verdict.coverage
     # A date to look forward to has no place on a jar that must leave the room.
     ready = tell_ready(story.growth) if verdict.verdict != "no-go" else ""
@@ -199,19 +212,21 @@ def build_card(story: JarStory, curve: str, around: Surroundings) -> JarCard:
     about = (entry.kind, entry.species, entry.substrate, started)
     finding = f"{jar}: {words.short}, covered {tell_coverage(cover)}"
     finding = f"Curve of {finding}" + (f", ready {ready}" if ready else "")
-    box, photo = around.detail.overlay_px, shown_reading(last).overlay if last else ""
+    box, photo = around.detail.overlay_px, shown.overlay if shown else ""
     return JarCard(
         **_head(story, around),
         about=printable(" · ".join(part for part in about if part)),
+        notes=printable(entry.notes),
+        side=tell_view(shown) if last and shown and are_many(last) else "",
         coverage=tell_coverage(cover),
         together=tell_coverage(last.together) if last and len(days) > 1 else "",
-        seen=f"{cover.seen_percent:.0f} %" if cover else "",
-        bare=tell_reference(shown_reading(last), days[0].day) if last else "",
+        seen=tell_seen(last) if last else "",
+        bare=tell_reference(shown, days[0].day) if shown else "",
         ready=ready,
         reasons=reasons_of(story),
         overlay=inline(around.out, photo, box, tell_picture(last, jar), crop=without_caption),
-        strips=_strips(last, around.out, jar),
-        frames=_film(story, around),
+        strips=_strips(last, side, around.out, jar),
+        frames=_film(story, side, around),
         curve=svg.in_page(curve, finding=finding, css_class="curve") if curve else Markup(""),
         patches=tell_patches(last),
         relatives=_relatives(verdict.jar, around),
@@ -231,12 +246,6 @@ def _head(story: JarStory, around: Surroundings) -> dict[str, Any]:
     }
 
 
-def shown_reading(day: JarDay) -> Reading:
-    """Pick the day's photo for the page: the front view if there is one."""
-    front = [r for r in day.readings if r.view in ("front", "a")]
-    return (front or list(day.readings))[-1]
-
-
 def tell_picture(day: JarDay | None, jar: str) -> str:
     """Say in words what the overlay shows."""
     if day is None:
@@ -252,7 +261,7 @@ def tell_patches(day: JarDay | None) -> tuple[str, ...]:
         return ()
     ranked = sorted(day.patches, key=lambda patch: -patch.area_cm2)
     return tuple(
-        f"{p.kind} {p.area_cm2:.1f} cm², {p.height_mm:.0f} mm up, {tell_side(p.angle_deg)}, "
+        f"{p.kind} {p.area_cm2:.1f} cm², {tell_place(p.angle_deg, p.height_mm)}, "
         f"{'standing still' if p.trend == 'still' else p.trend}"
         for p in ranked[:MOST_PATCHES]
     )
@@ -282,19 +291,23 @@ def with_picture(refusal: Refusal, reading: Reading, around: Surroundings) -> Re
     return RefusedPhoto(**vars(refusal), picture=picture)
 
 
-def _strips(day: JarDay | None, out: Path, jar: str) -> tuple[Strip, ...]:
-    """Show the walls of all views of a day, in the order in which the jar was turned."""
-    found = []
-    for reading in sorted(day.readings, key=lambda r: r.view) if day else ():
-        view = "" if reading.view == "front" else f"side {reading.view}"
+def _strips(day: JarDay | None, side: int, out: Path, jar: str) -> tuple[Strip, ...]:
+    """Show the walls of a day: the side that gave the reason first, then as the jar was turned."""
+    if day is None:
+        return ()
+    found, many = [], are_many(day)
+    apart = SMALL_TAGS_APART if many else TAGS_APART
+    for reading in in_turn(day, side):
+        view = tell_view(reading) if many else ""
         alt = f"The wall of {jar} laid flat{', ' + view if view else ''}; patches are outlined"
         picture = inline(out, reading.wall_picture, STRIP_PX, alt)
         if picture is not None:
-            found.append(Strip(view, picture, _tags(reading.patches, out / reading.wall_picture)))
+            tags = _tags(reading.patches, out / reading.wall_picture, apart)
+            found.append(Strip(view, picture, tags))
     return tuple(found)
 
 
-def _tags(patches: Sequence[Patch], path: Path) -> tuple[Tag, ...]:
+def _tags(patches: Sequence[Patch], path: Path, apart: tuple[float, float]) -> tuple[Tag, ...]:
     """Name the patches on a wall strip at their places, the largest first, none over another."""
     from PIL import Image
 
@@ -305,30 +318,31 @@ def _tags(patches: Sequence[Patch], path: Path) -> tuple[Tag, ...]:
         seen = abs(patch.angle_deg) <= HALF_VIEW_DEG
         if patch.area_cm2 < SMALLEST_LABEL_CM2 or not seen:
             continue
-        tag = _tag(patch, height_mm)
-        if all(abs(tag.left - t.left) > 42 or abs(tag.top - t.top) > 9 for t in tags):
+        tag = _tag(patch, height_mm, apart)
+        if all(abs(tag.left - t.left) > apart[0] or abs(tag.top - t.top) > apart[1] for t in tags):
             tags.append(tag)
     return tuple(tags)
 
 
-def _tag(patch: Patch, height_mm: float) -> Tag:
+def _tag(patch: Patch, height_mm: float, room: tuple[float, float]) -> Tag:
     heights = [height for _, height in patch.outline] or [patch.height_mm]
     below, above = (100 - 100 * h / height_mm for h in (min(heights), max(heights)))
     top = below + TAG_GAP_PERCENT if below < 100 - 2 * TAG_GAP_PERCENT else above - TAG_GAP_PERCENT
     left = 50 + 50 * patch.angle_deg / HALF_VIEW_DEG
-    kept = (min(max(value, low), 100 - low) for value, low in ((left, 20), (top, 6)))
+    ends = ((left, room[0] / 2), (top, 6))
+    kept = (min(max(value, low), 100 - low) for value, low in ends)
     return Tag(f"{patch.kind} {patch.area_cm2:.1f} cm²", patch.kind, *kept)
 
 
-def _film(story: JarStory, around: Surroundings) -> tuple[Frame, ...]:
-    """Show the wall day by day, oldest first; empty where the shelf is too large for it."""
+def _film(story: JarStory, side: int, around: Surroundings) -> tuple[Frame, ...]:
+    """Show the wall day by day, newest first; empty where the shelf is too large for it."""
     if not around.detail.film_of_all and story.verdict.verdict == "wait":
         return ()
     frames = []
-    for day in story.history.days[-around.detail.frames :]:
+    for day in story.history.days[: -around.detail.frames - 1 : -1]:
         percent, when = f"{day.coverage.percent:.0f} %", tell_short_day(day.day)
         alt = f"{printable(day.jar)} on {when}: covered {percent}"
-        wall = shown_reading(day).wall_picture
+        wall = shown_reading(day, side).wall_picture
         frames.append(Frame(when, percent, inline(around.out, wall, FRAME_PX, alt)))
     return tuple(frames)
 

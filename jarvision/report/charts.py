@@ -12,14 +12,23 @@ from jarvision.base.days import days_after
 from jarvision.base.text import printable
 from jarvision.records import OFF_COLOUR_KINDS, Growth, JarStory, VerdictWord
 from jarvision.report import svg
+from jarvision.report.line_names import LineEnd, column_places, places_at_ends
 from jarvision.report.words import VERDICT_WORDS, tell_short_day
 
-CURVE_SIZE_PX: Final = (380, 220)
-SHELF_SIZE_PX: Final = (440, 300)
-TEXT_PX: Final = 12.5
+# As wide as a chart stands on a narrow phone, so that its letters are as large there as they say.
+CURVE_SIZE_PX: Final = (320, 220)
+SHELF_SIZE_PX: Final = (326, 300)
+LEFT_PX: Final = 54
+LOW_PX: Final = 34
+SHELF_RIGHT: Final = 0.76
+TEXT_PX: Final = 14.5
+TOP_PERCENT: Final = 104
+NAME_LETTERS: Final = 7
+LATE_SHARE: Final = 0.65  # of the days shown: after it there is no room for words at the right
+HIGH_PERCENT: Final = 75  # from here on words above would run into the level of ready
 FORECAST_DAYS: Final = 10  # the curve is not drawn further than this behind the last photo
 SHELF_DAYS: Final = 21  # the shelf's chart shows the newest of them
-MOST_NAMES: Final = 14  # names at the ends of lines; more would stand over one another
+MOST_NAMES: Final = 12  # names at the ends of lines; more would stand over one another
 
 # Shape, line and word tell the verdicts apart; colour only helps.
 MARKERS: Final[dict[VerdictWord, str]] = {"no-go": "X", "check": "^", "go": "o", "wait": "s"}
@@ -137,7 +146,7 @@ def draw_curve(
         drawn.remove()
     _plot_forecast(axes, curve)
     _plot_readings(axes, curve, story.verdict.verdict)
-    _label_days(axes, curve.origin, curve.last_day, most=6)
+    _label_days(axes, curve.origin, curve.last_day, most=5)
     axes.set(xlim=(-0.5, curve.last_day), ylim=(0, 108))
     return svg.to_svg(figure, key=key)
 
@@ -167,12 +176,13 @@ def _axes(size_px: tuple[int, int], *, right: float) -> Sheet:
     figure = Figure(figsize=(width / 72, height / 72), dpi=72)
     figure.patch.set_visible(False)
     FigureCanvasSVG(figure)  # no pyplot: nothing global, nothing to close
-    left, low, top = 48 / width, 24 / height, 1 - 6 / height
+    left, low, top = LEFT_PX / width, LOW_PX / height, 1 - 8 / height
     axes = figure.add_axes((left, low, right - left, top - low))
     axes.patch.set_visible(False)
     axes.spines[:].set_visible(False)
     axes.set_yticks([0, 25, 50, 75, 100], ["0", "25", "50", "75", "100 %"])
     axes.tick_params(length=0, labelcolor=svg.QUIET, labelsize=TEXT_PX, pad=4)
+    axes.tick_params(axis="x", pad=10)  # clear of the 0 of the other axis
     axes.grid(axis="y", color=svg.RULE, lw=1)
     axes.set_axisbelow(True)
     return figure, axes
@@ -216,8 +226,11 @@ def _plot_readings(axes: Any, curve: Curve, verdict: VerdictWord) -> None:
     for when, words in sorted(told.items()):
         bottom, at = low[day.index(when)], by_day[when]
         # Curves rise, so there is room at the lower right; each later word stands lower still.
-        room = min(room - 10, bottom - 12) if at > 25 else min(at + 8, room - 10)
-        late = when > 0.6 * curve.last_day
+        late = when > LATE_SHARE * curve.last_day
+        if late and at < HIGH_PERCENT:  # no room at the right, but above what has grown before
+            room = at + 7
+        else:
+            room = min(room - 10, bottom - 12) if at > 25 else min(at + 8, room - 10)
         text = f"{', '.join(words)} seen"
         side, x = ("right", when) if late else ("left", when + 0.02 * curve.last_day)
         axes.plot([when, when], [room, at], color=svg.VERDICT["no-go"], lw=1)
@@ -242,7 +255,7 @@ def draw_shelf(stories: Sequence[JarStory], *, key: str, today: date) -> str:
         return ""
     shown, first, last = list(stories), min(days), max(days)
     origin = max(first, days_after(last, -SHELF_DAYS))
-    figure, axes = _axes(SHELF_SIZE_PX, right=0.80)
+    figure, axes = _axes(SHELF_SIZE_PX, right=SHELF_RIGHT)
     order: list[VerdictWord] = ["wait", "go", "check", "no-go"]
     shown.sort(key=lambda story: order.index(story.verdict.verdict))
     ends = []
@@ -251,8 +264,8 @@ def draw_shelf(stories: Sequence[JarStory], *, key: str, today: date) -> str:
         if end is not None:
             ends.append((*end, story))
     span = max(float((last - origin).days), 1.0)
-    _label_days(axes, origin, span + 0.4, most=6)
-    axes.set(xlim=(-0.08 * span, span * 1.02), ylim=(0, 104))
+    _label_days(axes, origin, span + 0.4, most=4)
+    axes.set(xlim=(-0.08 * span, span * 1.02), ylim=(0, TOP_PERCENT))
     _name_lines(axes, ends[-MOST_NAMES:], span)
     return svg.to_svg(figure, key=key)
 
@@ -273,25 +286,39 @@ def _plot_line(axes: Any, story: JarStory, first: date, last: date) -> tuple[flo
 
 def _name_lines(axes: Any, ends: Sequence[tuple[float, float, JarStory]], span: float) -> None:
     """Write each jar's name at the end of its line, none over another."""
-    step = 104 / (SHELF_SIZE_PX[1] - 30) * (TEXT_PX + 1.5)
-    ranked = sorted(ends, key=lambda end: end[1])
-    places: list[float] = []
-    for _, percent, _ in ranked:
-        places.append(max(percent - step / 2, places[-1] + step if places else 0.0))
-    limit = 104.0 - step
-    for i in reversed(range(len(places))):
-        places[i] = min(places[i], limit)
-        limit = places[i] - step
-    for (x, percent, story), place in zip(ranked, places, strict=True):
+    px_per_day = SHELF_SIZE_PX[0] * (SHELF_RIGHT - LEFT_PX / SHELF_SIZE_PX[0]) / (1.1 * span)
+    step = TOP_PERCENT / (SHELF_SIZE_PX[1] - LOW_PX - 8) * (TEXT_PX + 1.5)
+    lines = {
+        story.verdict.jar: LineEnd(
+            story.verdict.jar, x, percent, len(_short_name(story)) * 0.65 * TEXT_PX / px_per_day
+        )
+        for x, percent, story in ends
+    }
+    fresh = [line for line in lines.values() if line.day >= span]
+    old = [line for line in lines.values() if line.day < span]
+    places = {
+        **column_places(fresh, day=1.075 * span, step=step, top=TOP_PERCENT),
+        **places_at_ends(old, step=step, top=TOP_PERCENT),
+    }
+    for x, percent, story in ends:
+        place = places[story.verdict.jar]
+        if place.leader:
+            # grey and dotted, and beyond the last day: it is no data
+            middle = place.percent + step / 2.6
+            shape = {"color": svg.QUIET, "lw": 1, "ls": (0, (1, 2)), "clip_on": False}
+            axes.plot([x + 0.03 * span, 1.06 * span], [percent, middle], **shape)
         colour = svg.VERDICT[story.verdict.verdict]
-        name = printable(story.verdict.jar)
-        told = f"{name[:9]}… " if len(name) > 10 else name
-        middle = place + step / 2.6
-        ends_x = [x + 0.02 * span, span * 1.045, span * 1.06]
-        axes.plot(ends_x, [percent, middle, middle], color=colour, lw=0.8, clip_on=False)
         strong = story.verdict.verdict in ("no-go", "check")
         weight = "bold" if strong else "normal"
-        _text(axes, span * 1.075, place, told, colour=colour, weight=weight)
+        told = _short_name(story)
+        text = _text(axes, place.day, place.percent, told, colour=colour, weight=weight)
+        if x < span:  # lines of others pass behind it
+            text.set_bbox({"facecolor": svg.SHEET, "edgecolor": "none", "alpha": 0.8, "pad": 1})
+
+
+def _short_name(story: JarStory) -> str:
+    name = printable(story.verdict.jar)
+    return f"{name[: NAME_LETTERS - 1]}…" if len(name) > NAME_LETTERS else name
 
 
 # --------------------------------------------------------------------------- shared
@@ -314,10 +341,10 @@ def _text(
     colour: str,
     ha: str = "left",
     weight: str = "normal",
-) -> None:
+) -> Any:
     style = {"color": colour, "fontsize": TEXT_PX, "ha": ha, "weight": weight}
     # A jar's name may hold a dollar sign, which would start a formula.
-    axes.text(x, y, words, parse_math=False, clip_on=False, **style)
+    return axes.text(x, y, words, parse_math=False, clip_on=False, **style)
 
 
 def describe_shelf(stories: Sequence[JarStory]) -> str:

@@ -280,7 +280,7 @@ def _tell_when(day: date, today: date) -> str:
 
 def _task(item: PlanItem, *, with_text: bool) -> TaskLine:
     return TaskLine(
-        HEADINGS[item.task].replace("by today", "today at the latest"),
+        HEADINGS[item.task],
         jars_told(item.jars),
         printable(item.text) if with_text else "",
         tell_span(item.low, item.high),

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import uuid
-from collections.abc import Iterable
-from datetime import UTC, date, datetime, time
+from collections.abc import Iterable, Mapping
+from datetime import UTC, date, datetime, time, timedelta
 from pathlib import Path
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 from jarvision.base.csv_text import Row, to_csv
 from jarvision.base.days import days_after
@@ -15,6 +15,9 @@ from jarvision.base.text import printable
 from jarvision.base.version import __version__
 from jarvision.report.words import tell_span
 from jarvision.verdict.plan import Plan, PlanItem, Task
+
+if TYPE_CHECKING:
+    from icalendar import Alarm
 
 PLAN_COLUMNS: Final = ["date", "task", "jars", "urgency", "low", "high", "text"]
 
@@ -25,13 +28,16 @@ HEADINGS: Final[dict[Task, str]] = {
     "photo": "Photograph",
     "use": "Use as spawn",
     "fruit": "Fruiting conditions",
-    "use-by": "Use by today",
+    "use-by": "Last day to use",
     "ready": "Ready, rests now",
     "soak": "Soak substrate",
     "heat": "Drain and pasteurise",
     "pack": "Pack fruiting jars",
 }
 """How a task is headed in a calendar and a table."""
+
+NO_REMINDER: Final = frozenset({"ready"})
+"""Tasks that ask for nothing on their day."""
 
 _NAMESPACE: Final = uuid.UUID("2b0f3d1e-7f3c-5e0a-9a53-6a61727669ff")
 
@@ -77,7 +83,8 @@ def to_calendar(plan: Plan, *, shelf: str) -> bytes:
     """Return the plan as an iCalendar stream (RFC 5545): one all-day event for each item.
 
     The same task of the same jars keeps its UID, so that a later import moves the event. Nothing
-    depends on the clock: DTSTAMP and SEQUENCE come from the plan's first day.
+    depends on the clock: DTSTAMP and SEQUENCE come from the plan's first day. The first event of
+    each day that asks for something reminds of all that is to be done on it, once.
     """
     from icalendar import Calendar, Event
 
@@ -86,6 +93,7 @@ def to_calendar(plan: Plan, *, shelf: str) -> bytes:
     calendar.add("version", "2.0")
     calendar.add("calscale", "GREGORIAN")
     calendar.add("x-wr-calname", f"Jars: {printable(shelf)}")
+    reminders = _reminders(plan)
     for item in plan.items:
         event = Event()
         event.add("uid", _uid(item, shelf))
@@ -93,13 +101,47 @@ def to_calendar(plan: Plan, *, shelf: str) -> bytes:
         event.add("sequence", _sequence(plan.first))
         event.add("dtstart", item.day)
         event.add("dtend", days_after(item.day, 1))  # the end of an all-day event is outside
-        event.add("summary", f"{HEADINGS[item.task]}: {jars_told(item.jars)}")
+        event.add("summary", _summary(item))
         event.add("description", _description(item))
         event.add("categories", [item.task])
         event.add("transp", "TRANSPARENT")  # work on a shelf does not block the day
+        if item in reminders:
+            event.add_component(_alarm(reminders[item], hour=plan.reminder_hour))
         calendar.add_component(event)
     data: bytes = calendar.to_ical()
     return data
+
+
+def _summary(item: PlanItem) -> str:
+    return f"{HEADINGS[item.task]}: {jars_told(item.jars)}"
+
+
+def _reminders(plan: Plan) -> Mapping[PlanItem, str]:
+    """What to remind of, by the item that does: the first of its day that asks for something."""
+    due: dict[date, list[PlanItem]] = {}
+    for item in plan.items:
+        if item.task not in NO_REMINDER:
+            due.setdefault(item.day, []).append(item)
+    return {items[0]: _todo(items) for items in due.values()}
+
+
+def _todo(items: Iterable[PlanItem]) -> str:
+    """What is due on one day, each task once with all its jars."""
+    jars: dict[Task, list[str]] = {}
+    for item in items:
+        jars.setdefault(item.task, []).extend(item.jars)
+    return "; ".join(f"{HEADINGS[task]}: {jars_told(names)}" for task, names in jars.items())
+
+
+def _alarm(text: str, *, hour: int) -> Alarm:
+    """A reminder (RFC 5545, 3.6.6); an all-day event begins at midnight of the reader's clock."""
+    from icalendar import Alarm
+
+    alarm = Alarm()
+    alarm.add("action", "DISPLAY")
+    alarm.add("description", text)
+    alarm.add("trigger", timedelta(hours=hour))
+    return alarm
 
 
 def _uid(item: PlanItem, shelf: str) -> str:

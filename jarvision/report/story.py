@@ -21,9 +21,11 @@ from jarvision.records import (
 )
 from jarvision.records.flags import CAUTIONS, FLAGS
 from jarvision.records.photo_reasons import PHOTO_REASONS
+from jarvision.records.wording import tell_place
 from jarvision.register.jars import Register
 from jarvision.register.outcomes import JarOutcome
-from jarvision.report.words import VERDICT_WORDS, tell_day, tell_side, tell_span
+from jarvision.report.sides import tell_seen
+from jarvision.report.words import VERDICT_WORDS, tell_day, tell_span
 from jarvision.settings.growth import GrowthSettings
 
 MOST_AREAS: Final = 6
@@ -99,6 +101,8 @@ def _start(entry: JarEntry, profile: SpeciesProfile, register: Register) -> Iter
             yield "Its start is not in the register, so that its age is not known."
     if not profile.latin:
         yield "There is no profile of its species, so that it is judged cautiously."
+    if entry.notes:
+        yield _sentence(f"Your note: {entry.notes}")
     if entry.parent:
         others = register.siblings(entry.jar)
         also = f", which also feeds {_listed(others)}" if others else ""
@@ -119,9 +123,8 @@ def _photos(history: JarHistory) -> Iterable[str]:
         if len(days) > 1:
             span = f"on {len(days)} days from {tell_day(days[0].day)} to {tell_day(days[-1].day)}"
         yield f"{_count(photos, 'photo')} {span} could be used."
-        seen = days[-1].coverage.seen_percent
-        if math.isfinite(seen):
-            yield f"The last day shows {seen:.0f} % of the wall that there was to judge."
+        if math.isfinite(days[-1].coverage.seen_percent):
+            yield f"On the last day {tell_seen(days[-1])} could be judged."
     for reading in refused:
         reason = PHOTO_REASONS.get(reading.reason)
         meaning = reason.meaning if reason else reading.reason
@@ -147,7 +150,7 @@ def _growth(story: JarStory, settings: GrowthSettings) -> Iterable[str]:
     yield from _turns(days, settings)
     rate = growth.rate_percent_per_day
     if rate is not None:
-        yield f"Over the last days it gained {rate + 0.0:.1f} points a day."
+        yield f"Over the last days it gained {rate:z.1f} points a day."
     if growth.stalled:
         yield f"It has stalled: {_sentence(growth.stall_reason)}"
     whose = profile.latin or "An unknown species"
@@ -207,9 +210,7 @@ def _areas(history: JarHistory) -> Iterable[str]:
 def _area(sighting: list[tuple[date, TrackedPatch]], last: date) -> str:
     (first_day, first), (last_day, now) = sighting[0], sighting[-1]
     kind = _KINDS.get(now.kind, f"{now.kind} area")
-    where = (
-        f"{tell_side(now.angle_deg, degrees=' degrees')}, {now.height_mm:.0f} mm above the floor"
-    )
+    where = tell_place(now.angle_deg, now.height_mm)
     sizes = f"{first.area_cm2:.1f} cm2 on {tell_day(first_day)}"
     if first_day != last_day:
         sizes += f", {now.area_cm2:.1f} cm2 on {tell_day(last_day)}"

@@ -8,10 +8,8 @@ from typing import Final
 
 from jarvision.base.text import counted, printable
 from jarvision.records import Coverage, Growth, JarStory, Reading, ShelfResult, VerdictWord
+from jarvision.records.flags import FLAGS
 from jarvision.records.wording import Voice
-
-IN_FRONT_DEG: Final = 10.0
-"""Nearer to the middle of the wall than this is in front: no jar is set down straighter by hand."""
 
 
 @dataclass(frozen=True)
@@ -55,15 +53,22 @@ VERDICT_WORDS: Final[dict[VerdictWord, VerdictWords]] = {
 
 
 def by_urgency(stories: tuple[JarStory, ...]) -> list[JarStory]:
-    """Sort by what to do first; within a verdict by ready date, then by name."""
+    """Sort by what to do first; within a verdict mould first, then by ready date and name."""
     return sorted(
         stories,
         key=lambda story: (
             VERDICT_WORDS[story.verdict.verdict].urgency,
+            _harm(story),
             story.growth.ready_date or date.max,
             story.verdict.jar,
         ),
     )
+
+
+def _harm(story: JarStory) -> int:
+    """Place of what decides in the table of flags, where mould comes first; last without a flag."""
+    flags = [finding.flag for finding in story.verdict.findings[:1] if finding.flag]
+    return list(FLAGS).index(flags[0]) if flags else len(FLAGS)
 
 
 def tell_day(day: date, *, year: bool = False) -> str:
@@ -129,19 +134,5 @@ def tell_coverage(coverage: Coverage | None) -> str:
     return f"{coverage.percent:.1f} % ({coverage.low:.1f} to {coverage.high:.1f})"
 
 
-def tell_side(angle_deg: float, *, degrees: str = "°") -> str:
-    """Where on the wall: ``in front``, ``35° to the right``."""
-    if abs(angle_deg) < IN_FRONT_DEG:
-        return "in front"
-    return f"{abs(angle_deg):.0f}{degrees} to the {'right' if angle_deg > 0 else 'left'}"
-
-
-def _tell_place(how: str, angle_deg: float, height_mm: float) -> str:
-    place = f"{tell_side(angle_deg)}, {height_mm:.0f} mm up"
-    return place if how == "at" else f"{how} {place}"
-
-
-PAGE: Final = Voice(
-    area_unit="cm²", percent=" %", day=tell_short_day, weekday=tell_day, place=_tell_place
-)
-"""As people write: ``cm²``, ``3 Mar``, and sides instead of signed angles."""
+PAGE: Final = Voice(area_unit="cm²", day=tell_short_day, weekday=tell_day)
+"""As people write: ``cm²``, ``3 Mar``."""

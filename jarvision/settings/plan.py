@@ -44,6 +44,10 @@ class PlanSettings:
     """Spawn jars that can be used within this many days of each other are packed together, as
     long as the first one keeps: fewer rounds of pasteurising."""
 
+    reminder_hour: Annotated[int, Limits(0, 23)] = 8
+    """Hour at which the calendar reminds of what is to be done on a day (common practice, no
+    source)."""
+
     def water_g(self, dry_g: float) -> float:
         """Water that ``dry_g`` of dry substrate holds at ``water_share``, g."""
         return dry_g * self.water_share / (1.0 - self.water_share)

@@ -82,7 +82,8 @@ class Plan:
     """What is due from ``first`` to ``last``, both included, sorted by day and task.
 
     ``later`` and ``undated`` name jars that are on their way and not in the plan: those that can
-    be used after ``last``, and those of which no date can be told.
+    be used after ``last``, and those of which no date can be told. A calendar reminds at
+    ``reminder_hour`` of each day.
     """
 
     first: date
@@ -91,6 +92,7 @@ class Plan:
     batches: tuple[Batch, ...] = ()
     later: tuple[str, ...] = ()
     undated: tuple[str, ...] = ()
+    reminder_hour: int = PlanSettings.reminder_hour
 
 
 @dataclass(frozen=True)
@@ -149,6 +151,7 @@ def make_plan(
         batches=batches,
         later=tuple(sorted(jar for jar, use in uses.items() if use and use.day > last)),
         undated=tuple(sorted(jar for jar, use in uses.items() if use is None)),
+        reminder_hour=chosen.reminder_hour,
     )
 
 
@@ -324,8 +327,8 @@ def _work(batch: Batch, settings: PlanSettings) -> Iterable[PlanItem]:
     yield PlanItem(batch.soak_on, "soak", jars, text)
     text = (
         f"Drain until it no longer drips. Pasteurise for {settings.pasteurise_minutes} minutes at "
-        f"{settings.pasteurise_low_c:.0f} to {settings.pasteurise_high_c:.0f} C, then cool below "
-        f"{settings.cool_below_c:.0f} C."
+        f"{settings.pasteurise_low_c:.0f} to {settings.pasteurise_high_c:.0f} degrees Celsius, "
+        f"then cool below {settings.cool_below_c:.0f}."
     )
     yield PlanItem(batch.pack_on, "heat", jars, text)
     text = f"Pack {made}, one spawn jar for each. A spawn jar that looks wrong stays closed."

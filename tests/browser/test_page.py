@@ -135,6 +135,47 @@ def test_what_can_be_tapped_is_large_enough_for_a_thumb(browser: Any, report: Pa
     assert all(box is not None and box["height"] >= 24 for box in boxes)
 
 
+def test_no_letters_are_smaller_than_14_px(browser: Any, report: Path) -> None:
+    # Words in a chart shrink and grow with it.
+    script = """() => [...document.querySelectorAll('body *')].filter(e =>
+        !e.closest('.unseen') && e.getClientRects().length &&
+        [...e.childNodes].some(n => n.nodeType === 3 && n.textContent.trim())
+      ).map(e => {
+        const svg = e.closest('svg');
+        const zoom = svg ? svg.getBoundingClientRect().width / svg.viewBox.baseVal.width : 1;
+        return [e.textContent, parseFloat(getComputedStyle(e).fontSize) * zoom]; })"""
+    for width in WIDTHS:
+        with opened(browser, report, width=width) as page:
+            sizes = page.evaluate(script)
+        assert len(sizes) > 200
+        assert [(text, size) for text, size in sizes if size < 14] == []
+
+
+def test_the_newest_day_stands_first_on_a_phone_and_last_where_there_is_room(
+    browser: Any, report: Path
+) -> None:
+    days = "e => [...e.children].map(c => [c.getBoundingClientRect().x, c.textContent])"
+    for width, newest_at in ((360, 0), (1400, -1)):
+        with opened(browser, report, width=width) as page:
+            film = page.locator(".film").first
+            shown = [text for _, text in sorted(film.evaluate(days))]
+            assert "10 Mar" in shown[newest_at] and len(shown) == 8
+            box = film.locator("li", has_text="10 Mar").bounding_box()
+            assert box is not None and box["x"] >= 0 and box["x"] + box["width"] <= width
+
+
+def test_nothing_is_printed_that_only_a_finger_can_use(
+    browser: Any, report: Path, tmp_path: Path
+) -> None:
+    with opened(browser, report) as page:
+        assert page.locator(".more").count() > 0
+        page.pdf(path=tmp_path / "report.pdf", prefer_css_page_size=True)
+    text = " ".join(p.extract_text() for p in PdfReader(tmp_path / "report.pdf").pages)
+    assert "photo not used" in " ".join(text.split())
+    for button in ("See it", "Back to today", "Next days"):
+        assert button not in text, button
+
+
 def test_a_reader_with_large_letters_loses_nothing(browser: Any, report: Path) -> None:
     # WCAG 2.1, 1.4.4 and 1.4.10: 200 % of the letters at the width of a phone, no side scrolling.
     with opened(browser, report) as page:

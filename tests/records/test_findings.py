@@ -47,7 +47,7 @@ def facts_for(word: str) -> dict[str, Fact]:
         elif spec in ("", "weekday"):
             facts[name] = date(2026, 9, 10) + timedelta(days=number)
         else:
-            facts[name] = {"odds": 1 / 806, ".0%": 0.35}.get(spec, 11.0 + number)
+            facts[name] = 11.0 + number
     return facts
 
 
@@ -60,7 +60,7 @@ def fields(template: str) -> set[tuple[str, str]]:
 def told(fact: Fact) -> str:
     """What is to be found of a fact in a sentence of the plain voice."""
     if isinstance(fact, float):
-        return {1 / 806: "1 in 806", 0.35: "35%"}.get(fact, f"{fact:.0f}")
+        return f"{fact:.0f}"
     return fact.isoformat() if isinstance(fact, date) else fact.removeprefix("y").rstrip(".")
 
 
@@ -71,9 +71,9 @@ def test_every_finding_has_a_sentence_with_all_numbers_and_a_short_line(word: st
     sentence = finding.sentence
     assert sentence.endswith(".")
     assert sentence == finding.tell(PLAIN)
-    for name, _ in fields(wording.sentence) - {("place", how) for how in ("at", "about")}:
+    for name, _ in fields(wording.sentence) - {("place", "")}:
         assert told(facts[name]) in sentence, (name, sentence)
-    assert ("31 deg, 32 mm" in sentence) == ("{place" in wording.sentence)
+    assert ("31 degrees to the right, 32 mm up" in sentence) == ("{place" in wording.sentence)
     assert bool(wording.short) == (word not in (*NOTES, "told"))
     for text in (sentence, finding.tell(PAGE), finding.tell_short(PAGE)):
         assert text
@@ -93,6 +93,34 @@ def test_flags_and_findings_know_each_other() -> None:
 def test_a_word_that_nobody_knows_is_refused() -> None:
     with pytest.raises(ValueError, match="'slime' is not known"):
         Finding.of("slime", "check")
+
+
+@pytest.mark.parametrize("word", FINDINGS)
+def test_a_finding_says_the_same_in_files_and_on_the_page(word: str) -> None:
+    finding = Finding.of(word, "check", **facts_for(word))
+
+    def bare(text: str) -> str:
+        return re.sub(r"\d{4}-\d\d-\d\d|\d+ Sep", "DAY", text).replace("cm²", "cm2")
+
+    assert bare(finding.sentence) == bare(finding.tell(PAGE))
+
+
+def test_reasons_are_told_as_a_grower_says_them() -> None:
+    place = {"angle_deg": -14.0, "height_mm": 40.0}
+    mould = Finding.of(
+        "mould", kind="green", patch="green-1", area_cm2=14.1, seen_on=date(2026, 3, 9), photos=4,
+        out_cm2=0.3, **place,
+    )  # fmt: skip
+    assert mould.sentence == (
+        "Green growth green-1 of 14.1 cm2 on 2026-03-09 (14 degrees to the left, 40 mm up), on 4 "
+        "photos; a jar is out from 0.3 cm2."
+    )
+    flat = Finding.of("stall", days=5, percent=71.0, percent_per_day=-0.04,
+                      expected_percent_per_day=4.1, chance=1 / 806, slow_share=0.35)  # fmt: skip
+    assert flat.sentence == (
+        "Coverage has stood still for 5 days at 71 %: +0.0 points a day, where 4.1 are expected of "
+        "its own past."
+    )
 
 
 @pytest.mark.parametrize("word", FINDINGS)

@@ -24,7 +24,7 @@ from fake_shelf import (
 )
 
 from jarvision.base.files import write_pieces
-from jarvision.records import JarEntry, JarHistory, JarStory, ShelfResult, TrackedPatch
+from jarvision.records import Finding, JarEntry, JarHistory, JarStory, ShelfResult, TrackedPatch
 from jarvision.records.flags import CAUTIONS
 from jarvision.records.photo_reasons import PHOTO_REASONS
 from jarvision.report import write_report
@@ -35,6 +35,11 @@ from jarvision.report.svg import THEMED
 from jarvision.report.words import VERDICT_WORDS, by_urgency
 from jarvision.verdict.plan import Plan, PlanItem
 
+FACTS: dict[str, Any] = {
+    "kind": "green", "patch": "green-1", "area_cm2": 2.5, "seen_on": TODAY, "photos": 4,
+    "out_cm2": 0.3, "look_cm2": 0.2, "angle_deg": -14.0, "height_mm": 40.0, "days": 4,
+    "rest_percent": 90.0, "percent": 71.0, "percent_per_day": 0.0, "expected_percent_per_day": 4.0,
+}  # fmt: skip
 HOSTILE = '<script>alert(1)</script>"><img src=x onerror=y>'
 
 
@@ -97,6 +102,27 @@ def test_verdicts_are_told_by_words_in_order_of_urgency(tmp_path: Path) -> None:
     places = [text.rindex(words.heading) for words in VERDICT_WORDS.values()]
     assert places == sorted(places)
     assert [s.verdict.jar for s in by_urgency(fake_shelf().stories)][:2] == ["J04", "J03"]
+
+
+def test_mould_comes_first_in_what_must_be_taken_out() -> None:
+    words = ("stall", "dead_patch", "wet", "mould")  # a later ready date for each
+    stories = tuple(
+        fake_story(f"X{n}", "no-go", (Finding.of(word, "no-go", **FACTS),), middle=3.0 + n)
+        for n, word in enumerate(words)
+    )
+    ranked = [s.verdict.findings[0].word for s in by_urgency(stories)]
+    assert ranked == ["mould", "wet", "dead_patch", "stall"]
+    go = fake_story("A", "go", ("fine",))
+    assert by_urgency((go, *stories))[-1] is go
+
+
+def test_what_the_grower_noted_stands_with_the_jar(tmp_path: Path) -> None:
+    story = fake_shelf().stories[0]
+    assert "Your note" not in plain_text(render_page(fake_shelf(story), tmp_path))
+    entry = replace(story.history.entry, notes="<i>from the January culture")
+    noted = replace(story, history=replace(story.history, entry=entry))
+    told = plain_text(render_page(replace(fake_shelf(), stories=(noted,)), tmp_path))
+    assert "Your note: <i>from the January culture" in told
 
 
 def test_refused_photos_come_with_their_remedy_and_cautions_are_there(tmp_path: Path) -> None:

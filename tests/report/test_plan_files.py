@@ -15,6 +15,7 @@ import vobject
 from fake_shelf import TODAY, fake_shelf
 
 from jarvision.report.plan_files import HEADINGS, PLAN_COLUMNS, to_calendar, write_plan
+from jarvision.settings.plan import PlanSettings
 from jarvision.verdict.plan import TASKS, Plan, PlanItem, make_plan
 
 ODD = "=SUM(A1);x,y\\z"
@@ -42,6 +43,33 @@ def test_another_library_reads_every_event_as_it_was_planned(plan: Plan) -> None
         assert event.summary.value == f"{HEADINGS[item.task]}: {', '.join(item.jars)}"
         assert event.description.value.startswith(item.text)
         assert event.categories.value == [item.task]
+
+
+def test_each_day_reminds_once_of_all_that_asks_for_something(plan: Plan) -> None:
+    found = events(to_calendar(replace(plan, reminder_hour=7), shelf="s"))
+    told: dict[date, list[str]] = {}
+    for event, item in zip(found, plan.items, strict=True):
+        for alarm in getattr(event, "valarm_list", []):
+            assert alarm.action.value == "DISPLAY"
+            assert alarm.trigger.value == timedelta(hours=7)  # after midnight, where it begins
+            assert item.task != "ready"
+            told.setdefault(item.day, []).append(alarm.description.value)
+    asking = [item for item in plan.items if item.task != "ready"]
+    assert set(told) == {item.day for item in asking}
+    assert len(asking) > len(told) > 2
+    for day, (text,) in told.items():
+        due = [item for item in asking if item.day == day]
+        parts = dict(part.split(": ", 1) for part in text.split("; "))
+        assert list(parts) == list(dict.fromkeys(HEADINGS[item.task] for item in due))
+        for heading, jars in parts.items():
+            named = [jar for item in due if HEADINGS[item.task] == heading for jar in item.jars]
+            assert jars == ", ".join(named)
+
+
+def test_the_hour_of_the_reminder_is_a_setting() -> None:
+    made = make_plan(fake_shelf(), settings=PlanSettings(reminder_hour=19))
+    assert b"TRIGGER:PT19H" in to_calendar(made, shelf="s")
+    assert b"TRIGGER:PT8H" in to_calendar(make_plan(fake_shelf()), shelf="s")
 
 
 def test_the_stream_keeps_to_rfc_5545(plan: Plan) -> None:

@@ -206,9 +206,17 @@ def test_numbers_are_told_with_their_intervals(shelf: ShelfResult) -> None:
 def test_areas_are_told_with_their_history(shelf: ShelfResult) -> None:
     text = told(shelf.stories[3], "Areas")
     assert text == (
-        "green-1: green area 22 degrees to the right, 40 mm above the floor; "
+        "green-1: green area 22 degrees to the right, 40 mm up; "
         "2.5 cm2 on Sun 8 Mar, 2.5 cm2 on Tue 10 Mar, growing."
     )
+
+
+def test_a_note_of_the_grower_is_told_with_the_start(shelf: ShelfResult) -> None:
+    story = shelf.stories[0]
+    assert "Your note" not in told(story)
+    entry = replace(story.history.entry, notes="from the January culture")
+    noted = replace(story, history=replace(story.history, entry=entry))
+    assert "Your note: from the January culture." in told(noted, "Start")
 
 
 def test_an_area_that_closed_is_told_as_such(shelf: ShelfResult) -> None:

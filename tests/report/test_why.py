@@ -10,7 +10,6 @@ from fake_shelf import FIRST, TODAY, fake_story
 
 from jarvision.records import Finding, JarStory, VerdictWord
 from jarvision.report.why import reasons_of, short_why
-from jarvision.report.words import tell_side
 
 PLACE = {"angle_deg": -15.0, "height_mm": 40.0}
 GREEN = {**PLACE, "kind": "green", "patch": "green-1", "area_cm2": 2.54, "seen_on": TODAY}
@@ -56,8 +55,8 @@ def test_reasons_are_told_as_people_write() -> None:
     )
     (reason,) = reasons_of(story_of(finding))
     assert reason.text == (
-        "Bare area bare-1 of 3.3 cm² (15° to the left, 40 mm up) has not closed for 4 days while "
-        "the rest is 97 % covered."
+        "Bare area bare-1 of 3.3 cm² (15 degrees to the left, 40 mm up) has not closed for 4 days "
+        "while the rest is 97 % covered."
     )
 
 
@@ -78,11 +77,3 @@ def test_a_normal_stain_asks_for_nothing_and_a_refused_photo_stands_elsewhere() 
     flags = (("stain", "Stain."), ("photo_refused", "J1.jpg: blurred."))
     told = reasons_of(fake_story("J1", "go", ("Ready.",), flags=flags))
     assert [(r.text, r.remedy) for r in told] == [("Ready.", ""), ("Stain.", "")]
-
-
-@pytest.mark.parametrize(
-    ("angle_deg", "side"),
-    [(0.0, "in front"), (-9.9, "in front"), (10.0, "10° to the right"), (-35.2, "35° to the left")],
-)
-def test_a_side_is_told_from_ten_degrees_on(angle_deg: float, side: str) -> None:
-    assert tell_side(angle_deg) == side

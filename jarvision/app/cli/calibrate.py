@@ -94,15 +94,19 @@ def _left_out(result: Calibration) -> Iterator[str]:
 
 
 def _findings(result: Calibration, *, used: int) -> Iterator[str]:
-    from jarvision.vision.calibration.inks import INKS
+    from jarvision.vision.calibration.inks import INKS, are_full
+    from jarvision.vision.calibration.values import NOMINAL_DE00
 
-    inks = ", ".join(
-        f"{ink} {share:.0%}" for ink, share in zip(INKS, result.inks.colours, strict=True)
-    )
-    yield f"From {counted(used, 'photo')}. Strength of the inks: {inks}."
+    shares = zip(INKS, result.inks.colours, strict=True)
+    inks = ", ".join(f"{ink} {share:.0%}" for ink, share in shares)
+    strong = "good" if are_full(result.inks) else "fair"
+    yield f"From {counted(used, 'photo')}. The inks are {strong}: {inks} of their full strength."
+    error = result.values.expected_de00
+    known = "good" if error <= NOMINAL_DE00 / 2 else "fair"
     yield (
-        f"Expected error of a swatch: {result.values.expected_de00:.1f} CIEDE2000; a measurement "
-        "of the card would be better."
+        f"What is known of the card's colours is {known}: they are off by about {error:.1f}, "
+        f"without this file by about {NOMINAL_DE00:.0f} (CIEDE2000; a difference of 1 is just "
+        "seen). A measurement of the card would be better."
     )
     yield f"Print scale: {result.values.print_scale:.1%}."
     if used == 1:

@@ -25,6 +25,9 @@ INK_SHARE_MIN = 0.4
 weakest ink of a working printer shows 42 % or more (half of them over 85 %), an empty one 39 % or
 less (nearly all under 25 %; not zero, as the other inks take some of its light too)."""
 
+INK_SHARE_FULL = 0.85
+"""From here on an ink is as strong as in half of those prints."""
+
 BLACK_SHARE_MIN = 0.6
 """The same for the density of the greys: 71 % or more with all inks. Where black makes less than
 half of the grey, the other inks stand in for it, and its loss does little harm."""
@@ -55,6 +58,11 @@ def measure_inks(sights: Sequence[CardSight], *, layout: CardLayout) -> InkStren
         colours=np.median([strength.colours for strength in per_photo], axis=0),
         greys=np.median([strength.greys for strength in per_photo], axis=0),
     )
+
+
+def are_full(strength: InkStrength) -> bool:
+    """Whether every coloured ink is strong."""
+    return float(strength.colours.min()) >= INK_SHARE_FULL
 
 
 def check_inks(strength: InkStrength) -> None:

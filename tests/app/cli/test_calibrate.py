@@ -44,7 +44,9 @@ def test_a_good_print_gives_values_near_the_design(card: np.ndarray, tmp_path: P
     # nothing is wrong with this print: light and exposure must have been taken out
     assert np.median(delta_e_2000(values.lab, LAYOUT.nominal_lab)) < 0.5
     assert "2 photos" in talk
-    assert "CIEDE2000" in talk
+    told = " ".join(talk.split())
+    assert "The inks are good: cyan" in told
+    assert "What is known of the card's colours is good" in told
 
 
 def test_a_weak_print_is_seen_in_its_colours(card: np.ndarray, tmp_path: Path) -> None:
@@ -56,6 +58,7 @@ def test_a_weak_print_is_seen_in_its_colours(card: np.ndarray, tmp_path: Path) -
     assert off[LAYOUT.names.index("yellow"), 2] < -5
     assert off[LAYOUT.names.index("grey-50-left"), 2] < -3
     assert "better than one" in talk
+    assert "The inks are fair: cyan" in " ".join(talk.split())
 
 
 @pytest.mark.parametrize(("channel", "ink"), [(0, "cyan"), (1, "magenta"), (2, "yellow")])
