@@ -6,15 +6,24 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 from markupsafe import Markup
 
 from jarvision.base.text import printable
-from jarvision.records import HALF_VIEW_DEG, JarDay, JarStory, Patch, Reading, VerdictWord
+from jarvision.records import (
+    HALF_VIEW_DEG,
+    EndingWord,
+    FinishedJar,
+    JarDay,
+    JarStory,
+    Patch,
+    Reading,
+    VerdictWord,
+)
 from jarvision.records.photo_reasons import PHOTO_REASONS
 from jarvision.register.jars import Register
-from jarvision.register.lineage import trace
+from jarvision.register.lineage import Kinship, near_kin
 from jarvision.report import svg
 from jarvision.report.pictures import (
     FRAME_PX,
@@ -30,6 +39,7 @@ from jarvision.report.pictures import (
 )
 from jarvision.report.why import Reason, reasons_of, short_why
 from jarvision.report.words import (
+    PAGE,
     VERDICT_WORDS,
     VerdictWords,
     tell_coverage,
@@ -43,6 +53,12 @@ from jarvision.vision.overlay.draw import STRIP_PX_PER_MM
 
 MOST_PATCHES = 8
 TAG_GAP_PERCENT = 5  # between a patch on the wall and the middle of its name, of the height
+_ROLES: Final[Mapping[Kinship, str]] = {
+    "parent": "spawn from",
+    "ancestor": "and before that from",
+    "sibling": "same spawn",
+    "child": "went into",
+}
 SMALLEST_LABEL_CM2 = 0.5  # smaller areas are outlined on the wall, and told in the list only
 
 
@@ -109,6 +125,16 @@ class Relative:
 
 
 @dataclass(frozen=True)
+class FinishedLine:
+    """A jar whose story is over: how it ended, and its last usable photo."""
+
+    jar: str
+    ending: str
+    last_day: str
+    percent: str
+
+
+@dataclass(frozen=True)
 class Cell:
     """One day of the shelf's table: ``photo``, ``refused`` or ``none``; the share is 0 to 1."""
 
@@ -168,6 +194,18 @@ class Surroundings:
     register: Register
     anchors: Mapping[str, str]
     verdicts: Mapping[str, VerdictWord]
+    endings: Mapping[str, EndingWord]
+
+
+def build_finished(done: FinishedJar) -> FinishedLine:
+    """Gather what the page shows of a jar whose story is over."""
+    days, cover = done.story.history.days, done.story.verdict.coverage
+    return FinishedLine(
+        jar=printable(done.jar),
+        ending=printable(done.ending.tell(PAGE)),
+        last_day=tell_day(days[-1].day) if days else "",
+        percent=f"{cover.percent:.0f} %" if cover else "",
+    )
 
 
 def build_head(story: JarStory, around: Surroundings) -> JarHead:
@@ -271,7 +309,7 @@ def build_refusal(reading: Reading, story: JarStory | None, around: Surroundings
         meaning=meaning,
         detail=printable(reading.detail),
         remedy=reason.remedy if reason else "Take the photo again.",
-        again=day >= around.today and day not in seen,
+        again=day >= around.today and day not in seen and reading.jar not in around.endings,
     )
 
 
@@ -334,13 +372,11 @@ def _film(story: JarStory, around: Surroundings) -> tuple[Frame, ...]:
 
 
 def _relatives(jar: str, around: Surroundings) -> tuple[Relative, ...]:
-    family = trace(around.register, jar)
-    roles = {"parent": "spawn from", "sibling": "same spawn", "child": "went into"}
-    named = [(role, name) for relation, role in roles.items() for name in family.of(relation)]
     found = []
-    for role, name in named:
-        verdict = around.verdicts.get(name)
-        short = VERDICT_WORDS[verdict].short if verdict else "no photo"
+    for name, kinship in near_kin(around.register, jar).items():
+        role, verdict = _ROLES[kinship], around.verdicts.get(name)
+        ending = around.endings.get(name, "no photo")
+        short = VERDICT_WORDS[verdict].short if verdict else ending
         anchor = around.anchors.get(name, "")
         found.append(Relative(role, printable(name), anchor, verdict or "", short))
     return tuple(found)

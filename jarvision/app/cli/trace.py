@@ -54,13 +54,17 @@ def trace_jar(
 
 
 def _states(result: ShelfResult | None, shelf: Shelf) -> dict[str, JarState]:
-    from jarvision.register.lineage import NOT_SCORED, JarState
+    from jarvision.base.days import machine_day
+    from jarvision.register.endings import ending_of
+    from jarvision.register.lineage import JarState
 
-    verdicts = {s.verdict.jar: s.verdict.verdict for s in result.stories} if result else {}
-    ended = {jar: outcome.outcome for jar, outcome in shelf.outcomes.items()}
+    today = machine_day()
     return {
-        jar: JarState(verdicts.get(jar, NOT_SCORED), ended.get(jar, ""))
-        for jar in (*verdicts, *ended)
+        jar: JarState.of(
+            result.verdict_of(jar) if result else None,
+            ending_of(jar, shelf.register, shelf.outcomes, today=today),
+        )
+        for jar in shelf.register
     }
 
 
