@@ -338,7 +338,7 @@ FINDINGS: dict[str, Wording] = {
     "spawn_ready": Wording(_READY + ": use as spawn.", _RESTED_SHORT),
     "fruiting_ready": Wording(_READY + ": fruiting conditions.", _RESTED_SHORT),
     "bad_kin": Wording(
-        "[" + _READY + ". ]Of its kin, {jars} turned bad.",
+        "Of its kin, {jars} turned bad.[ " + _READY + ".]",
         "of its kin, {jars} turned bad",
         "bad_kin",
     ),

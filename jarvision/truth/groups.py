@@ -29,7 +29,7 @@ class Mean:
 
 
 @dataclass(frozen=True)
-class Group:
+class JarGroup:
     """Jars with an outcome that share something.
 
     Attributes
@@ -57,20 +57,20 @@ class Group:
         return self.contaminated.of < FEW_JARS
 
 
-def group_all(jars: Iterable[JarOutcome]) -> Group:
+def group_all(jars: Iterable[JarOutcome]) -> JarGroup:
     """All jars with an outcome together."""
     return _group("all jars", tuple(jars))
 
 
 def group_by(
     jars: Iterable[JarOutcome], register: Mapping[str, JarEntry]
-) -> dict[Grouping, tuple[Group, ...]]:
+) -> dict[Grouping, tuple[JarGroup, ...]]:
     """Groups of the jars with an outcome; a jar of which the register does not tell is in none.
 
     A batch is what was started alike: kind, species, substrate and day.
     """
     told = [(jar, register[jar.jar]) for jar in jars if jar.jar in register]
-    found: dict[Grouping, tuple[Group, ...]] = {}
+    found: dict[Grouping, tuple[JarGroup, ...]] = {}
     for grouping, name_of in _NAMES.items():
         members: dict[str, list[JarOutcome]] = {}
         for jar, entry in told:
@@ -95,10 +95,10 @@ _NAMES: Final[Mapping[Grouping, Callable[[JarEntry], str]]] = {
 }
 
 
-def _group(name: str, jars: tuple[JarOutcome, ...]) -> Group:
+def _group(name: str, jars: tuple[JarOutcome, ...]) -> JarGroup:
     seen = [jar for jar in jars if jar.outcome != "discarded"]
     efficiencies = [jar.biological_efficiency_percent for jar in jars]
-    return Group(
+    return JarGroup(
         name=name,
         jars=tuple(jar.jar for jar in jars),
         contaminated=share(sum(jar.outcome == "contaminated" for jar in seen), len(seen)),

@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING
 from jarvision.base.text import counted
 
 if TYPE_CHECKING:
-    from jarvision.truth.groups import Group, Grouping, Mean
+    from jarvision.truth.groups import Grouping, JarGroup, Mean
 
 
-def tell_groups(whole: Group, groups: Mapping[Grouping, tuple[Group, ...]]) -> Iterator[str]:
+def tell_groups(whole: JarGroup, groups: Mapping[Grouping, tuple[JarGroup, ...]]) -> Iterator[str]:
     """All jars together, then each way to part them that makes two groups or more."""
     if not whole.jars:
         return
@@ -30,7 +30,7 @@ def tell_groups(whole: Group, groups: Mapping[Grouping, tuple[Group, ...]]) -> I
         )
 
 
-def _tell(group: Group) -> str:
+def _tell(group: JarGroup) -> str:
     found = group.contaminated
     parts = [f"{found.count} of {counted(found.of, 'jar')} contaminated"]
     if found.percent is not None:
@@ -43,15 +43,15 @@ def _tell(group: Group) -> str:
     if group.discarded:
         parts.append(f"{group.discarded} thrown out without a look")
     if group.fresh_grams:
-        parts.append(f"{_mean(group.fresh_grams, 'g')} a jar")
+        parts.append(_mean(group.fresh_grams, " g", " a jar"))
     if group.efficiency_percent:
-        parts.append(f"biological efficiency {_mean(group.efficiency_percent, '%')}")
+        parts.append(f"biological efficiency {_mean(group.efficiency_percent, ' %')}")
     return f"{group.name}: {'; '.join(parts)}."
 
 
-def _mean(mean: Mean, unit: str) -> str:
-    """``84 g (95 % interval 70 to 98 g, 5 jars)``; of one jar its number alone."""
-    told = f"{mean.value:.0f} {unit}"
+def _mean(mean: Mean, unit: str, each: str = "") -> str:
+    """``84 g a jar (95 % interval 70 to 98 g, 5 jars)``; of one jar its number alone."""
+    told = f"{mean.value:.0f}{unit}{each}"
     if mean.low is None or mean.high is None:
         return f"{told} (1 jar)"
-    return f"{told} (95 % interval {mean.low:.0f} to {mean.high:.0f} {unit}, {mean.of} jars)"
+    return f"{told} (95 % interval {mean.low:.0f} to {mean.high:.0f}{unit}, {mean.of} jars)"

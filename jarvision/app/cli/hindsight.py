@@ -25,7 +25,7 @@ HINDSIGHT_EXAMPLE = "Example: jarvision hindsight --register photos/jars.csv"
 def hindsight(
     register: RegisterOption = None, as_json: AsJson = False, quiet: Quiet = False
 ) -> None:
-    """Say how often go and no-go were right on your own jars, and how batches did.
+    """Say how often go and no-go were right, how batches did.
 
     Counts the jars whose outcome you recorded: contamination and yield by batch, spawn source,
     substrate and species.

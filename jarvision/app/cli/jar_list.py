@@ -58,7 +58,7 @@ def list_jars(
     as_json: AsJson = False,
     quiet: Quiet = False,
 ) -> None:
-    """List every jar: state, age, what became of it, last photo.
+    """List every jar: state, age, outcome, last photo.
 
     Jars on the shelf come first, then those whose story is over.
 

@@ -62,7 +62,10 @@ def outcome(
     as_json: AsJson = False,
     quiet: Quiet = False,
 ) -> None:
-    """Record that JAR was clean, contaminated, harvested or thrown out (discarded).
+    """Record what became of JAR.
+
+    Clean: it was opened and used. Contaminated. Harvested: each day of picking is one line.
+    Discarded: it was thrown out, and nobody looked. From then on it is on no list of things to do.
 
     One line is added to outcomes.csv beside the register, with what the last scoring said of the
     jar. The last line of a jar and day counts, so that a slip is corrected by recording the day
