@@ -49,14 +49,13 @@ def with_lives(
     """
     now = max(today or result.scored_on, result.scored_on)
     scored = {story.verdict.jar: story for story in result.stories}
+    said = {jar: story.verdict.verdict for jar, story in scored.items()}
     ended = {
         jar: ending
         for jar in {**register, **outcomes, **scored}
         if (ending := ending_of(jar, register, outcomes, today=now))
     }
-    states = {
-        jar: JarState.of(result.verdict_of(jar), ended.get(jar)) for jar in {**scored, **outcomes}
-    }
+    states = {jar: JarState.of(said.get(jar), ended.get(jar)) for jar in {**scored, **outcomes}}
     bad = {jar for jar, state in states.items() if state.bad}
     going = [story for jar, story in scored.items() if not states[jar].over]
     return replace(

@@ -87,9 +87,9 @@ def _rows(shelf: Shelf, result: ShelfResult | None) -> list[JarRow]:
     rows = []
     for jar, entry in entries.items():
         ending = ending_of(jar, shelf.register, shelf.outcomes, today=today)
-        state = JarState.of(result.verdict_of(jar) if result else None, ending)
-        days = scored[jar].history.days if jar in scored else ()
-        last = days[-1].day if days else None
+        story = scored.get(jar)
+        state = JarState.of(story.verdict.verdict if story else None, ending)
+        last = story.history.days[-1].day if story and story.history.days else None
         rows.append(_row(entry, ending if state.over else None, state.verdict, last, today))
     return sorted(rows, key=lambda row: row.state == FINISHED)  # stable: register order
 

@@ -58,12 +58,10 @@ def _states(result: ShelfResult | None, shelf: Shelf) -> dict[str, JarState]:
     from jarvision.register.endings import ending_of
     from jarvision.register.lineage import JarState
 
-    today = machine_day()
+    today, stories = machine_day(), result.all_stories if result else ()
+    said = {story.verdict.jar: story.verdict.verdict for story in stories}
     return {
-        jar: JarState.of(
-            result.verdict_of(jar) if result else None,
-            ending_of(jar, shelf.register, shelf.outcomes, today=today),
-        )
+        jar: JarState.of(said.get(jar), ending_of(jar, shelf.register, shelf.outcomes, today=today))
         for jar in shelf.register
     }
 
