@@ -13,7 +13,6 @@ from pathlib import Path
 from jarvision.base.errors import UsageError
 from jarvision.base.text import printable
 from jarvision.records import Reading, ShelfResult
-from jarvision.register.outcomes import contaminated_jars
 from jarvision.report import write_report
 from jarvision.run.score import score_shelf
 from jarvision.run.shelf import Shelf, home_of, open_shelf, placed
@@ -116,8 +115,9 @@ def score_folder(
     Returns
     -------
     ShelfResult
-        ``readings`` (one per photo), ``stories`` (one per jar, each with its ``verdict``,
-        ``growth``, ``history`` and ``flags``) and ``warnings``.
+        ``readings`` (one per photo), ``stories`` (one per jar on the shelf, each with its
+        ``verdict``, ``growth``, ``history`` and ``flags``), ``finished`` (the jars whose story is
+        over) and ``warnings``.
 
     Raises
     ------
@@ -149,13 +149,7 @@ def publisher(shelf: Shelf, out: Path) -> Callable[[ShelfResult], None]:
     """Return what writes the tables, the plan and the report of a scoring."""
 
     def publish(result: ShelfResult) -> None:
-        plan = make_plan(
-            result,
-            shelf.register,
-            settings=shelf.settings.plan,
-            ended=set(shelf.outcomes),
-            contaminated=contaminated_jars(shelf.outcomes),
-        )
+        plan = make_plan(result, settings=shelf.settings.plan)
         write_report(result, out, plan=plan, register=shelf.register)
 
     return publish

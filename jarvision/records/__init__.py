@@ -37,7 +37,6 @@ from jarvision.records.history import (
     JarKind,
     JarStory,
     Reading,
-    ShelfResult,
     TrackedPatch,
     Trend,
     Turn,
@@ -47,6 +46,7 @@ from jarvision.records.history import (
 )
 from jarvision.records.photo import CardFit, ColourFit, Photo, SwatchReadings, TimeSource
 from jarvision.records.reference import BareLook, KnownLook, NothingGrown
+from jarvision.records.shelf import Ending, EndingWord, FinishedJar, ShelfResult
 from jarvision.records.species import PinHabit, SpeciesProfile
 from jarvision.records.wall import (
     COVERED,
@@ -75,7 +75,10 @@ __all__ = [
     "ColourFit",
     "Coverage",
     "DeepArray",
+    "Ending",
+    "EndingWord",
     "Finding",
+    "FinishedJar",
     "Flag",
     "Float32Array",
     "FloatArray",

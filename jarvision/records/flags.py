@@ -90,6 +90,12 @@ FLAGS: dict[str, FlagKind] = {
             "Use it now, or it will pin inside.",
         ),
         FlagKind(
+            "bad_kin",
+            "look",
+            "a jar of the same spawn, one that it was fed from, or one fed from it turned bad",
+            "Spawn carries its faults along: look it over on all sides before it is used.",
+        ),
+        FlagKind(
             "never_seen_growing",
             "look",
             "the jar was white on its first photo, and was never seen to grow",
@@ -329,6 +335,11 @@ FINDINGS: dict[str, Wording] = {
     ),
     "spawn_ready": Wording(_READY + ": use as spawn.", _RESTED_SHORT),
     "fruiting_ready": Wording(_READY + ": fruiting conditions.", _RESTED_SHORT),
+    "bad_kin": Wording(
+        "Of its kin, {jars} turned bad.[ " + _READY + ".]",
+        "of its kin, {jars} turned bad",
+        "bad_kin",
+    ),
     # notes: they touch no verdict
     "changed_mind": Wording(
         "On {seen_on} this jar was {was}: {was_why}. Now it is {now}: {now_why}.",

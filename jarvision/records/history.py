@@ -374,26 +374,3 @@ class JarStory:
     verdict: Verdict
     flags: tuple[Flag, ...]
     profile: SpeciesProfile
-
-
-@dataclass(frozen=True)
-class ShelfResult:
-    """The outcome of scoring one folder.
-
-    ``settings_digest`` changes with every single setting; see
-    :meth:`jarvision.settings.groups.Settings.digest`. ``made_on`` is the day on which it was
-    scored, by the machine's clock; None where that is not known.
-    """
-
-    folder: str
-    scored_on: date
-    readings: tuple[Reading, ...]
-    stories: tuple[JarStory, ...]
-    warnings: tuple[str, ...] = field(default=())
-    settings_digest: str = ""
-    made_on: date | None = None
-
-    @property
-    def age_days(self) -> int:
-        """How old the day of the verdicts was when they were made; 0 where that is not known."""
-        return max((self.made_on - self.scored_on).days, 0) if self.made_on else 0

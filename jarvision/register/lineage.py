@@ -2,7 +2,8 @@
 
 Spawn carries its faults along: what was in a jar is in every jar that was fed from it. So the jar
 itself comes first, then what it fed, then those that were fed from the same spawn, then the spawn
-itself, and so on up the line: each step shares less with the bad jar than the one before.
+itself, and so on up the line: each step shares less with the bad jar than the one before. Which
+jars turned bad, and who their kin are, is said here for all: verdicts, plan, page and trace.
 """
 
 from __future__ import annotations
@@ -13,7 +14,7 @@ from typing import Final, Literal
 
 from jarvision.base.errors import UsageError
 from jarvision.base.text import did_you_mean
-from jarvision.records import JarEntry, VerdictWord
+from jarvision.records import Ending, EndingWord, JarEntry, VerdictWord
 from jarvision.register.jars import Register
 
 Action = Literal["isolate", "inspect", "none"]
@@ -26,14 +27,38 @@ _STATES: Final[tuple[State, ...]] = ("no-go", "check", "go", "wait", NOT_SCORED)
 _DOWN: Final = ("the jar itself", "child", "grandchild", "descendant")
 _ASIDE: Final = ("sibling", "sibling's child", "sibling's descendant")
 _UP: Final = ("parent", "grandparent", "ancestor")
+_KEPT_FROM_USE: Final = (*_DOWN[1:], _ASIDE[0], _UP[0])
+"""Those whose :func:`near_kin` the jar is: none of them is ``go`` once it is known to be bad."""
+
+Kinship = Literal["parent", "ancestor", "sibling", "child"]
+SOUND: Final[tuple[EndingWord, ...]] = ("clean", "harvested")
+"""Nothing was wrong with such a jar, whatever its photos seemed to show. Mould that comes after a
+harvest is no longer the spawn's fault."""
 
 
 @dataclass(frozen=True)
 class JarState:
-    """What is known of a jar: the verdict of the last scoring, and its outcome, if recorded."""
+    """What is known of a jar: the verdict of the last scoring, and how its story ended, if so."""
 
     verdict: State = NOT_SCORED
-    outcome: str = ""
+    outcome: EndingWord | Literal[""] = ""
+
+    @classmethod
+    def of(cls, verdict: VerdictWord | None, ending: Ending | None) -> JarState:
+        """The state of a jar that may not have been scored, and may not be over."""
+        return cls(verdict or NOT_SCORED, ending.word if ending else "")
+
+    @property
+    def bad(self) -> bool:
+        """Whether it turned bad: by what was found in it, else by its photos."""
+        if self.outcome in SOUND:
+            return False
+        return self.outcome == "contaminated" or self.verdict == "no-go"
+
+    @property
+    def over(self) -> bool:
+        """Whether its story is over; a bad jar that was only fed from must still be carried out."""
+        return bool(self.outcome) and not (self.outcome == "used up" and self.bad)
 
 
 @dataclass(frozen=True)
@@ -65,6 +90,20 @@ class Trace:
         return tuple(r.jar for r in self.relatives if r.relation == relation)
 
 
+def near_kin(register: Register, jar: str) -> dict[str, Kinship]:
+    """The jars whose faults a jar may share, and how they are related.
+
+    Those fed from the same spawn, its parents up the line, and what was fed from it.
+    """
+    found: dict[str, Kinship] = {}
+    above = register.entry(jar).parent
+    while above and above not in found:
+        found[above] = "ancestor" if found else "parent"
+        above = register.entry(above).parent
+    found |= dict.fromkeys(register.siblings(jar), "sibling")
+    return found | dict.fromkeys(register.children(jar), "child")
+
+
 def trace(
     register: Mapping[str, JarEntry], jar: str, *, states: Mapping[str, JarState] | None = None
 ) -> Trace:
@@ -90,16 +129,16 @@ def trace(
         found = [(name, known.get(name, JarState())) for name in members]
         found.sort(key=lambda pair: _STATES.index(pair[1].verdict))  # stable: register order
         relatives += [_relative(name, relation, step, state, why) for name, state in found]
-    suspect = relatives[0].state in ("no-go", "check") or relatives[0].outcome == "contaminated"
+    itself = known.get(jar, JarState())
+    suspect = itself.bad or (itself.verdict == "check" and not itself.outcome)
     return Trace(jar, suspect, tuple(relatives))
 
 
 def _relative(jar: str, relation: str, step: int, state: JarState, why: str) -> FamilyJar:
-    near = relation in _DOWN
-    action: Action = "isolate" if near or state.verdict == "no-go" else "inspect"
-    if state.outcome and relation != _DOWN[0]:
+    action: Action = "isolate" if relation in _DOWN or state.bad else "inspect"
+    if state.over and relation != _DOWN[0]:
         action, why = "none", f"{why}; its story is over"
-    elif state.verdict == "go" and relation != _DOWN[0]:
+    elif state.verdict == "go" and relation in _KEPT_FROM_USE:
         why = f"{why}; not to be used before that"
     return FamilyJar(jar, relation, step, state.verdict, state.outcome, action, why)
 

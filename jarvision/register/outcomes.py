@@ -33,11 +33,12 @@ OUTCOME_COLUMNS: Final = (
     "verdict_date",
 )
 
-OutcomeWord = Literal["clean", "contaminated", "harvested"]
+OutcomeWord = Literal["clean", "contaminated", "harvested", "discarded"]
 OUTCOMES: Final[Mapping[OutcomeWord, str]] = {
     "clean": "it was opened and used, and nothing was wrong with it",
     "contaminated": "it was contaminated",
     "harvested": "it fruited; each day of picking is one line",
+    "discarded": "it was thrown out, and nobody looked what was wrong with it",
 }
 _VERDICTS: Final[tuple[str, ...]] = get_args(VerdictWord)
 _MOST_GRAMS: Final = 100_000.0
@@ -199,11 +200,6 @@ def taken_together(outcomes: Iterable[Outcome]) -> dict[str, JarOutcome]:
     return found
 
 
-def contaminated_jars(outcomes: Mapping[str, JarOutcome]) -> set[str]:
-    """Names of the jars that were recorded as contaminated."""
-    return {jar for jar, whole in outcomes.items() if whole.outcome == "contaminated"}
-
-
 def verdict_before(
     result: ShelfResult, jar: str, day: date
 ) -> tuple[VerdictWord | None, date | None]:
@@ -211,7 +207,7 @@ def verdict_before(
 
     A verdict that already knew the outcome would praise itself.
     """
-    verdict = next((s.verdict.verdict for s in result.stories if s.verdict.jar == jar), None)
+    verdict = result.verdict_of(jar)
     if verdict is None or result.scored_on > day:
         return None, None
     return verdict, result.scored_on

@@ -6,16 +6,25 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 from markupsafe import Markup
 
 from jarvision.base.text import printable
-from jarvision.records import HALF_VIEW_DEG, JarDay, JarStory, Patch, Reading, VerdictWord
+from jarvision.records import (
+    HALF_VIEW_DEG,
+    EndingWord,
+    FinishedJar,
+    JarDay,
+    JarStory,
+    Patch,
+    Reading,
+    VerdictWord,
+)
 from jarvision.records.photo_reasons import PHOTO_REASONS
 from jarvision.records.wording import tell_place
 from jarvision.register.jars import Register
-from jarvision.register.lineage import trace
+from jarvision.register.lineage import Kinship, near_kin
 from jarvision.report import svg
 from jarvision.report.pictures import (
     FRAME_PX,
@@ -39,6 +48,7 @@ from jarvision.report.sides import (
 )
 from jarvision.report.why import Reason, reasons_of, short_why
 from jarvision.report.words import (
+    PAGE,
     VERDICT_WORDS,
     VerdictWords,
     tell_coverage,
@@ -53,6 +63,12 @@ MOST_PATCHES = 8
 TAG_GAP_PERCENT = 5  # between a patch on the wall and the middle of its name, of the height
 TAGS_APART = (42.0, 9.0)  # percent of the picture's width and height, where one wall is shown
 SMALL_TAGS_APART = (66.0, 15.0)  # where several walls stand side by side
+_ROLES: Final[Mapping[Kinship, str]] = {
+    "parent": "spawn from",
+    "ancestor": "and before that from",
+    "sibling": "same spawn",
+    "child": "went into",
+}
 SMALLEST_LABEL_CM2 = 0.5  # smaller areas are outlined on the wall, and told in the list only
 
 
@@ -119,6 +135,16 @@ class Relative:
 
 
 @dataclass(frozen=True)
+class FinishedLine:
+    """A jar whose story is over: how it ended, and its last usable photo."""
+
+    jar: str
+    ending: str
+    last_day: str
+    percent: str
+
+
+@dataclass(frozen=True)
 class Cell:
     """One day of the shelf's table: ``photo``, ``refused`` or ``none``; the share is 0 to 1."""
 
@@ -180,6 +206,18 @@ class Surroundings:
     register: Register
     anchors: Mapping[str, str]
     verdicts: Mapping[str, VerdictWord]
+    endings: Mapping[str, EndingWord]
+
+
+def build_finished(done: FinishedJar) -> FinishedLine:
+    """Gather what the page shows of a jar whose story is over."""
+    days, cover = done.story.history.days, done.story.verdict.coverage
+    return FinishedLine(
+        jar=printable(done.jar),
+        ending=printable(done.ending.tell(PAGE)),
+        last_day=tell_day(days[-1].day) if days else "",
+        percent=f"{cover.percent:.0f} %" if cover else "",
+    )
 
 
 def build_head(story: JarStory, around: Surroundings) -> JarHead:
@@ -280,7 +318,7 @@ def build_refusal(reading: Reading, story: JarStory | None, around: Surroundings
         meaning=meaning,
         detail=printable(reading.detail),
         remedy=reason.remedy if reason else "Take the photo again.",
-        again=day >= around.today and day not in seen,
+        again=day >= around.today and day not in seen and reading.jar not in around.endings,
     )
 
 
@@ -348,13 +386,11 @@ def _film(story: JarStory, side: int, around: Surroundings) -> tuple[Frame, ...]
 
 
 def _relatives(jar: str, around: Surroundings) -> tuple[Relative, ...]:
-    family = trace(around.register, jar)
-    roles = {"parent": "spawn from", "sibling": "same spawn", "child": "went into"}
-    named = [(role, name) for relation, role in roles.items() for name in family.of(relation)]
     found = []
-    for role, name in named:
-        verdict = around.verdicts.get(name)
-        short = VERDICT_WORDS[verdict].short if verdict else "no photo"
+    for name, kinship in near_kin(around.register, jar).items():
+        role, verdict = _ROLES[kinship], around.verdicts.get(name)
+        ending = around.endings.get(name, "no photo")
+        short = VERDICT_WORDS[verdict].short if verdict else ending
         anchor = around.anchors.get(name, "")
         found.append(Relative(role, printable(name), anchor, verdict or "", short))
     return tuple(found)

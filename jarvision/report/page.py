@@ -32,6 +32,7 @@ from jarvision.report.cards import (
     RefusedPhoto,
     Surroundings,
     build_card,
+    build_finished,
     build_head,
     build_line,
     build_refusal,
@@ -157,6 +158,7 @@ def _pieces(
         age=tell_age(result),
         groups=_groups(stories, around),
         jars=Each([*enumerate(stories, 1)], lambda told: _card(told[0], told[1], around, curves)),
+        finished=[build_finished(done) for done in result.finished],
         unseen=[head for head in heads if not head.photo_today],
         again=again,
         without_jar=[photo for _, photo in again.things if not photo.jar],
@@ -219,7 +221,7 @@ def _surroundings(
     out: Path,
     register: Mapping[str, JarEntry] | None,
 ) -> Surroundings:
-    entries = {s.verdict.jar: s.history.entry for s in stories}
+    entries = {s.verdict.jar: s.history.entry for s in result.all_stories}
     # Without the register a parent is known by its name alone.
     parents = {e.parent: JarEntry(e.parent, registered=False) for e in entries.values() if e.parent}
     return Surroundings(
@@ -229,6 +231,7 @@ def _surroundings(
         register=Register({**parents, **entries, **(register or {})}),
         anchors={s.verdict.jar: f"jar-{n}" for n, s in enumerate(stories, 1)},
         verdicts={s.verdict.jar: s.verdict.verdict for s in stories},
+        endings={done.jar: done.ending.word for done in result.finished},
     )
 
 
@@ -236,7 +239,7 @@ def _refusals(
     result: ShelfResult, around: Surroundings
 ) -> tuple[Each[RefusedPhoto], Each[RefusedPhoto]]:
     """All photos that gave no reading, the newest first: those to take again, and the others."""
-    stories = {story.verdict.jar: story for story in result.stories}
+    stories = {story.verdict.jar: story for story in result.all_stories}
     refused = [reading for reading in result.readings if reading.status == "unusable"]
     refused.sort(key=lambda reading: reading.taken_at.date(), reverse=True)
     told = [(r, build_refusal(r, stories.get(r.jar), around)) for r in refused]

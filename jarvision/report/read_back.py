@@ -46,7 +46,10 @@ K = TypeVar("K")
 def read_result(
     out: Path, register: Register | None = None, *, species: SpeciesBook | None = None
 ) -> ShelfResult:
-    """Read the tables that ``jarvision score`` wrote into ``out``.
+    """Read the tables that ``jarvision score`` wrote into ``out``, as the photos alone have it.
+
+    What was said of bad kin and of jars whose story is over is left out: it is added anew by
+    :func:`jarvision.verdict.lives.with_lives`.
 
     Parameters
     ----------
@@ -244,8 +247,9 @@ def _together(cells: Cells, own: Coverage) -> Coverage | None:
 
 
 def _row(cells: Cells) -> _Row:
-    if cells["verdict"] not in VERDICT_WORDS:
-        raise ValueError(f"verdict '{cells['verdict']}' is none of {', '.join(VERDICT_WORDS)}")
+    word = cells["verdict"] or cells.get("last_verdict", "")
+    if word not in VERDICT_WORDS:
+        raise ValueError(f"verdict '{word}' is none of {', '.join(VERDICT_WORDS)}")
     growth = Growth(
         model="",
         rate_percent_per_day=_optional(cells["rate_percent_per_day"]),
@@ -256,8 +260,8 @@ def _row(cells: Cells) -> _Row:
     verdict = Verdict(
         jar=cells["jar"],
         species=cells["species"],
-        verdict=cast(Any, cells["verdict"]),
-        findings=_told(cells),
+        verdict=cast(Any, word),
+        findings=_told(cells) if cells["verdict"] else (),
         coverage=_cover(cells),
         growth=growth,
     )
@@ -292,13 +296,23 @@ def _story(
 ) -> JarStory:
     jar, species = row.verdict.jar, row.verdict.species
     entry = register.get(jar) or JarEntry(jar, species=species, registered=False)
-    flags = tables.flags.get(jar, ())
+    verdict, flags = _without_kin(row.verdict, tables.flags.get(jar, ()))
     stall = next((flag.finding for flag in flags if flag.flag == "stall"), None)
     growth = replace(row.verdict.growth, stall=stall)
     return JarStory(
         history=JarHistory(entry, tables.days.get(jar, ()), tables.refused.get(jar, ())),
         growth=growth,
-        verdict=replace(row.verdict, growth=growth),
+        verdict=replace(verdict, growth=growth),
         flags=flags,
         profile=find(entry.species),
     )
+
+
+def _without_kin(verdict: Verdict, flags: tuple[Flag, ...]) -> tuple[Verdict, tuple[Flag, ...]]:
+    """Take back what was said of a jar's kin; a check that stood on it alone had been a go."""
+    kin = {flag.message for flag in flags if flag.flag == "bad_kin"}
+    own = tuple(f for f in verdict.findings if f.sentence not in kin)
+    if verdict.findings and not own:
+        verdict = replace(verdict, verdict="go")
+    left = tuple(flag for flag in flags if flag.flag != "bad_kin")
+    return replace(verdict, findings=own), left

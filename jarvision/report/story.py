@@ -12,6 +12,7 @@ from typing import Final
 from jarvision.history.shakes import shaken_on
 from jarvision.records import (
     Coverage,
+    Ending,
     JarDay,
     JarEntry,
     JarHistory,
@@ -23,6 +24,7 @@ from jarvision.records.flags import CAUTIONS, FLAGS
 from jarvision.records.photo_reasons import PHOTO_REASONS
 from jarvision.records.wording import tell_place
 from jarvision.register.jars import Register
+from jarvision.register.lineage import JarState, near_kin
 from jarvision.register.outcomes import JarOutcome
 from jarvision.report.sides import tell_seen
 from jarvision.report.words import VERDICT_WORDS, tell_day, tell_span
@@ -57,6 +59,7 @@ def tell_story(
     scored_on: date,
     register: Mapping[str, JarEntry] | None = None,
     outcome: JarOutcome | None = None,
+    ending: Ending | None = None,
     settings: GrowthSettings | None = None,
 ) -> tuple[Chapter, ...]:
     """Tell a jar's story.
@@ -68,7 +71,9 @@ def tell_story(
     register
         Tells which other jars were fed from the same spawn.
     outcome
-        What became of the jar, if that is known: a chapter of its own.
+        What was recorded of the jar, if anything: a chapter of its own.
+    ending
+        How its story ended: it has no verdict then, and nothing is to be done.
     settings
         Tell a shake from a bad reading; None: as they are by default.
     """
@@ -78,9 +83,9 @@ def tell_story(
         ("Photos", _photos(story.history)),
         ("Growth", _growth(story, settings or GrowthSettings())),
         ("Areas", _areas(story.history)),
-        ("Verdict", _verdict(story, scored_on)),
+        ("Verdict", [_over(story, ending)] if ending else _verdict(story, scored_on)),
         *([("Outcome", _outcome(outcome))] if outcome else []),
-        ("What to do", _what_to_do(story, known)),
+        ("What to do", _afterwards(story, known, ending) if ending else _what_to_do(story, known)),
         ("Caution", _caution(story)),
     )
     return tuple(Chapter(heading, tuple(sentences)) for heading, sentences in chapters)
@@ -237,6 +242,19 @@ def _outcome(outcome: JarOutcome) -> Iterable[str]:
     efficiency = outcome.biological_efficiency_percent
     if efficiency is not None:
         yield f"That is a biological efficiency of {efficiency:.0f} %."
+
+
+def _over(story: JarStory, ending: Ending) -> str:
+    days = story.history.days
+    last = f" The last one, for {tell_day(days[-1].day)}, was {story.verdict.verdict}."
+    return f"It has none any more. {ending.tell()}{last if days else ''}"
+
+
+def _afterwards(story: JarStory, register: Register, ending: Ending) -> Iterable[str]:
+    jar = story.verdict.jar
+    yield "Nothing: its story is over."
+    if JarState.of(story.verdict.verdict, ending).bad and near_kin(register, jar):
+        yield f"Its kin may share its fault: jarvision trace {jar} says in which order to look."
 
 
 def _what_to_do(story: JarStory, register: Register) -> Iterable[str]:

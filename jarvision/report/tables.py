@@ -9,7 +9,14 @@ from typing import Final
 
 from jarvision.base.csv_text import Row, to_csv
 from jarvision.base.files import write_whole
-from jarvision.records import OFF_COLOUR_KINDS, Coverage, JarStory, Reading, ShelfResult
+from jarvision.records import (
+    OFF_COLOUR_KINDS,
+    Coverage,
+    FinishedJar,
+    JarStory,
+    Reading,
+    ShelfResult,
+)
 from jarvision.records.flags import FLAGS
 
 READINGS: Final = [
@@ -71,6 +78,8 @@ VERDICTS: Final = [
     "settings",
     "scored_on",
     "folder",
+    "ended",
+    "last_verdict",
 ]
 FLAG_COLUMNS: Final = ["jar", "date", "severity", "flag", "message"]
 
@@ -86,13 +95,17 @@ def write_tables(result: ShelfResult, out: Path) -> tuple[Path, ...]:
     NotWritableError
         When a file cannot be written.
     """
-    stories, digest = result.stories, result.settings_digest
+    stories, digest = result.all_stories, result.settings_digest
+    verdicts = (
+        *(_verdict(s, result) for s in result.stories),
+        *(_finished(done, result) for done in result.finished),
+    )
     tables: tuple[tuple[str, Sequence[str], Iterable[Row]], ...] = (
         ("readings.csv", READINGS, (_reading(r, digest) for r in result.readings)),
         ("days.csv", DAYS, (row for s in stories for row in _days(s))),
         ("patches.csv", PATCHES, (row for s in stories for row in _patches(s))),
-        ("verdicts.csv", VERDICTS, (_verdict(s, result) for s in stories)),
-        ("flags.csv", FLAG_COLUMNS, (row for s in stories for row in _flags(s))),
+        ("verdicts.csv", VERDICTS, verdicts),
+        ("flags.csv", FLAG_COLUMNS, (row for s in result.stories for row in _flags(s))),
     )
     return tuple(
         write_whole(out / name, to_csv(columns, rows).encode("utf-8"))
@@ -191,7 +204,17 @@ def _verdict(story: JarStory, result: ShelfResult) -> Row:
         result.settings_digest,
         result.scored_on.isoformat(),
         result.folder,
+        "",
+        "",
     )
+
+
+def _finished(done: FinishedJar, result: ShelfResult) -> Row:
+    """The row of a jar whose story is over: no verdict to act on, but how it ended."""
+    cells = dict(zip(VERDICTS, _verdict(done.story, result), strict=True))
+    cells |= {"verdict": "", "last_verdict": done.story.verdict.verdict}
+    cells |= {"reasons": done.ending.tell().rstrip("."), "ended": done.ending.word}
+    return tuple(cells.values())
 
 
 def _flags(story: JarStory) -> Iterable[Row]:

@@ -15,7 +15,7 @@ from typing import Final
 import numpy as np
 
 from jarvision.base.text import alike, counted, did_you_mean, printable
-from jarvision.records import JarStory, Reading
+from jarvision.records import FinishedJar, JarStory, Reading
 from jarvision.register.jars import Register
 from jarvision.register.photo_names import read_name
 
@@ -56,6 +56,20 @@ def tell_doubts(
         *_alike_jars(readings),
         *_odd_starts(stories),
     ]
+
+
+def tell_afterlives(finished: Iterable[FinishedJar]) -> list[str]:
+    """Jars that were photographed after their story was over, unless they go on fruiting."""
+    found = []
+    for done in finished:
+        day, days = done.ending.day, done.story.history.days
+        fine = done.ending.word == "harvested" and done.story.verdict.verdict != "no-go"
+        if days and day and days[-1].day > day and not fine:
+            found.append(
+                f"{done.jar} was photographed on {days[-1].day}, but its story is over, so that it "
+                f"has no verdict: {done.ending.tell()[:1].lower()}{done.ending.tell()[1:-1]}"
+            )
+    return found
 
 
 # --------------------------------------------------------------------------- names against photos

@@ -8,7 +8,7 @@ from __future__ import annotations
 import tempfile
 from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 from typing import Final
@@ -25,7 +25,8 @@ from jarvision.base.text import counted, printable
 from jarvision.history.build import build_histories
 from jarvision.history.repeats import refuse_repeats, tell_shared_pictures
 from jarvision.records import Reading, ShelfResult
-from jarvision.run.doubts import tell_doubts
+from jarvision.register.endings import ending_of
+from jarvision.run.doubts import tell_afterlives, tell_doubts
 from jarvision.run.jobs import Fleet, Job, PhotoReader, read_one
 from jarvision.run.lock import only_run
 from jarvision.run.provenance import made_with
@@ -37,6 +38,7 @@ from jarvision.run.store import Store
 from jarvision.run.update import Intake, Progress, Tell
 from jarvision.run.workers import local_fleet, refuse_in_a_starting_worker
 from jarvision.verdict.assess import tell_stories
+from jarvision.verdict.lives import with_lives
 
 MOST_VANISHED: Final = 3
 """So many photos may be moved or deleted while they are read; more, and the folder is going."""
@@ -103,9 +105,11 @@ def score_shelf(
         readings = intake.take(ground.paths, progress=progress, tell=tell)
         _check_still_there(ground, lost=len(ground.paths) - len(readings))
         readings = refuse_repeats(readings)
-        result = _assess(ground, readings, today=today or shelf_day(readings))
+        by_photos = _assess(ground, readings, today=today or shelf_day(readings))
+        result = with_lives(by_photos, shelf.register, shelf.outcomes, today=by_photos.made_on)
+        result = replace(result, warnings=(*result.warnings, *tell_afterlives(result.finished)))
         if publish is not None:
-            keep_result(intake.store, result)
+            keep_result(intake.store, by_photos)
             publish(result)
     return result
 
@@ -207,7 +211,7 @@ def _assess(ground: _Ground, readings: tuple[Reading, ...], *, today: date) -> S
     )
     doubts = tell_doubts(readings, stories, shelf.register)
     warnings = [*ground.warnings, *_file_notes(readings), *tell_shared_pictures(readings), *doubts]
-    unseen = sorted(set(shelf.register) - {reading.jar for reading in readings})
+    unseen = sorted(_on_the_shelf(shelf, today) - {reading.jar for reading in readings})
     if unseen:
         warnings.append(f"in the register but without a photo: {', '.join(unseen)}")
     return ShelfResult(
@@ -219,6 +223,12 @@ def _assess(ground: _Ground, readings: tuple[Reading, ...], *, today: date) -> S
         settings_digest=shelf.settings.digest(),
         made_on=clock_day(),
     )
+
+
+def _on_the_shelf(shelf: Shelf, today: date) -> set[str]:
+    """The jars of the register whose story goes on."""
+    register, now = shelf.register, max(clock_day() or today, today)
+    return {jar for jar in register if not ending_of(jar, register, shelf.outcomes, today=now)}
 
 
 def _say_nothing(_: str) -> None:

@@ -42,6 +42,8 @@ class Hindsight:
         Jars with an outcome that were called wait or check: neither right nor wrong.
     without_verdict
         Jars with an outcome but no verdict from before it.
+    discarded
+        Jars that were thrown out, and nobody looked: they prove no verdict right or wrong.
     """
 
     go: Share
@@ -50,11 +52,13 @@ class Hindsight:
     wrong_no_go: tuple[str, ...]
     undecided: int
     without_verdict: int
+    discarded: int = 0
 
 
 def look_back(jars: Iterable[JarOutcome]) -> Hindsight:
     """Count how often the verdicts were right."""
-    jars = tuple(jars)
+    told = tuple(jars)
+    jars = tuple(jar for jar in told if jar.outcome != "discarded")
     go = [jar for jar in jars if jar.verdict == "go"]
     no_go = [jar for jar in jars if jar.verdict == "no-go"]
     wrong_go = tuple(jar.jar for jar in go if jar.outcome == "contaminated")
@@ -66,6 +70,7 @@ def look_back(jars: Iterable[JarOutcome]) -> Hindsight:
         wrong_no_go=wrong_no_go,
         undecided=sum(jar.verdict in ("wait", "check") for jar in jars),
         without_verdict=sum(jar.verdict is None for jar in jars),
+        discarded=len(told) - len(jars),
     )
 
 

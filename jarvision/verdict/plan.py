@@ -3,20 +3,20 @@
 A jar that is covered still rests (its species says how long); then a spawn jar is packed into a
 fruiting jar, one to one, and a fruiting jar goes into fruiting conditions. Spawn that will be
 usable decides how much substrate to soak the day before. Only jars with the verdict ``go`` or
-``wait`` count: what a ``check`` jar will give is not known.
+``wait`` count: what a ``check`` jar will give is not known. Neither is it known of a jar that waits
+and whose kin turned bad: it will have to be looked at, too.
 """
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Final, Literal
 
 from jarvision.base.days import days_after
-from jarvision.records import JarEntry, JarStory, ShelfResult
+from jarvision.records import JarStory, ShelfResult
 from jarvision.records.flags import FLAGS, Severity
-from jarvision.register.jars import Register
 from jarvision.settings.plan import PlanSettings
 
 Task = Literal[
@@ -107,41 +107,27 @@ class _Use:
 
 
 def make_plan(
-    result: ShelfResult,
-    register: Mapping[str, JarEntry] | None = None,
-    *,
-    settings: PlanSettings | None = None,
-    today: date | None = None,
-    ended: Collection[str] = (),
-    contaminated: Collection[str] = (),
+    result: ShelfResult, *, settings: PlanSettings | None = None, today: date | None = None
 ) -> Plan:
     """Plan the days from ``today`` on.
 
     Parameters
     ----------
-    register
-        All jars that the grower knows of; None: those that were scored. A spawn jar that has a
-        child in it is used up, since one spawn jar feeds one jar: it is planned no more, but told
-        when it is no-go.
+    result
+        With what became of the jars and of their kin (:mod:`jarvision.verdict.lives`).
     today
         First day of the plan; None: the day that the verdicts are for.
-    ended
-        Jars whose story is over (an outcome is recorded): left out.
-    contaminated
-        Jars recorded as contaminated: those that share their spawn are to be looked at closely.
     """
     chosen = settings or PlanSettings()
     first = today or result.scored_on
     last = days_after(first, chosen.days - 1)
-    known = Register.of(register or {s.verdict.jar: s.history.entry for s in result.stories})
-    stories = _open_stories(result, known, ended=ended, today=first)
+    stories = result.stories
     uses = {story.verdict.jar: _use(story, first) for story in stories if _promising(story)}
-    bad = {*contaminated, *(s.verdict.jar for s in result.stories if s.verdict.verdict == "no-go")}
     batches = tuple(
         batch for batch in _batches(_spawn(stories, uses), first, chosen) if batch.soak_on <= last
     )
     due = [
-        *_due_for_jars(stories, uses, first, kin={jar: _bad_kin(jar, known, bad) for jar in uses}),
+        *_due_for_jars(stories, uses, first),
         *(item for batch in batches for item in _work(batch, chosen)),
     ]
     return Plan(
@@ -156,8 +142,9 @@ def make_plan(
 
 
 def _spawn(stories: Iterable[JarStory], uses: Mapping[str, _Use | None]) -> list[_Use]:
-    """When spawn jars can be used, as far as it can be told."""
-    jars = (story.verdict.jar for story in stories if story.history.entry.kind == "spawn")
+    """When spawn jars can be used, as far as it can be told; none that must be looked at first."""
+    spawn = (story for story in stories if story.history.entry.kind == "spawn")
+    jars = (story.verdict.jar for story in spawn if _kin_doubt(story) is None)
     return [use for jar in jars if (use := uses.get(jar))]
 
 
@@ -167,31 +154,14 @@ def _in_order(items: Iterable[PlanItem]) -> tuple[PlanItem, ...]:
     return tuple(sorted(items, key=lambda item: (item.day, order.index(item.task), item.jars)))
 
 
-def _open_stories(
-    result: ShelfResult, register: Register, *, ended: Collection[str], today: date
-) -> list[JarStory]:
-    """Stories that go on: without an outcome, and not used for another jar unless no-go."""
-    entries = register.values()
-    fed = {e.parent for e in entries if e.parent and (e.started is None or e.started <= today)}
-    return [
-        story
-        for story in result.stories
-        if story.verdict.jar not in ended
-        and (story.verdict.jar not in fed or story.verdict.verdict == "no-go")
-    ]
-
-
-def _bad_kin(jar: str, register: Register, bad: Collection[str]) -> tuple[str, ...]:
-    """Bad jars among the jar's parent and those that were fed from the same spawn."""
-    entry = register.get(jar)
-    if entry is None or not entry.parent:
-        return ()
-    return tuple(name for name in (entry.parent, *register.siblings(jar)) if name in bad)
-
-
 # --------------------------------------------------------------------------- one jar
 def _promising(story: JarStory) -> bool:
     return story.verdict.verdict in ("go", "wait")
+
+
+def _kin_doubt(story: JarStory) -> str | None:
+    """Tell which kin of a jar turned bad; None where none did."""
+    return next((flag.message for flag in story.flags if flag.flag == "bad_kin"), None)
 
 
 def _use(story: JarStory, first: date) -> _Use | None:
@@ -216,18 +186,14 @@ def _use(story: JarStory, first: date) -> _Use | None:
 
 
 def _due_for_jars(
-    stories: Iterable[JarStory],
-    uses: Mapping[str, _Use | None],
-    first: date,
-    *,
-    kin: Mapping[str, tuple[str, ...]],
+    stories: Iterable[JarStory], uses: Mapping[str, _Use | None], first: date
 ) -> Iterable[PlanItem]:
-    """Tell what is due for each jar; ``kin``: its relatives that turned bad."""
+    """Tell what is due for each jar."""
     for story in stories:
         yield from _now(story, first)
         if use := uses.get(story.verdict.jar):
             yield from _growing(story, first)
-            yield from _using(story, use, bad_kin=kin[story.verdict.jar])
+            yield from _using(story, use)
 
 
 def _now(story: JarStory, first: date) -> Iterable[PlanItem]:
@@ -258,23 +224,18 @@ def _growing(story: JarStory, first: date) -> Iterable[PlanItem]:
         )
 
 
-def _using(story: JarStory, use: _Use, *, bad_kin: tuple[str, ...]) -> Iterable[PlanItem]:
+def _using(story: JarStory, use: _Use) -> Iterable[PlanItem]:
     """Tell when a promising jar can be used, and must be used."""
     go, spawn = story.verdict.verdict == "go", story.history.entry.kind == "spawn"
     can = "Can" if go else "Expected to be rested: can"
     what = "be used as spawn" if spawn else "go into fruiting conditions"
+    task: Task = "use" if spawn else "fruit"
+    urgency: Severity = "note"
     text = f"{can} {what}. Look it over once more first."
-    if bad_kin:
-        text += f" Look closely: of its kin, {', '.join(bad_kin)} turned bad."
-    yield PlanItem(
-        use.day,
-        "use" if spawn else "fruit",
-        (use.jar,),
-        text,
-        "look" if bad_kin else "note",
-        low=use.low,
-        high=use.high,
-    )
+    if doubt := _kin_doubt(story):
+        task, urgency = "look", "look"
+        text = f"Expected to be rested. {doubt} {FLAGS['bad_kin'].remedy}"
+    yield PlanItem(use.day, task, (use.jar,), text, urgency, low=use.low, high=use.high)
     if use.until > use.day:
         text = f"Keeps until {use.until}: use it by then, or it will pin inside."
         yield PlanItem(use.until, "use-by", (use.jar,), text)

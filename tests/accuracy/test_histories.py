@@ -8,6 +8,7 @@ from datetime import date
 import numpy as np
 import pytest
 
+from jarvision.records import Growth
 from jarvision.register.species import find_profile
 
 from .histories.growing import grow_jar, truth_of
@@ -15,7 +16,8 @@ from .histories.laws import JUDGED_ON, TUNED_ON
 from .histories.plans import FIRST_DAY, Plan
 from .histories.reading import READERS, read_jar
 from .histories.shelves import FATES, plan_shelf
-from .histories.telling import photographed
+from .histories.table import cost_of_kin
+from .histories.telling import Said, Told, photographed
 
 
 def healthy(law: str, seed: int = 40) -> Plan:
@@ -77,3 +79,17 @@ def test_a_jar_without_a_register_has_no_species_and_its_own_level_of_ready() ->
     ready = case.truth.ready_day
     assert ready is not None
     assert case.truth.percents[ready] >= find_profile("").ready_percent
+
+
+def test_what_kin_cost_is_counted_on_days_of_good_jars_that_are_go_by_their_photos() -> None:
+    plan = healthy("many")
+    truth = truth_of(grow_jar(plan), plan.entry)
+    said = [
+        Said(number, verdict, frozenset(), Growth(""), 99.0, with_kin=kin)
+        for number, (verdict, kin) in enumerate(
+            [("wait", "wait"), ("check", "check"), ("go", "go"), ("go", "check"), ("go", "check")]
+        )
+    ]
+    lucky, never = Told(plan, truth, None, tuple(said)), Told(plan, truth, None, tuple(said[3:]))
+    bad = replace(lucky, plan=replace(plan, story="wet"))
+    assert cost_of_kin([lucky, never, bad]) == (4, 5, 2, 1)

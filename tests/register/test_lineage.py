@@ -4,7 +4,8 @@ import pytest
 
 from jarvision.base.errors import UsageError
 from jarvision.records import JarEntry
-from jarvision.register.lineage import JarState, Trace, trace
+from jarvision.register.jars import Register
+from jarvision.register.lineage import JarState, Trace, near_kin, trace
 
 #            M
 #       A         B
@@ -101,3 +102,54 @@ def test_a_jar_is_suspect_by_its_verdict_or_its_outcome(state: JarState, suspect
 def test_an_unknown_jar_is_told_with_the_nearest_names() -> None:
     with pytest.raises(UsageError, match=r"'A12' is not in the register. Did you mean .*A1"):
         trace(FAMILY, "A12")
+
+
+# --------------------------------------------------------------------------- kin, good and bad
+@pytest.mark.parametrize(
+    ("jar", "kin"),
+    [
+        ("M", {"B": "child", "A": "child"}),
+        ("A1", {"A": "parent", "M": "ancestor", "A2": "sibling", "A11": "child"}),
+        ("A11", {"A1": "parent", "A": "ancestor", "M": "ancestor"}),
+        ("Z", {}),
+        ("nobody", {}),
+    ],
+)
+def test_near_kin_share_spawn_with_the_jar_or_stand_in_its_line(
+    jar: str, kin: dict[str, str]
+) -> None:
+    assert near_kin(Register(FAMILY), jar) == kin
+
+
+@pytest.mark.parametrize(
+    ("state", "bad", "over"),
+    [
+        (JarState("no-go"), True, False),
+        (JarState("check"), False, False),
+        (JarState("no-go", "clean"), False, True),
+        (JarState("no-go", "harvested"), False, True),
+        (JarState("no-go", "discarded"), True, True),
+        (JarState("wait", "discarded"), False, True),
+        (JarState("go", "contaminated"), True, True),
+        (JarState("go", "used up"), False, True),
+        (JarState("no-go", "used up"), True, False),
+    ],
+)
+def test_what_was_found_in_a_jar_decides_whether_it_is_bad_and_over(
+    state: JarState, bad: bool, over: bool
+) -> None:
+    assert (state.bad, state.over) == (bad, over)
+
+
+def test_a_jar_that_was_used_up_is_not_to_be_looked_for_unless_it_is_bad() -> None:
+    for verdict, action in (("go", "none"), ("no-go", "isolate")):
+        found = trace(FAMILY, "A1", states={"A": JarState(verdict, "used up")})  # type: ignore[arg-type]
+        assert next(r.action for r in found.relatives if r.jar == "A") == action
+
+
+def test_trace_keeps_from_use_those_that_no_verdict_lets_go() -> None:
+    """It says so of no other jar: the table may call those ``go`` at the same time."""
+    found = trace(FAMILY, "A1", states=dict.fromkeys(FAMILY, JarState("go")))
+    kept = {r.jar for r in found.relatives if "not to be used" in r.why}
+    doubted = {jar for jar in FAMILY if "A1" in near_kin(Register(FAMILY), jar)}
+    assert kept == (doubted | {"A"}) - {"M"} == {"A", "A2", "A11"}

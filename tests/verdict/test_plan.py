@@ -12,9 +12,12 @@ from hypothesis import strategies as st
 
 from jarvision.base.errors import UsageError
 from jarvision.records import Growth, JarEntry, JarStory, ShelfResult, VerdictWord
+from jarvision.register.jars import Register
+from jarvision.register.outcomes import JarOutcome
 from jarvision.register.species import find_profile
 from jarvision.settings.plan import PlanSettings
 from jarvision.settings.toml import parse_settings
+from jarvision.verdict.lives import with_lives
 from jarvision.verdict.plan import TASKS, Plan, PlanItem, make_plan
 
 OYSTER = find_profile("oyster")
@@ -166,7 +169,8 @@ def test_spawn_that_was_used_or_has_ended_feeds_nothing_again() -> None:
         "G": JarEntry("G", kind="fruiting", parent="B", started=TODAY + timedelta(days=1)),
     }
     stories = (jar("A", "go", -4), jar("B", "go", -4), jar("C", "go", -4))
-    plan = make_plan(shelf(*stories), register, ended={"C"})
+    ended = {"C": JarOutcome("C", "clean", TODAY, (), None, None, None)}
+    plan = make_plan(with_lives(shelf(*stories), Register(register), ended))
     assert [b.spawn_jars for b in plan.batches] == [("B",)]  # G is only planned
     assert {name for item in plan.items for name in item.jars} == {"B"}
 
@@ -209,24 +213,26 @@ def test_whatever_stands_on_the_shelf_the_work_can_be_done(
 
 
 def test_a_spawn_jar_that_was_used_is_still_carried_out_when_it_turns_bad() -> None:
-    register = {"A": JarEntry("A"), "F": JarEntry("F", parent="A", started=TODAY)}
-    plan = make_plan(shelf(jar("A", "no-go", 1)), register)
+    register = Register({"A": JarEntry("A"), "F": JarEntry("F", parent="A", started=TODAY)})
+    plan = make_plan(with_lives(shelf(jar("A", "no-go", 1)), register, {}))
     assert [(i.task, i.jars) for i in plan.items] == [("isolate", ("A",))]
 
 
-def test_a_good_jar_whose_sibling_or_parent_is_bad_is_to_be_looked_at_closely() -> None:
-    register = {
-        "M": JarEntry("M"),
-        **{name: JarEntry(name, parent="M") for name in ("A", "B", "C")},
-        "D": JarEntry("D", parent="C"),
-    }
-    stories = [jar("A", "go", -4), jar("B", "no-go", 0), jar("D", "go", -4)]
-    plan = make_plan(shelf(*stories), register)
-    (kin,), (other,) = of(plan, "use", "A"), of(plan, "use", "D")
-    assert (kin.urgency, other.urgency) == ("look", "note")
-    assert "of its kin, B turned bad" in kin.text
-    warned = make_plan(shelf(*stories), register, contaminated={"C"})
-    assert "of its kin, C turned bad" in of(warned, "use", "D")[0].text
+def test_a_jar_whose_kin_turned_bad_is_looked_at_in_place_of_being_used() -> None:
+    register = {"M": JarEntry("M"), **{name: JarEntry(name, parent="M") for name in "ABCF"}}
+    register["F"] = replace(register["F"], kind="fruiting")
+    fruiting = jar("F", "wait", 3, kind="fruiting")
+    stories = [jar("A", "go", -4), jar("B", "no-go", 0), jar("C", "wait", 3), fruiting]
+    plan = make_plan(with_lives(shelf(*stories), Register(register), {}))
+    (now,), (later,), (fruits,) = (of(plan, "look", name) for name in "ACF")
+    assert (now.day, now.urgency) == (TODAY, "look")
+    assert (later.day, later.urgency) == (TODAY + timedelta(days=3) + REST, "look")
+    assert later.low is not None
+    assert fruits.day == later.day
+    assert all("Of its kin, B (same spawn) turned bad." in i.text for i in (now, later, fruits))
+    assert [of(plan, task) for task in ("use", "fruit", "soak", "pack")] == [[]] * 4
+    assert plan.batches == ()
+    assert of(plan, "ready", "C")
 
 
 def test_every_task_has_its_meaning_and_every_text_ends_as_a_sentence() -> None:

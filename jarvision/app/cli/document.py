@@ -9,7 +9,15 @@ from typing import Any
 
 from jarvision.app.cli.plain import iso
 from jarvision.base.version import __version__
-from jarvision.records import Coverage, Finding, JarStory, Reading, ShelfResult, TrackedPatch
+from jarvision.records import (
+    Coverage,
+    Finding,
+    FinishedJar,
+    JarStory,
+    Reading,
+    ShelfResult,
+    TrackedPatch,
+)
 from jarvision.records.flags import FLAGS
 from jarvision.report.words import by_urgency
 
@@ -22,6 +30,7 @@ def result_document(result: ShelfResult) -> dict[str, Any]:
         "scored_on": iso(result.scored_on),
         "settings_digest": result.settings_digest,
         "jars": [_jar(story) for story in by_urgency(result.stories)],
+        "finished": [_finished(done) for done in result.finished],
         "photos": [_photo(reading) for reading in result.readings],
         "warnings": list(result.warnings),
     }
@@ -51,6 +60,17 @@ def _jar(story: JarStory) -> dict[str, Any]:
         "patches": [
             _patch(patch, day.day) for day in story.history.days[-1:] for patch in day.patches
         ],
+    }
+
+
+def _finished(done: FinishedJar) -> dict[str, Any]:
+    days = done.story.history.days
+    return {
+        "jar": done.jar,
+        "ended": done.ending.word,
+        "date": iso(done.ending.day),
+        "sentence": done.ending.tell(),
+        "last_photo": iso(days[-1].day) if days else None,
     }
 
 

@@ -40,11 +40,13 @@ def explain(
     shelf = open_paperwork(register, needed=False)
     result = needed_scoring(out, shelf)
     story = find_story(result, jar)
+    ending = next((done.ending for done in result.finished if done.jar == jar), None)
     chapters = tell_story(
         story,
         scored_on=result.scored_on,
         register=shelf.register,
         outcome=shelf.outcomes.get(jar),
+        ending=ending,
         settings=shelf.settings.growth,
     )
     if as_json:

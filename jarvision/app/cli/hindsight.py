@@ -1,4 +1,4 @@
-"""``jarvision hindsight``: how often go and no-go were right, and what the jars gave."""
+"""``jarvision hindsight``: how often go and no-go were right, how batches did, what jars gave."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import typer
 
+from jarvision.app.cli.batch_words import tell_groups
 from jarvision.app.cli.console import tell_lines
 from jarvision.app.cli.harvest import harvest_numbers, tell_efficiency, tell_weight
 from jarvision.app.cli.options import AsJson, Quiet
@@ -24,22 +25,32 @@ HINDSIGHT_EXAMPLE = "Example: jarvision hindsight --register photos/jars.csv"
 def hindsight(
     register: RegisterOption = None, as_json: AsJson = False, quiet: Quiet = False
 ) -> None:
-    """Say how often go and no-go were right on your own jars.
+    """Say how often go and no-go were right, how batches did.
 
-    Counts the jars whose outcome you recorded, and what they yielded.
+    Counts the jars whose outcome you recorded: contamination and yield by batch, spawn source,
+    substrate and species.
 
     Exit codes: 0 done, 2 bad usage.
     """
+    from jarvision.truth.groups import group_all, group_by
     from jarvision.truth.hindsight import look_back
 
-    outcomes = open_paperwork(register).outcomes
+    shelf = open_paperwork(register)
+    outcomes = shelf.outcomes
     found = look_back(outcomes.values())
+    whole, groups = group_all(outcomes.values()), group_by(outcomes.values(), shelf.register)
     yields = [jar for jar in outcomes.values() if jar.fresh_grams is not None]
     if as_json:
-        document = {**asdict(found), "yields": [_yield(jar) for jar in yields]}
+        document = {
+            **asdict(found),
+            "yields": [_yield(jar) for jar in yields],
+            "all": asdict(whole),
+            "groups": {name: [asdict(group) for group in own] for name, own in groups.items()},
+        }
         echo_json(document)
         return
-    for line in (*_verdicts(found), *(_sentence(jar) for jar in yields)):
+    lines = (*_verdicts(found), *(_sentence(jar) for jar in yields), *tell_groups(whole, groups))
+    for line in lines:
         typer.echo(printable(line))
     tell_lines(
         [
@@ -61,6 +72,8 @@ def _verdicts(found: Hindsight) -> list[str]:
         lines.append(
             f"no verdict from before the outcome: {counted(found.without_verdict, 'jar')}."
         )
+    if found.discarded:
+        lines.append(f"thrown out without a look: {counted(found.discarded, 'jar')}, not counted.")
     return lines
 
 

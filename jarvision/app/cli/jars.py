@@ -30,7 +30,7 @@ JARS_ADD_EXAMPLE = (
 )
 
 jars_app = typer.Typer(
-    name="jars", help="Start the jar register, add jars to it.", no_args_is_help=True
+    name="jars", help="Start the jar register, add jars to it, list them.", no_args_is_help=True
 )
 
 
@@ -107,8 +107,7 @@ def _doubts_about(parent: str, out: Path, shelf: Shelf) -> list[str]:
     if not parent:
         return []
     result, outcome = last_scoring(out, shelf), shelf.outcomes.get(parent)
-    stories = result.stories if result else ()
-    verdict = next((s.verdict.verdict for s in stories if s.verdict.jar == parent), "")
+    verdict = result.verdict_of(parent) if result else None
     found = []
     if result and verdict in ("no-go", "check", "wait"):
         found.append(

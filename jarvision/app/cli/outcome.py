@@ -32,7 +32,7 @@ OUTCOME_EXAMPLE = "Example: jarvision outcome K08 harvested --grams 84 --dry-gra
 def outcome(
     jar: Annotated[str, typer.Argument(metavar="JAR", help="The jar.")],
     word: Annotated[
-        str, typer.Argument(metavar="OUTCOME", help="clean, contaminated or harvested.")
+        str, typer.Argument(metavar="OUTCOME", help="clean, contaminated, harvested or discarded.")
     ],
     grams: Annotated[
         float | None,
@@ -62,7 +62,10 @@ def outcome(
     as_json: AsJson = False,
     quiet: Quiet = False,
 ) -> None:
-    """Record that JAR was clean, contaminated or harvested.
+    """Record what became of JAR.
+
+    Clean: it was opened and used. Contaminated. Harvested: each day of picking is one line.
+    Discarded: it was thrown out, and nobody looked. From then on it is on no list of things to do.
 
     One line is added to outcomes.csv beside the register, with what the last scoring said of the
     jar. The last line of a jar and day counts, so that a slip is corrected by recording the day

@@ -53,7 +53,7 @@ def open_paperwork(
 
 
 def last_scoring(out: Path, shelf: Shelf) -> ShelfResult | None:
-    """The last scoring, each jar with its line in the register of today; None when there is none.
+    """The last scoring, with what register and outcomes say today; None when there is none.
 
     What the store keeps comes first; the tables are read where there is no such store.
 
@@ -62,13 +62,17 @@ def last_scoring(out: Path, shelf: Shelf) -> ShelfResult | None:
     UsageError
         A table has a wrong line.
     """
+    from jarvision.base.days import clock_day
     from jarvision.report.read_back import holds_tables, read_result
     from jarvision.run.results import last_result
+    from jarvision.verdict.lives import with_lives
 
     result = last_result(out, shelf)
     if result is None and holds_tables(out):
-        return read_result(out, shelf.register, species=shelf.species)
-    return result
+        result = read_result(out, shelf.register, species=shelf.species)
+    if result is None:
+        return None
+    return with_lives(result, shelf.register, shelf.outcomes, today=clock_day())
 
 
 def needed_scoring(out: Path, shelf: Shelf) -> ShelfResult:
@@ -88,17 +92,17 @@ def needed_scoring(out: Path, shelf: Shelf) -> ShelfResult:
 
 
 def find_story(result: ShelfResult, jar: str) -> JarStory:
-    """Return the story of a jar.
+    """Return the story of a jar, whether it goes on or is over.
 
     Raises
     ------
     UsageError
         When the jar was not scored.
     """
-    for story in result.stories:
+    for story in result.all_stories:
         if story.verdict.jar == jar:
             return story
-    scored = [story.verdict.jar for story in result.stories]
+    scored = [story.verdict.jar for story in result.all_stories]
     known = ", ".join(map(printable, scored)) or "none"
     hint = did_you_mean(jar, scored) or f"Scored were: {known}."
     raise UsageError(f"Jar '{printable(jar)}' was not scored", hint)

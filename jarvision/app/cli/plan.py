@@ -58,7 +58,6 @@ def plan(
 
     Exit codes: 0 done, 2 no scoring there, or bad usage, 5 folder not writable.
     """
-    from jarvision.register.outcomes import contaminated_jars
     from jarvision.report.plan_files import write_plan
     from jarvision.verdict.plan import make_plan
 
@@ -67,14 +66,7 @@ def plan(
     amounts = shelf.settings.plan
     if days is not None:
         amounts = replace(amounts, days=days)
-    made = make_plan(
-        result,
-        shelf.register,
-        settings=amounts,
-        today=today,
-        ended=set(shelf.outcomes),
-        contaminated=contaminated_jars(shelf.outcomes),
-    )
+    made = make_plan(result, settings=amounts, today=today)
     away = abs((made.first - result.scored_on).days)
     far = away > FAR_DAYS
     paths = () if far else write_plan(made, out, shelf=result.folder)

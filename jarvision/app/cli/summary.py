@@ -51,7 +51,10 @@ def print_summary(console: Console, result: ShelfResult) -> None:
         console.print(f"... and {len(stories) - MOST_JARS} jars more in verdicts.csv")
     counts = Counter(story.verdict.verdict for story in stories)
     told = (f"{counts[word]} {word}" for word in VERDICT_WORDS if counts[word])
-    console.print(f"\n{', '.join(told) or 'No jar could be told apart.'}")
+    nothing = "No jar is left on the shelf." if result.finished else "No jar could be told apart."
+    console.print(f"\n{', '.join(told) or nothing}")
+    if result.finished:
+        console.print(f"{counted(len(result.finished), 'jar')} finished: jarvision jars list")
 
 
 def tell_refused(result: ShelfResult, *, only: str = "") -> list[str]:

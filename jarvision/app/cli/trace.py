@@ -54,13 +54,15 @@ def trace_jar(
 
 
 def _states(result: ShelfResult | None, shelf: Shelf) -> dict[str, JarState]:
-    from jarvision.register.lineage import NOT_SCORED, JarState
+    from jarvision.base.days import machine_day
+    from jarvision.register.endings import ending_of
+    from jarvision.register.lineage import JarState
 
-    verdicts = {s.verdict.jar: s.verdict.verdict for s in result.stories} if result else {}
-    ended = {jar: outcome.outcome for jar, outcome in shelf.outcomes.items()}
+    today, stories = machine_day(), result.all_stories if result else ()
+    said = {story.verdict.jar: story.verdict.verdict for story in stories}
     return {
-        jar: JarState(verdicts.get(jar, NOT_SCORED), ended.get(jar, ""))
-        for jar in (*verdicts, *ended)
+        jar: JarState.of(said.get(jar), ending_of(jar, shelf.register, shelf.outcomes, today=today))
+        for jar in shelf.register
     }
 
 

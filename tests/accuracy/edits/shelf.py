@@ -9,6 +9,8 @@ from functools import partial
 from multiprocessing import get_context
 from pathlib import Path
 
+from jarvision.run.results import last_result
+from jarvision.run.shelf import open_shelf
 from jarvision.vision.photo import read_photo
 from jarvision.vision.read import look
 from tests.accuracy.figures import markdown
@@ -43,15 +45,21 @@ def edit_jar(jar: str, *, samples: Path, out: Path, word: str) -> None:
 
 
 def verdicts(samples: Path, cache_folder: Path, word: str, *, jobs: int) -> dict[str, str]:
-    """Verdict of every jar, all photos edited alike; the readings are kept beside the photos."""
+    """Verdict of every jar, all photos edited alike; the readings are kept beside the photos.
+
+    By its photos alone: what turned bad beside a jar is no merit of its own reading.
+    """
     home = cache_folder / "shelf" / f"{word}-{edit_digest(word)}"
     photos = home / "photos"
     edit = partial(edit_jar, samples=samples, out=photos, word=word)
     with ProcessPoolExecutor(jobs, mp_context=get_context("spawn")) as pool:
         list(pool.map(edit, (*BAD, *CLEAN)))
-    shutil.copy(samples / "jars.csv", home / "jars.csv")
-    result = score_folder(photos, out=home / "out", register=home / "jars.csv", jobs=jobs)
-    return {story.verdict.jar: story.verdict.verdict for story in result.stories}
+    register, out = home / "jars.csv", home / "out"
+    shutil.copy(samples / "jars.csv", register)
+    score_folder(photos, out=out, register=register, jobs=jobs, publish=lambda _: None)
+    by_photos = last_result(out, open_shelf(photos, register=register))
+    assert by_photos is not None
+    return {story.verdict.jar: story.verdict.verdict for story in by_photos.stories}
 
 
 def report(samples: Path, cache_folder: Path, *, words: Sequence[str], jobs: int) -> str:

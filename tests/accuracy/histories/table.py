@@ -128,6 +128,19 @@ def bad_called_go(told: Sequence[Told], *, shown: bool) -> list[str]:
     return names
 
 
+def cost_of_kin(told: Sequence[Told]) -> tuple[int, int, int, int]:
+    """Return go days of good jars that kin made a check, all; good jars go, without kin or with.
+
+    Faults are drawn apart for every jar here, so that the rule has nothing to gain: the worst case.
+    """
+    good = [t for t in told if t.plan.story in GOOD]
+    days = [s for t in good for s in t.said if s.verdict == "go"]
+    doubted = sum(s.with_kin == "check" for s in days)
+    ever = sum(any(s.verdict == "go" for s in t.said) for t in good)
+    still = sum(any(s.with_kin == "go" for s in t.said) for t in good)
+    return doubted, len(days), ever, still
+
+
 def errors_of(told: Sequence[Told], *, together: bool) -> tuple[float, float, float, float]:
     """Return mean and 95th percentile of the error, share held (percent), and width, in points.
 
@@ -204,4 +217,12 @@ def rows(told: Sequence[Told]) -> list[tuple[str, str]]:
         ("good jars called go in the end", good_called(told, "go"), good),
     ):
         out.append((what, f"{len(names)} of {asked} ({len(names) / max(asked, 1):.1%})"))
+    doubted, days, ever, still = cost_of_kin(told)
+    seen = sum(any(s.with_kin == "go" for s in t.said) for t in told if t.plan.story not in GOOD)
+    out += [
+        ("six jars of one spawn: go days of good jars that kin made a check",
+         f"{doubted} of {days} ({doubted / max(days, 1):.0%})"),
+        ("... good jars that were go, and with kin", f"{ever}; {still}"),
+        ("... bad jars go on any day, with kin", f"{seen} of {bad}"),
+    ]  # fmt: skip
     return out

@@ -8,11 +8,20 @@ from datetime import date
 
 from jarvision.history.build import build_history
 from jarvision.history.smoothing import read_together
-from jarvision.records import Coverage, Growth, JarEntry, JarHistory, JarStory, Reading
+from jarvision.records import (
+    Coverage,
+    Growth,
+    JarEntry,
+    JarHistory,
+    JarStory,
+    Reading,
+    ShelfResult,
+)
 from jarvision.register.jars import Register
 from jarvision.register.species import SpeciesBook, load_profiles
 from jarvision.settings.groups import Settings
 from jarvision.verdict.assess import tell_stories
+from jarvision.verdict.lives import with_lives
 
 from .growing import Truth, grow_jar, truth_of
 from .plans import FIRST_DAY, Plan, day
@@ -26,6 +35,8 @@ class Said:
     """What was said of one jar on one day, and the coverage that was read.
 
     ``together`` is that coverage by the light of the days before; ``words`` are the findings.
+    ``verdict`` is that of the photos alone; ``with_kin`` is what is said of a shelf on which all
+    jars of a batch were fed from one spawn jar and none was taken away.
     """
 
     number: int
@@ -36,6 +47,7 @@ class Said:
     read: Coverage | None = None
     together: Coverage | None = None
     words: tuple[str, ...] = ()
+    with_kin: str = ""
 
 
 @dataclass(frozen=True)
@@ -102,11 +114,19 @@ def tell(cases: Sequence[Case]) -> list[Told]:
             settings=Settings(),
             species=_SPECIES,
         )
+        kin = _with_kin(stories, _register(cases), day(number))
         for story in stories:
             jar = story.history.entry.jar
             if jar in taken:
-                said[jar].append(_said(story, number))
+                said[jar].append(replace(_said(story, number), with_kin=kin[jar]))
     return [Told(c.plan, c.truth, c.read.shown_day, tuple(said[c.entry.jar])) for c in cases]
+
+
+def _with_kin(stories: Sequence[JarStory], register: Register, today: date) -> dict[str, str]:
+    """What is said of each jar once the verdicts on its kin are known."""
+    by_photos = ShelfResult("", today, (), tuple(stories))
+    known = with_lives(by_photos, register, {})
+    return {story.verdict.jar: story.verdict.verdict for story in known.stories}
 
 
 def _said(story: JarStory, number: int) -> Said:

@@ -20,7 +20,7 @@ from jarvision.report.tables import write_tables
 
 JARS = """jar,kind,species,started,parent
 M,spawn,oyster,2026-01-20,
-J01,spawn,oyster,2026-03-01,M
+J01,spawn,oyster,2026-03-01,
 J02,spawn,oyster,2026-03-01,M
 J04,spawn,oyster,2026-03-01,M
 K4,fruiting,oyster,2026-03-08,J04
@@ -91,7 +91,7 @@ def test_trace_prints_who_to_look_at_and_fits_eighty_columns(shed: Path) -> None
     lines = text.splitlines()
     assert max(map(len, lines)) <= 80
     rows = [line.split()[1] for line in lines if line.split() and line.split()[0].isdigit()]
-    assert rows == ["J04", "K4", "J01", "J02", "M"]
+    assert rows == ["J04", "K4", "J02", "M"]
 
 
 def test_trace_as_json_is_all_that_is_on_stdout(shed: Path) -> None:
