@@ -229,7 +229,9 @@ class Tissue:
     novelty
         How unlike known contents the bare ones look; None where too little of them shows.
     forecast_points
-        Error of the coverage that the network for strange contents expects, as far as it counts.
+        Error of the coverage that the networks for strange contents expect, as far as it counts.
+    dispute_points
+        How far apart the coverages are that these networks say, as far as it counts.
     veiled
         ``(rows, cols)`` True where fog or a label was taken for contents at first: UNJUDGED in
         ``classes``, and nothing is known of what stands there; None where there is none.
@@ -243,6 +245,7 @@ class Tissue:
     unproven: BoolArray | None = None
     novelty: float | None = None
     forecast_points: float = 0.0
+    dispute_points: float = 0.0
     veiled: BoolArray | None = None
 
 

@@ -80,6 +80,7 @@ def classify(
             caps=seen.caps[inside],
             novelty=opinion.novelty,
             forecast_points=opinion.forecast_points,
+            dispute_points=opinion.dispute_points,
             veiled=veiled[inside] if veiled.any() else None,
         ),
     )

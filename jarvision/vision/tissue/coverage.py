@@ -29,7 +29,8 @@ def measure_coverage(
       altogether unknown there,
     - what the colour correction left over, ``colour_de00`` (median CIEDE2000 of the swatches), and
       what a light costs whose colour changes over the card, ``tint_ratio``,
-    - what such contents cost by their novelty, and by the error that is expected of them,
+    - what such contents cost by their novelty, by the error that is expected of them, and by how
+      far apart the networks are that read them,
     - what moves when the fill line or the floor does, by its own uncertainty,
     - a floor for what none of these shows (outline).
 
@@ -60,6 +61,7 @@ def measure_coverage(
         settings.tint_points * max(0.0, float(np.log(tint_ratio / settings.tint_from))),
         settings.novelty_points * max(0.0, novelty - settings.novelty_from),
         settings.forecast_weight * tissue.forecast_points,
+        settings.dispute_weight * tissue.dispute_points,
         _end_points(wall, covered, judged, percent=percent),
     )
     grown, bare = veiled

@@ -16,13 +16,19 @@ import numpy as np
 from jarvision.records import BareLook, BoolArray, Float32Array, RawWall, TissueClass
 from jarvision.vision.tissue.network import (
     CLASSES,
+    COVER,
     LOG_ERROR,
+    Expert,
     Seen,
+    chances,
     run_network,
     told_by,
 )
 from jarvision.vision.tissue.novelty import novelty_of
 from jarvision.vision.tissue.reference import with_reference
+
+OTHERS: Final[tuple[Expert, ...]] = ("generalist", "naturalist")
+"""Who reads contents that the specialist does not know."""
 
 KNOWN_WITHIN: Final = 2.1
 STRANGE_FROM: Final = 3.1
@@ -58,11 +64,14 @@ class Opinion:
         How unlike the known ones the bare contents look; None where too little of them shows.
     forecast_points
         Error of the coverage that generalist and naturalist expect, as far as it counts.
+    dispute_points
+        How far apart the coverages are that these two say, as far as it counts.
     """
 
     seen: Seen
     novelty: float | None
     forecast_points: float = 0.0
+    dispute_points: float = 0.0
 
 
 def consult(
@@ -92,9 +101,8 @@ def consult(
         return Opinion(close, novelty)
     rows, cols = filled.shape
     inputs = with_reference(channels, bare)
-    second = run_network("generalist", inputs)[:, :rows, :cols]
-    second += run_network("naturalist", inputs)[:, :rows, :cols]
-    second *= 0.5
+    others = [run_network(expert, inputs)[:, :rows, :cols] for expert in OTHERS]
+    second = np.mean(others, axis=0)
     if novelty is None or bare is None:
         novelty = _shared_novelty(raw, close, told_by(second.copy()), filled)
     if not filled.any():
@@ -105,7 +113,14 @@ def consult(
         seen=told_by(_mixed(first, second, novelty)),
         novelty=novelty,
         forecast_points=100.0 * strange * float(np.exp(error)),
+        dispute_points=strange * _dispute_points(others, filled),
     )
+
+
+def _dispute_points(others: list[Float32Array], filled: BoolArray) -> float:
+    """How far apart the coverages are that the others say, points."""
+    percents = [100.0 * float(chances(one[COVER][filled]).mean()) for one in others]
+    return max(percents) - min(percents)
 
 
 def strangeness(novelty: float | None) -> float:

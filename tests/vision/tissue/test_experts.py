@@ -83,6 +83,16 @@ def test_on_strange_contents_all_are_asked_and_an_error_is_expected() -> None:
     assert opinion.forecast_points > 0.0
 
 
+def test_the_further_apart_the_others_are_the_more_dispute() -> None:
+    filled = np.array([[True, True, False]])
+    one, other = np.full((14, 1, 3), -9.0, np.float32), np.full((14, 1, 3), -9.0, np.float32)
+    one[COVER, 0] = (9.0, -9.0, 9.0)
+    assert experts._dispute_points([one, other.copy()], filled) == pytest.approx(50.0, abs=0.1)
+    one[COVER, 0, 2] = -9.0  # no contents there
+    other[COVER, 0, 0] = 9.0
+    assert experts._dispute_points([one, other], filled) == pytest.approx(0.0, abs=0.1)
+
+
 @pytest.mark.parametrize("other", ["generalist", "naturalist"])
 def test_each_of_the_others_has_a_say(other: str, monkeypatch: pytest.MonkeyPatch) -> None:
     raw, channels, first, filled = strange()

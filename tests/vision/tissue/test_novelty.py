@@ -113,9 +113,14 @@ def test_doubt_counts_more_where_contents_look_unknown() -> None:
 
 
 @pytest.mark.parametrize(
-    ("what", "weight"), [("novelty", "novelty_points"), ("forecast_points", "forecast_weight")]
+    ("what", "weight"),
+    [
+        ("novelty", "novelty_points"),
+        ("forecast_points", "forecast_weight"),
+        ("dispute_points", "dispute_weight"),
+    ],
 )
-def test_the_interval_grows_with_novelty_and_with_the_expected_error(
+def test_the_interval_grows_with_novelty_the_expected_error_and_dispute(
     what: str, weight: str
 ) -> None:
     settings = CoverageSettings()
