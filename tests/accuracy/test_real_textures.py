@@ -9,7 +9,6 @@ import pytest
 
 from tests.accuracy.real_textures import CONTENTS, GROWTH, Collage, by_network, by_otsu, collages
 
-
 WORST = {("gravel as rye", "white moon"): 8.0}
 """A known fault: smooth colonies on dark stones, at a third of the wall 7 points too low."""
 
