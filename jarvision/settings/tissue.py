@@ -60,7 +60,7 @@ class VeilSettings:
 
 @dataclass(frozen=True)
 class LabelSettings:
-    """When something flat between two straight, level lines is a label or tape, whatever its colour.
+    """When something flat between two straight, level lines is a label or tape of any colour.
 
     Chosen on photos with truth, with labels and tape painted on and as they are;
     ``docs/method.md`` says which.
@@ -90,8 +90,8 @@ class LabelSettings:
     of a label."""
 
     most_share: Annotated[float, Limits(0.1, 1)] = 0.6
-    """What would hide more of the contents is no label: growth that fills a jar is as flat, and ends
-    as straight, at the fill line and at the floor."""
+    """What would hide more of the contents is no label: growth that fills a jar is as flat, and
+    ends as straight, at the fill line and at the floor."""
 
     line_share: Annotated[float, Limits(0.2, 1)] = 0.5
     outline_share: Annotated[float, Limits(0.3, 1)] = 0.75

@@ -1,8 +1,8 @@
 """Labels and tape on the glass: flat areas between two long, straight, level edges.
 
-Growth ends raggedly, and grains and straw are not flat; what is cut from paper or torn off a roll is
-flat and ends in straight lines. So it is told whatever its colour is. A white band on white growth
-shows few edges, but there it hides little that is not known.
+Growth ends raggedly, and grains and straw are not flat; what is cut from paper or torn off a roll
+is flat and ends in straight lines. So it is told whatever its colour is. A white band on white
+growth shows few edges, but there it hides little that is not known.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from typing import TypeVar
 import cv2
 import numpy as np
 
-from jarvision.records import BoolArray, ByteArray, Float32Array, RawWall
+from jarvision.records import BoolArray, ByteArray, Float32Array, FloatArray, RawWall
 from jarvision.settings.tissue import LabelSettings
 from jarvision.vision.tissue.straight import (
     CELL_MM,
@@ -33,7 +33,7 @@ _TO_LAB = np.array([[23.0, 66.0, 11.0], [87.0, -135.0, 48.0], [34.0, 96.0, -130.
 colours do not matter here, and the cube roots would take longer than all else."""
 
 _SHADE = np.array([0.7, 1.0, 1.0], dtype=np.float32)
-_FAR_SHADE = np.array([0.4, 1.0, 1.0], dtype=np.float32)
+_FAR_SHADE = np.array([0.5, 1.0, 1.0], dtype=np.float32)
 """Weights of L*, a*, b*, near by and across all of a label: paper is shaded along the glass, but
 keeps its hue."""
 
@@ -105,7 +105,7 @@ def _labels_on(
 
 
 def _told_apart(labels: list[_Label], shape: tuple[int, ...]) -> BoolArray:
-    """All labels, the straightest first, and nothing that shares an edge with one: paper has one side."""
+    """All labels, the straightest first, and none between one and another: paper has one side."""
     found = np.zeros(shape, dtype=np.bool_)
     for label in sorted(labels, key=lambda label: -label.straight):
         beside = cv2.dilate(label.where.view(np.uint8), np.ones((2 * _BESIDE + 1, 1), np.uint8)) > 0
@@ -157,12 +157,13 @@ def _columns_between(
     """
     flat = _flatness(level, top, bottom, settings)
     steady = cv2.blur(flat[None], (_STEADY, 1), borderType=cv2.BORDER_REPLICATE)[0]
-    first, last = max(top.first, bottom.first), min(top.last, bottom.last)
-    gaps = np.flatnonzero(steady < settings.flat_share)
-    first = 1 + int(gaps[gaps < first].max(initial=-1))
-    last = int(gaps[gaps >= last].min(initial=len(flat)))
-    enough = flat[first:last].mean() >= settings.flat_share
-    return slice(first, last if enough else first)
+    ends = np.flatnonzero(np.diff(steady >= settings.flat_share, prepend=False, append=False))
+    runs = ends.reshape(-1, 2)
+    common = np.minimum(runs[:, 1], min(top.last, bottom.last))
+    common -= np.maximum(runs[:, 0], max(top.first, bottom.first))
+    if common.max(initial=0) * CELL_MM < _OVERLAP * settings.long_min_mm:
+        return slice(0, 0)
+    return slice(*(int(end) for end in runs[common.argmax()]))
 
 
 def _straightness(
@@ -188,18 +189,30 @@ def _flatness(
     level: Float32Array, top: Line, bottom: Line, settings: LabelSettings
 ) -> Float32Array:
     """Share of each column between two lines that has the colour of the strips along them."""
-    beside = np.stack([strip_colours(level, top), strip_colours(level, bottom, above=True)])
-    beside = cv2.blur(beside, (_ALONG, 1), borderType=cv2.BORDER_REPLICATE)
     common = slice(max(top.first, bottom.first), min(top.last, bottom.last))
-    typical = np.median(beside[:, common], axis=1, keepdims=True)
+    ends = [
+        _paper(strip_colours(level, line, above=line is bottom), common, settings)
+        for line in (top, bottom)
+    ]
     seen = level[top.row + _SKIP : bottom.row - _SKIP + 1]
     down = np.linspace(0.0, 1.0, len(seen), dtype=np.float32)[:, None, None]
-    expected, usual = (ends[0] + (ends[1] - ends[0]) * down for ends in (beside, typical))
-    near = _square(seen - expected, _SHADE) < settings.flat_step**2
-    alike = _square(expected - usual, _FAR_SHADE) < (2.0 * settings.flat_step) ** 2
-    return np.asarray((near & alike).mean(axis=0), dtype=np.float32)
+    near = _square(seen - (ends[0] + (ends[1] - ends[0]) * down), _SHADE) < settings.flat_step**2
+    return np.asarray(near.mean(axis=0), dtype=np.float32)
 
 
-def _square(step: Float32Array, weight: Float32Array) -> Float32Array:
-    weighted = step * weight
+def _paper(strip: Float32Array, common: slice, settings: LabelSettings) -> Float32Array:
+    """Colours ``(cols, 3)`` of the paper along a line, taken from where the strip shows it."""
+    off = _square(strip[None] - np.median(strip[common], axis=0), _FAR_SHADE)[0]
+    off[: common.start] = off[common.stop :] = np.inf
+    shows = np.flatnonzero(off <= max((2.0 * settings.flat_step) ** 2, float(off.min())))
+    columns = np.arange(len(strip))
+    colours = np.column_stack([np.interp(columns, shows, strip[shows, i]) for i in range(3)])
+    smooth = cv2.blur(
+        colours[None].astype(np.float32), (_ALONG, 1), borderType=cv2.BORDER_REPLICATE
+    )
+    return np.asarray(smooth[0], dtype=np.float32)
+
+
+def _square(step: FloatArray | Float32Array, weight: Float32Array) -> Float32Array:
+    weighted = (step * weight).astype(np.float32)
     return summed(weighted, weighted)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from jarvision.records import BoolArray, Float32Array
+from jarvision.records import BoolArray, ByteArray, Float32Array
 from jarvision.settings.tissue import LabelSettings
 
 CELL_MM = 0.55
@@ -16,9 +16,12 @@ CELL_MM = 0.55
 _GAP = 1
 """Cells on both sides of an edge that its blur may take."""
 
-_INSIDE, _NEAR, _FAR = 4, 3, 7
-"""Height in cells of the strip that is flat, and of two strips outside that differ from it. Two, so
-that a mere line (a ring of the glass, a crack) is none: behind it all is as before."""
+_INSIDE = 4
+"""Height in cells of the strip that is flat ..."""
+
+_BESIDE, _STRIPS = 4, 3
+"""... and of each of the strips outside that differ from it, one beyond the other: so a mere line
+(a ring of the glass, a crack) is no edge: behind it all is as before."""
 
 _ACROSS = 3
 """Cells across that are looked at together."""
@@ -50,9 +53,12 @@ class Line:
 def flat_edges(lab: Float32Array, settings: LabelSettings) -> tuple[BoolArray, BoolArray]:
     """Where ``(rows, cols)`` a flat strip begins right below, and where one ends right above."""
     square = summed(lab, lab)
-    flat, near, far = (_Strips.of(lab, square, tall) for tall in (_INSIDE, _NEAR, _FAR))
-    top = _steps(flat.at(_GAP), near.at(-_GAP - _NEAR), far.at(-_GAP - _NEAR - _FAR), settings)
-    low = _steps(flat.at(-_GAP - _INSIDE + 1), near.at(_GAP + 1), far.at(_GAP + _NEAR + 1), settings)
+    flat, beside = (_Strips.of(lab, square, tall) for tall in (_INSIDE, _BESIDE))
+    outside = [_GAP + 1 + _BESIDE * number for number in range(_STRIPS)]
+    above = [beside.at(1 - first - _BESIDE) for first in outside]
+    below = [beside.at(first) for first in outside]
+    top = _steps(flat.at(_GAP), above, settings)
+    low = _steps(flat.at(1 - _GAP - _INSIDE), below, settings)
     return top, low
 
 
@@ -83,15 +89,13 @@ class _Strips:
         return self.mean[rows], self.square[rows]
 
 
-def _steps(flat: Moments, near: Moments, far: Moments, settings: LabelSettings) -> BoolArray:
-    """Where a strip is flat, and both strips beside it are unlike it."""
+def _steps(flat: Moments, outside: list[Moments], settings: LabelSettings) -> BoolArray:
+    """Where a strip is flat, and all strips outside are unlike it."""
     colours, square = flat
     own = summed(colours, colours)
-    off = np.minimum(
-        *(part - 2.0 * summed(colours, mean) for mean, part in (near, far))
-    )
+    off = [part - 2.0 * summed(colours, mean) for mean, part in outside]
     least = np.maximum(settings.step_min**2, settings.step_over_flat**2 * (square - own))
-    return np.asarray(off + own > least)
+    return np.asarray(np.minimum.reduce(off) + own > least)
 
 
 def summed(first: Float32Array, second: Float32Array) -> Float32Array:
@@ -99,7 +103,7 @@ def summed(first: Float32Array, second: Float32Array) -> Float32Array:
     return np.asarray(cv2.transform(first * second, np.ones((1, 3))), dtype=np.float32)
 
 
-def straight_lines(edges: BoolArray, settings: LabelSettings) -> list[Line]:
+def straight_lines(edges: ByteArray, settings: LabelSettings) -> list[Line]:
     """Level lines of a length that labels have, along which most columns show it; longest first."""
     long = max(3, round(settings.long_min_mm / CELL_MM))
     share = _share_along(edges, long)
@@ -120,7 +124,7 @@ def straight_lines(edges: BoolArray, settings: LabelSettings) -> list[Line]:
     return sorted(lines, key=lambda line: line.first - line.last)
 
 
-def _share_along(edges: BoolArray, long: int) -> Float32Array:
+def _share_along(edges: ByteArray, long: int) -> Float32Array:
     """Share of the columns within half a length to both sides that show the edge."""
     sums = [
         cv2.boxFilter(part, -1, (long, 1), normalize=False, borderType=cv2.BORDER_CONSTANT)
