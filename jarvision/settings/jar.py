@@ -24,6 +24,9 @@ class JarSettings:
     """Least difference of blueness between the field and what hides it, and levels per unit of
     blueness when the two are parted."""
 
+    field_over_white: Annotated[float, Limits(0.5, 2, unit="")] = 1.0
+    """The field's blueness over that of white in the same light, whatever its colour."""
+
     close_px: Annotated[int, Limits(1, 99, odd=True)] = 7
     """Gaps of up to 2 mm between bits of contents are closed."""
 

@@ -180,14 +180,26 @@ def _field_edge(blue: Float32Array, *, settings: JarSettings) -> float:
 
     The middle between the two means that Otsu's threshold makes: a second lamp of another colour
     pales the field. Where they lie close together nothing stands there, and the usual edge holds.
+
+    A yellow lid and brown grain lie as far below white as white lies below the field, and two parts
+    of three kinds may leave white with the field. So what is less blue than white counts as white,
+    once it is roughly known how blue the field is.
     """
+    parts = _two_means(blue, settings=settings)
+    if parts is not None:
+        white = parts[1] - settings.field_over_white
+        parts = _two_means(np.maximum(blue, np.float32(white)), settings=settings)
+    if parts is None or parts[1] - parts[0] < settings.blueness_contrast_min:
+        return settings.blueness_edge
+    return min(settings.blueness_edge, (parts[0] + parts[1]) / 2)
+
+
+def _two_means(blue: Float32Array, *, settings: JarSettings) -> tuple[float, float] | None:
+    """Mean blueness below and above Otsu's threshold; None where all is alike."""
     scaled = blue * np.float32(settings.otsu_levels)
     scaled += np.float32(128.0)
     levels = np.clip(scaled, 0, 255, out=scaled).astype(np.uint8)
     _, upper = cv2.threshold(levels, 0, 255, cv2.THRESH_BINARY + cv2.THRESH_OTSU)
     if not 0 < cv2.countNonZero(upper) < upper.size:
-        return settings.blueness_edge
-    high, low = cv2.mean(blue, upper)[0], cv2.mean(blue, cv2.bitwise_not(upper))[0]
-    if high - low < settings.blueness_contrast_min:
-        return settings.blueness_edge
-    return min(settings.blueness_edge, (high + low) / 2)
+        return None
+    return cv2.mean(blue, cv2.bitwise_not(upper))[0], cv2.mean(blue, upper)[0]

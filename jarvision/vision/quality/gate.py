@@ -92,14 +92,22 @@ def accept_filled(
         )
 
 
-def accept_upright(wall: Wall, *, layout: CardLayout, settings: PhotoSettings) -> None:
-    """Check that there is no empty glass among or under the contents.
+def accept_upright(
+    wall: Wall, card: CardFit, *, layout: CardLayout, settings: PhotoSettings
+) -> None:
+    """Check that there is no empty glass among or under the contents, or beside what hides them.
 
     Raises
     ------
     PhotoRefusedError
         ``no_contents``.
     """
+    clear = field_shows(wall, card, layout=layout, settings=settings.sight, judged=wall.judged)
+    if clear > settings.sight.field_shows_max:
+        raise PhotoRefusedError(
+            "no_contents",
+            f"the card's field shows through {clear:.0%} of what can be judged at the jar's foot",
+        )
     shows = field_within(wall, layout=layout, settings=settings.sight)
     if shows > settings.sight.field_shows_max:
         raise PhotoRefusedError(

@@ -21,6 +21,8 @@ _BORDER_MM = 3.0
 _EVERY = 2
 """Every second row and column of the wall."""
 
+_LEAST_CM2 = 0.5
+"""Less of the wall before the foot tells nothing."""
 
 _BAND_MM, _UNDER_LINE_MM = 6.0, 8.0
 """Glass under the contents of a jar on its head is at least so high; so far under the fill line,
@@ -31,17 +33,25 @@ _BEFORE_FIELD_DEG = 45.0
 
 
 def field_shows(
-    wall: RawWall, card: CardFit, *, layout: CardLayout, settings: SightSettings
+    wall: RawWall,
+    card: CardFit,
+    *,
+    layout: CardLayout,
+    settings: SightSettings,
+    judged: BoolArray | None = None,
 ) -> float:
     """Share of the wall before the foot of the card's field through which its hue shows, 0 to 1.
 
     Contents stand on the floor, so they hide the foot of the field first;
-    labels, drops and mirrored lamps leave most of it. Zero where no wall stands before it.
+    labels, drops and mirrored lamps leave most of it. Zero where no wall stands before it, or too
+    little that is ``judged``, once it is known what labels and fog hide.
     """
     pixels = wall.pixels[::_EVERY, ::_EVERY].astype(np.float64)
     to_card = np.asarray(np.linalg.inv(card.homography), dtype=np.float64)
     foot = _before_foot(card_to_photo(pixels, to_card), layout)
-    if not foot.any():
+    if judged is not None:
+        foot &= judged[::_EVERY, ::_EVERY]
+    if np.count_nonzero(foot) * wall.cell_cm2 * _EVERY**2 < _LEAST_CM2:
         return 0.0
     return float(_blue(wall.linear[::_EVERY, ::_EVERY][foot], layout, settings).mean())
 
