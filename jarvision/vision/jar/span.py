@@ -13,6 +13,7 @@ from jarvision.base.statistics import median
 from jarvision.records import BoolArray, ByteArray, ColourFit, Float32Array, FloatArray
 from jarvision.settings.jar import JarSettings
 from jarvision.vision.card.layout import CardLayout
+from jarvision.vision.colour.light import field_terms
 from jarvision.vision.jar.plane_view import PX_PER_MM, PlaneView, Window, blueness
 
 
@@ -35,6 +36,7 @@ def hidden_field(
     """Where something hides the card's centre field, ``(rows, cols)`` of the view."""
     window = _field_window(view, layout)
     sharp = blueness(view.rgb(window), colour)
+    sharp -= _light_blueness(view, window, colour, layout)
     blue = np.asarray(cv2.GaussianBlur(sharp, (0, 0), settings.smooth_px), dtype=np.float32)
     side = settings.close_px
     close = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side))
@@ -42,6 +44,21 @@ def hidden_field(
     hidden = np.zeros(view.shape, dtype=np.bool_)
     hidden[window] = cv2.morphologyEx(covered, cv2.MORPH_CLOSE, close)
     return hidden
+
+
+def _light_blueness(
+    view: PlaneView, window: Window, colour: ColourFit, layout: CardLayout
+) -> Float32Array:
+    """How much bluer the light is than in the card's middle, by the card's bare paper.
+
+    Between a warm lamp and a cool window white on the one side may be as blue as the field on the
+    other.
+    """
+    rows, cols = (np.arange(part.start, part.stop, dtype=np.float64) for part in window)
+    x, y = view.x_mm(cols), view.y_mm(rows)
+    grid = np.stack(np.meshgrid(x, y), axis=-1)
+    red, green, blue = (field_terms(grid.reshape(-1, 2), layout) @ colour.light_field.T).T
+    return np.asarray(blue - (red + green) / 2.0, dtype=np.float32).reshape(grid.shape[:2])
 
 
 def _field_window(view: PlaneView, layout: CardLayout) -> Window:
