@@ -187,7 +187,8 @@ class JarSettings:
 
     page_off_max_mm: Annotated[float, Limits(0)] = 6.4
     """A foot farther than this from the page's end, two of them, does not stand where the page
-    ends: the page is trimmed, taped up or lifted."""
+    ends: the page is trimmed, taped up or lifted. Where the foot's arc bends off what it should,
+    it must be farther: at one standard uncertainty by 1.4 times, at two by 2.2."""
 
     no_foot_misfit: Annotated[float, Limits(0)] = 18.0
     """What speaks against a lens through which no foot shows, in squares of standard uncertainties;
