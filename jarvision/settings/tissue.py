@@ -75,9 +75,10 @@ class LabelSettings:
     tall_min_mm: Annotated[float, Limits(2, 100)] = 5.0
     """The lines lie at least so far apart: a rubber band is less tall."""
 
-    ends_mm: Annotated[float, Limits(0, 50)] = 5.0
-    """No line is sought so near to the fill line and the floor, which are level, too; the floor is
-    known to two standard deviations of 2.5 mm."""
+    top_mm: Annotated[float, Limits(0, 50)] = 5.0
+    foot_mm: Annotated[float, Limits(0, 50)] = 10.0
+    """No line is sought so near to the fill line and to the floor. Both are level, too; and at the
+    foot the glass is rounded, and contents lie in a shadow or in water that has a level."""
 
     step_min: Annotated[float, Limits(1, 100, unit="CIELAB")] = 6.0
     step_over_flat: Annotated[float, Limits(1, 20)] = 2.5

@@ -125,10 +125,14 @@ def _lab(raw: RawWall) -> Float32Array:
 
 
 def _inside(filled: BoolArray, shape: tuple[int, ...], settings: LabelSettings) -> BoolArray:
-    """Places well within the contents: fill line and floor are straight and level, too."""
+    """Places well within the contents: fill line and foot are straight and level, too."""
     stands = cv2.resize(filled.view(np.uint8), shape[1::-1], interpolation=cv2.INTER_NEAREST)
-    kernel = np.ones((2 * max(1, round(settings.ends_mm / CELL_MM)) + 1, 1), dtype=np.uint8)
-    return np.asarray(cv2.erode(stands, kernel, borderType=cv2.BORDER_CONSTANT, borderValue=0)) > 0
+    above, below = (max(1, round(mm / CELL_MM)) for mm in (settings.top_mm, settings.foot_mm))
+    kernel = np.ones((above + below + 1, 1), dtype=np.uint8)
+    within = cv2.erode(
+        stands, kernel, anchor=(0, above), borderType=cv2.BORDER_CONSTANT, borderValue=0
+    )
+    return np.asarray(within) > 0
 
 
 def _sheared(picture: Array, slope: float) -> Array:
