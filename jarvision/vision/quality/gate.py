@@ -25,7 +25,12 @@ from jarvision.vision.quality.figures import (
 from jarvision.vision.quality.glare import glare_share
 from jarvision.vision.quality.jar_focus import jar_blur_mm
 from jarvision.vision.quality.jar_light import wall_tint
-from jarvision.vision.quality.seen_through import below_field, field_shows, field_within
+from jarvision.vision.quality.seen_through import (
+    below_field,
+    field_shows,
+    field_within,
+    reach_field,
+)
 
 _EVERY = 4
 """Every fourth row and column of the wall tell whether half as much is burnt out as may be."""
@@ -107,6 +112,11 @@ def accept_upright(
         raise PhotoRefusedError(
             "no_contents",
             f"the card's field shows through {clear:.0%} of what can be judged at the jar's foot",
+        )
+    reach = reach_field(wall, card, layout=layout)
+    if reach < settings.sight.field_reach_min:
+        raise PhotoRefusedError(
+            "no_contents", f"contents reach above the foot of the card's field in {reach:.0%} only"
         )
     shows = field_within(wall, layout=layout, settings=settings.sight)
     if shows > settings.sight.field_shows_max:
