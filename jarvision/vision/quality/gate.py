@@ -116,7 +116,8 @@ def accept_upright(
     reach = reach_field(wall, card, layout=layout)
     if reach < settings.sight.field_reach_min:
         raise PhotoRefusedError(
-            "no_contents", f"contents reach above the foot of the card's field in {reach:.0%} only"
+            "no_contents",
+            f"contents are seen above the foot of the card's field over {reach:.0%} of their width",
         )
     shows = field_within(wall, layout=layout, settings=settings.sight)
     if shows > settings.sight.field_shows_max:

@@ -65,17 +65,17 @@ def below_field(wall: RawWall, card: CardFit, *, layout: CardLayout) -> BoolArra
 
 
 def reach_field(wall: Wall, card: CardFit, *, layout: CardLayout) -> float:
-    """Share of the columns of contents that reach above the foot of the card's field, 0 to 1.
+    """Share of the columns in which judged contents reach above the foot of the field, 0 to 1.
 
-    Of an empty jar the white page under the field is taken for contents, up to its edge. One where
-    no column stands before the field.
+    Of an empty jar the white page under the field is taken for contents, up to its edge or to tape
+    that hides it. One where no column stands before the field.
     """
     field = layout.field
     plane_mm = card_to_photo(wall.pixels.astype(np.float64), np.linalg.inv(card.homography))
     inside = np.abs(plane_mm[..., 0] - field.x_mm - field.width_mm / 2) < field.width_mm / 2
     above = plane_mm[..., 1] < field.y_mm + field.height_mm - _FOOT_MM[0]
-    stands = (wall.filled & inside).any(axis=0)
-    reaches = (wall.filled & inside & above).any(axis=0)
+    stands = (wall.judged & inside).any(axis=0)
+    reaches = (wall.judged & inside & above).any(axis=0)
     return float(reaches[stands].mean()) if stands.any() else 1.0
 
 
