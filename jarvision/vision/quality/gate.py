@@ -100,19 +100,13 @@ def accept_filled(
 def accept_upright(
     wall: Wall, card: CardFit, *, layout: CardLayout, settings: PhotoSettings
 ) -> None:
-    """Check that there is no empty glass among or under the contents, or beside what hides them.
+    """Check that there is no empty glass among or under the contents, nor all of them glass.
 
     Raises
     ------
     PhotoRefusedError
         ``no_contents``.
     """
-    clear = field_shows(wall, card, layout=layout, settings=settings.sight, judged=wall.judged)
-    if clear > settings.sight.field_shows_max:
-        raise PhotoRefusedError(
-            "no_contents",
-            f"the card's field shows through {clear:.0%} of what can be judged at the jar's foot",
-        )
     reach = reach_field(wall, card, layout=layout)
     if reach < settings.sight.field_reach_min:
         raise PhotoRefusedError(

@@ -21,9 +21,6 @@ _BORDER_MM = 3.0
 _EVERY = 2
 """Every second row and column of the wall."""
 
-_LEAST_CM2 = 0.5
-"""Less of the wall before the foot tells nothing."""
-
 _BAND_MM, _UNDER_LINE_MM = 6.0, 8.0
 """Glass under the contents of a jar on its head is at least so high; so far under the fill line,
 which is not straight, it is not looked for."""
@@ -33,25 +30,17 @@ _BEFORE_FIELD_DEG = 45.0
 
 
 def field_shows(
-    wall: RawWall,
-    card: CardFit,
-    *,
-    layout: CardLayout,
-    settings: SightSettings,
-    judged: BoolArray | None = None,
+    wall: RawWall, card: CardFit, *, layout: CardLayout, settings: SightSettings
 ) -> float:
     """Share of the wall before the foot of the card's field through which its hue shows, 0 to 1.
 
     Contents stand on the floor, so they hide the foot of the field first;
-    labels, drops and mirrored lamps leave most of it. Zero where no wall stands before it, or too
-    little that is ``judged``, once it is known what labels and fog hide.
+    labels, drops and mirrored lamps leave most of it. Zero where no wall stands before it.
     """
     pixels = wall.pixels[::_EVERY, ::_EVERY].astype(np.float64)
     to_card = np.asarray(np.linalg.inv(card.homography), dtype=np.float64)
     foot = _before_foot(card_to_photo(pixels, to_card), layout)
-    if judged is not None:
-        foot &= judged[::_EVERY, ::_EVERY]
-    if np.count_nonzero(foot) * wall.cell_cm2 * _EVERY**2 < _LEAST_CM2:
+    if not foot.any():
         return 0.0
     return float(_blue(wall.linear[::_EVERY, ::_EVERY][foot], layout, settings).mean())
 
@@ -71,11 +60,15 @@ def reach_field(wall: Wall, card: CardFit, *, layout: CardLayout) -> float:
     that hides it. One where no column stands before the field.
     """
     field = layout.field
-    plane_mm = card_to_photo(wall.pixels.astype(np.float64), np.linalg.inv(card.homography))
-    inside = np.abs(plane_mm[..., 0] - field.x_mm - field.width_mm / 2) < field.width_mm / 2
-    above = plane_mm[..., 1] < field.y_mm + field.height_mm - _FOOT_MM[0]
-    stands = (wall.judged & inside).any(axis=0)
-    reaches = (wall.judged & inside & above).any(axis=0)
+    to_card = np.asarray(np.linalg.inv(card.homography), dtype=np.float64)
+    coarse = np.s_[::_EVERY, ::_EVERY]
+    plane_mm = card_to_photo(wall.pixels[coarse].astype(np.float64), to_card)
+    aside: FloatArray = np.abs(plane_mm[..., 0] - field.x_mm - field.width_mm / 2)
+    before: BoolArray = aside < field.width_mm / 2
+    above: BoolArray = plane_mm[..., 1] < field.y_mm + field.height_mm - _FOOT_MM[0]
+    contents = wall.judged[coarse] & before
+    stands = np.asarray(contents.any(axis=0))
+    reaches = np.asarray((contents & above).any(axis=0))
     return float(reaches[stands].mean()) if stands.any() else 1.0
 
 

@@ -114,32 +114,6 @@ def test_glass_among_what_was_called_contents_is_no_contents() -> None:
     assert refusal.value.reason == "no_contents"
 
 
-@pytest.mark.parametrize(("fill_mm", "refused"), [(0.0, True), (60.0, False)])
-def test_what_a_label_leaves_of_the_foot_tells_of_an_empty_jar(
-    fill_mm: float, refused: bool
-) -> None:
-    """Half of the foot hidden: the whole of it shows too little of the field."""
-    seen = sight(replace(LABELLED, fill_mm=fill_mm))
-    raw = seen.wall
-    rows, cols = raw.linear.shape[:2]
-    label = np.zeros((rows, cols), dtype=np.bool_)
-    label[:, round(0.3 * cols) : round(0.9 * cols)] = True
-    stuck = replace(raw, linear=np.where(label[..., None], np.float32(0.5), raw.linear))
-    assert shows(replace(seen, wall=stuck)) < SETTINGS.sight.field_shows_max
-    accept_filled(stuck, seen.card, layout=LAYOUT, settings=SETTINGS)
-    wall = stuck.with_contents(
-        floor_row=rows, filled=np.ones_like(label), judged=~label, line_sd_mm=1.0, floor_sd_mm=1.0
-    )
-    if not refused:
-        accept_upright(wall, seen.card, layout=LAYOUT, settings=SETTINGS)
-        return
-    with pytest.raises(PhotoRefusedError) as refusal:
-        accept_upright(wall, seen.card, layout=LAYOUT, settings=SETTINGS)
-    assert refusal.value.reason == "no_contents"
-    hidden = replace(wall, judged=np.zeros_like(label))
-    accept_upright(hidden, seen.card, layout=LAYOUT, settings=SETTINGS)
-
-
 @pytest.mark.parametrize(("low", "refused"), [(False, False), (True, True)])
 def test_contents_that_end_with_the_field_are_the_page_behind_empty_glass(
     low: bool, refused: bool
