@@ -16,7 +16,7 @@ import numpy as np
 from jarvision.records import BoolArray, ByteArray, Float32Array, FloatArray, RawWall
 from jarvision.settings.tissue import LabelSettings
 from jarvision.vision.tissue.straight import (
-    CELL_MM,
+    COARSE_MM,
     Line,
     flat_edges,
     on_line,
@@ -117,7 +117,7 @@ def _told_apart(labels: list[_Label], shape: tuple[int, ...]) -> BoolArray:
 
 def _lab(raw: RawWall) -> Float32Array:
     """The wall in coarser cells, about in CIELAB."""
-    share = raw.step_mm / CELL_MM
+    share = raw.step_mm / COARSE_MM
     rows, cols = raw.linear.shape[:2]
     size = (max(1, round(cols * share)), max(1, round(rows * share)))
     small = cv2.resize(raw.linear, size, interpolation=cv2.INTER_AREA)
@@ -127,7 +127,7 @@ def _lab(raw: RawWall) -> Float32Array:
 def _inside(filled: BoolArray, shape: tuple[int, ...], settings: LabelSettings) -> BoolArray:
     """Places well within the contents: fill line and foot are straight and level, too."""
     stands = cv2.resize(filled.view(np.uint8), shape[1::-1], interpolation=cv2.INTER_NEAREST)
-    above, below = (max(1, round(mm / CELL_MM)) for mm in (settings.top_mm, settings.foot_mm))
+    above, below = (max(1, round(mm / COARSE_MM)) for mm in (settings.top_mm, settings.foot_mm))
     kernel = np.ones((above + below + 1, 1), dtype=np.uint8)
     within = cv2.erode(
         stands, kernel, anchor=(0, above), borderType=cv2.BORDER_CONSTANT, borderValue=0
@@ -147,9 +147,9 @@ def _sheared(picture: Array, slope: float) -> Array:
 
 def _face(top: Line, bottom: Line, settings: LabelSettings) -> bool:
     """Whether two lines may bound one label: far enough apart, and one above the other."""
-    tall = (bottom.row - top.row) * CELL_MM >= settings.tall_min_mm
+    tall = (bottom.row - top.row) * COARSE_MM >= settings.tall_min_mm
     beside = min(top.last, bottom.last) - max(top.first, bottom.first)
-    return tall and beside * CELL_MM >= _OVERLAP * settings.long_min_mm
+    return tall and beside * COARSE_MM >= _OVERLAP * settings.long_min_mm
 
 
 def _columns_between(
@@ -165,7 +165,7 @@ def _columns_between(
     runs = ends.reshape(-1, 2)
     common = np.minimum(runs[:, 1], min(top.last, bottom.last))
     common -= np.maximum(runs[:, 0], max(top.first, bottom.first))
-    if common.max(initial=0) * CELL_MM < _OVERLAP * settings.long_min_mm:
+    if common.max(initial=0) * COARSE_MM < _OVERLAP * settings.long_min_mm:
         return slice(0, 0)
     return slice(*(int(end) for end in runs[common.argmax()]))
 

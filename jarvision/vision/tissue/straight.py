@@ -10,7 +10,7 @@ import numpy as np
 from jarvision.records import BoolArray, ByteArray, Float32Array
 from jarvision.settings.tissue import LabelSettings
 
-CELL_MM = 0.55
+COARSE_MM = 0.55
 """Side of the cells on which lines are sought: two of the wall's own, so noise is halved."""
 
 _GAP = 1
@@ -105,7 +105,7 @@ def summed(first: Float32Array, second: Float32Array) -> Float32Array:
 
 def straight_lines(edges: ByteArray, settings: LabelSettings) -> list[Line]:
     """Level lines of a length that labels have, along which most columns show it; longest first."""
-    long = max(3, round(settings.long_min_mm / CELL_MM))
+    long = max(3, round(settings.long_min_mm / COARSE_MM))
     share = _share_along(edges, long)
     hit = (share >= settings.long_share).astype(np.uint8)
     if not hit.any():
