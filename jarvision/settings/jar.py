@@ -24,6 +24,9 @@ class JarSettings:
     """Least difference of blueness between the field and what hides it, and levels per unit of
     blueness when the two are parted."""
 
+    field_over_white: Annotated[float, Limits(0.5, 2, unit="")] = 1.0
+    """The field's blueness over that of white in the same light, whatever its colour."""
+
     close_px: Annotated[int, Limits(1, 99, odd=True)] = 7
     """Gaps of up to 2 mm between bits of contents are closed."""
 
@@ -184,7 +187,8 @@ class JarSettings:
 
     page_off_max_mm: Annotated[float, Limits(0)] = 6.4
     """A foot farther than this from the page's end, two of them, does not stand where the page
-    ends: the page is trimmed, taped up or lifted."""
+    ends: the page is trimmed, taped up or lifted. Where the foot's arc bends off what it should,
+    it must be farther: at one standard uncertainty by 1.4 times, at two by 2.2."""
 
     no_foot_misfit: Annotated[float, Limits(0)] = 18.0
     """What speaks against a lens through which no foot shows, in squares of standard uncertainties;

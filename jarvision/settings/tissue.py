@@ -59,6 +59,48 @@ class VeilSettings:
 
 
 @dataclass(frozen=True)
+class LabelSettings:
+    """When something flat between two straight, level lines is a label or tape of any colour.
+
+    Chosen on photos with truth, with labels and tape painted on and as they are;
+    ``docs/method.md`` says which.
+    """
+
+    long_min_mm: Annotated[float, Limits(5, 200)] = 22.0
+    """Each line is at least so long: over 15 mm bits of growth end as straight."""
+
+    long_share: Annotated[float, Limits(0.3, 1)] = 0.75
+    """... and so much of it is seen as an edge: what stands beside may have the label's colour."""
+
+    tall_min_mm: Annotated[float, Limits(2, 100)] = 5.0
+    """The lines lie at least so far apart: a rubber band is less tall."""
+
+    top_mm: Annotated[float, Limits(0, 50)] = 5.0
+    foot_mm: Annotated[float, Limits(0, 50)] = 10.0
+    """No line is sought so near to the fill line and to the floor. Both are level, too; and at the
+    foot the glass is rounded, and contents lie in a shadow or in water that has a level."""
+
+    step_min: Annotated[float, Limits(1, 100, unit="CIELAB")] = 6.0
+    step_over_flat: Annotated[float, Limits(1, 20)] = 2.5
+    """What stands beside the line differs from the flat strip by so much, and by so many times the
+    strip's own unevenness."""
+
+    flat_step: Annotated[float, Limits(1, 50, unit="CIELAB")] = 6.0
+    flat_share: Annotated[float, Limits(0.3, 1)] = 0.7
+    """Between the lines this share is within so much of the colour along them: print leaves most
+    of a label."""
+
+    most_share: Annotated[float, Limits(0.1, 1)] = 0.6
+    """What would hide more of the contents is no label: growth that fills a jar is as flat, and
+    ends as straight, at the fill line and at the floor."""
+
+    line_share: Annotated[float, Limits(0.2, 1)] = 0.5
+    outline_share: Annotated[float, Limits(0.3, 1)] = 0.75
+    """Each line, and the whole outline in view, is the steepest change in this share of it: the
+    edge of paper does not wander."""
+
+
+@dataclass(frozen=True)
 class PinSettings:
     """When places that look like caps of fruit bodies are reported as pins.
 

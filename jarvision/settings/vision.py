@@ -9,7 +9,13 @@ from jarvision.settings.colour import ColourSettings
 from jarvision.settings.evidence import EvidenceSettings
 from jarvision.settings.jar import JarSettings
 from jarvision.settings.sight import SightSettings
-from jarvision.settings.tissue import CoverageSettings, MaskSettings, PinSettings, VeilSettings
+from jarvision.settings.tissue import (
+    CoverageSettings,
+    LabelSettings,
+    MaskSettings,
+    PinSettings,
+    VeilSettings,
+)
 
 
 @dataclass(frozen=True)
@@ -22,6 +28,7 @@ class PhotoSettings:
     jar: JarSettings = field(default_factory=JarSettings)
     masks: MaskSettings = field(default_factory=MaskSettings)
     veil: VeilSettings = field(default_factory=VeilSettings)
+    label: LabelSettings = field(default_factory=LabelSettings)
     evidence: EvidenceSettings = field(default_factory=EvidenceSettings)
     pins: PinSettings = field(default_factory=PinSettings)
     coverage: CoverageSettings = field(default_factory=CoverageSettings)

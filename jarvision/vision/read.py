@@ -181,7 +181,7 @@ def look(
     )
     seen = classify(front.wall, photo, settings=settings, bare=bare)
     wall = seen.wall
-    accept_upright(wall, layout=layout, settings=settings)
+    accept_upright(wall, front.card, layout=layout, settings=settings)
     accept_light(wall, wall.filled, settings=settings)
     accept_focus(wall, settings=settings)
     tissue = weigh_evidence(wall, seen.tissue, settings=settings.evidence, bare=bare)

@@ -113,12 +113,22 @@ def settle(sight: Sight) -> tuple[CardFit, JarFit]:
 
 
 def _on_its_table(trial: _Trial, sight: Sight) -> JarFit:
-    """The jar on the page's table, or on its own foot where the page contradicts it."""
-    if trial.foot is not None and abs(trial.page_off_mm) <= sight.settings.page_off_max_mm:
+    """The jar on the page's table, or on its own foot where the page contradicts it.
+
+    A foot that does not bend as one does through this lens is seen less surely: then the two are
+    held for the same table the longer, half way, and its height is as uncertain as they are apart.
+    """
+    settings, off = sight.settings, abs(trial.page_off_mm)
+    if trial.foot is not None and off <= settings.page_off_max_mm:
         return trial.jar
     _check_cut(trial, sight)  # what seems to be the foot is none if the page has it below the photo
     if trial.foot is None:
-        return replace(trial.jar, foot_sd_mm=sight.settings.page_sd_mm)
+        return replace(trial.jar, foot_sd_mm=settings.page_sd_mm)
+    doubt = math.hypot(1.0, trial.foot.bent_mm / settings.foot_bend_sd_mm)
+    if off <= settings.page_off_max_mm * doubt:
+        between = trial.foot.table_y_mm - trial.page_off_mm / 2.0
+        jar = _on_foot(trial, replace(trial.foot, table_y_mm=between), sight)
+        return replace(jar, foot_sd_mm=off / 2.0)
     return _on_foot(trial, trial.foot, sight, note=OTHER_TABLE)
 
 
@@ -157,13 +167,13 @@ def _check_cut(trial: _Trial, sight: Sight) -> None:
         )
 
 
-def _on_foot(trial: _Trial, foot: Foot, sight: Sight, *, note: str) -> JarFit:
+def _on_foot(trial: _Trial, foot: Foot, sight: Sight, *, note: str = "") -> JarFit:
     viewpoint, glass = _seen(trial.card, trial.jar)
     floor_mm = sight.settings.floor_mm
     jar = stand_on(
         trial.jar, glass, viewpoint=viewpoint, table_y=foot.table_y_mm, floor_mm=floor_mm
     )
-    return replace(jar, notes=(note,))
+    return replace(jar, notes=(note,) if note else ())
 
 
 # --------------------------------------------------------------------------- lenses

@@ -13,6 +13,7 @@ from jarvision.base.statistics import median
 from jarvision.records import BoolArray, ByteArray, ColourFit, Float32Array, FloatArray
 from jarvision.settings.jar import JarSettings
 from jarvision.vision.card.layout import CardLayout
+from jarvision.vision.colour.light import field_terms
 from jarvision.vision.jar.plane_view import PX_PER_MM, PlaneView, Window, blueness
 
 
@@ -35,6 +36,7 @@ def hidden_field(
     """Where something hides the card's centre field, ``(rows, cols)`` of the view."""
     window = _field_window(view, layout)
     sharp = blueness(view.rgb(window), colour)
+    sharp -= _light_blueness(view, window, colour, layout)
     blue = np.asarray(cv2.GaussianBlur(sharp, (0, 0), settings.smooth_px), dtype=np.float32)
     side = settings.close_px
     close = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side))
@@ -42,6 +44,21 @@ def hidden_field(
     hidden = np.zeros(view.shape, dtype=np.bool_)
     hidden[window] = cv2.morphologyEx(covered, cv2.MORPH_CLOSE, close)
     return hidden
+
+
+def _light_blueness(
+    view: PlaneView, window: Window, colour: ColourFit, layout: CardLayout
+) -> Float32Array:
+    """How much bluer the light is than in the card's middle, by the card's bare paper.
+
+    Between a warm lamp and a cool window white on the one side may be as blue as the field on the
+    other.
+    """
+    rows, cols = (np.arange(part.start, part.stop, dtype=np.float64) for part in window)
+    x, y = view.x_mm(cols), view.y_mm(rows)
+    grid = np.stack(np.meshgrid(x, y), axis=-1)
+    red, green, blue = (field_terms(grid.reshape(-1, 2), layout) @ colour.light_field.T).T
+    return np.asarray(blue - (red + green) / 2.0, dtype=np.float32).reshape(grid.shape[:2])
 
 
 def _field_window(view: PlaneView, layout: CardLayout) -> Window:
@@ -180,14 +197,26 @@ def _field_edge(blue: Float32Array, *, settings: JarSettings) -> float:
 
     The middle between the two means that Otsu's threshold makes: a second lamp of another colour
     pales the field. Where they lie close together nothing stands there, and the usual edge holds.
+
+    A yellow lid and brown grain lie as far below white as white lies below the field, and two parts
+    of three kinds may leave white with the field. So what is less blue than white counts as white,
+    once it is roughly known how blue the field is.
     """
+    parts = _two_means(blue, settings=settings)
+    if parts is not None:
+        white = parts[1] - settings.field_over_white
+        parts = _two_means(np.maximum(blue, np.float32(white)), settings=settings)
+    if parts is None or parts[1] - parts[0] < settings.blueness_contrast_min:
+        return settings.blueness_edge
+    return min(settings.blueness_edge, (parts[0] + parts[1]) / 2)
+
+
+def _two_means(blue: Float32Array, *, settings: JarSettings) -> tuple[float, float] | None:
+    """Mean blueness below and above Otsu's threshold; None where all is alike."""
     scaled = blue * np.float32(settings.otsu_levels)
     scaled += np.float32(128.0)
     levels = np.clip(scaled, 0, 255, out=scaled).astype(np.uint8)
     _, upper = cv2.threshold(levels, 0, 255, cv2.THRESH_BINARY + cv2.THRESH_OTSU)
     if not 0 < cv2.countNonZero(upper) < upper.size:
-        return settings.blueness_edge
-    high, low = cv2.mean(blue, upper)[0], cv2.mean(blue, cv2.bitwise_not(upper))[0]
-    if high - low < settings.blueness_contrast_min:
-        return settings.blueness_edge
-    return min(settings.blueness_edge, (high + low) / 2)
+        return None
+    return cv2.mean(blue, cv2.bitwise_not(upper))[0], cv2.mean(blue, upper)[0]

@@ -25,7 +25,12 @@ from jarvision.vision.quality.figures import (
 from jarvision.vision.quality.glare import glare_share
 from jarvision.vision.quality.jar_focus import jar_blur_mm
 from jarvision.vision.quality.jar_light import wall_tint
-from jarvision.vision.quality.seen_through import below_field, field_shows, field_within
+from jarvision.vision.quality.seen_through import (
+    below_field,
+    field_shows,
+    field_within,
+    reach_field,
+)
 
 _EVERY = 4
 """Every fourth row and column of the wall tell whether half as much is burnt out as may be."""
@@ -92,14 +97,22 @@ def accept_filled(
         )
 
 
-def accept_upright(wall: Wall, *, layout: CardLayout, settings: PhotoSettings) -> None:
-    """Check that there is no empty glass among or under the contents.
+def accept_upright(
+    wall: Wall, card: CardFit, *, layout: CardLayout, settings: PhotoSettings
+) -> None:
+    """Check that there is no empty glass among or under the contents, nor all of them glass.
 
     Raises
     ------
     PhotoRefusedError
         ``no_contents``.
     """
+    reach = reach_field(wall, card, layout=layout)
+    if reach < settings.sight.field_reach_min:
+        raise PhotoRefusedError(
+            "no_contents",
+            f"contents are seen above the foot of the card's field over {reach:.0%} of their width",
+        )
     shows = field_within(wall, layout=layout, settings=settings.sight)
     if shows > settings.sight.field_shows_max:
         raise PhotoRefusedError(

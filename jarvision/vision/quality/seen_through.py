@@ -21,7 +21,6 @@ _BORDER_MM = 3.0
 _EVERY = 2
 """Every second row and column of the wall."""
 
-
 _BAND_MM, _UNDER_LINE_MM = 6.0, 8.0
 """Glass under the contents of a jar on its head is at least so high; so far under the fill line,
 which is not straight, it is not looked for."""
@@ -52,6 +51,25 @@ def below_field(wall: RawWall, card: CardFit, *, layout: CardLayout) -> BoolArra
     plane_mm = card_to_photo(wall.pixels.astype(np.float64), to_card)
     under: BoolArray = plane_mm[..., 1] > layout.field.y_mm + layout.field.height_mm + _BORDER_MM
     return under & (wall.heights_mm > 0.0)[:, None]
+
+
+def reach_field(wall: Wall, card: CardFit, *, layout: CardLayout) -> float:
+    """Share of the columns in which judged contents reach above the foot of the field, 0 to 1.
+
+    Of an empty jar the white page under the field is taken for contents, up to its edge or to tape
+    that hides it. One where no column stands before the field.
+    """
+    field = layout.field
+    to_card = np.asarray(np.linalg.inv(card.homography), dtype=np.float64)
+    coarse = np.s_[::_EVERY, ::_EVERY]
+    plane_mm = card_to_photo(wall.pixels[coarse].astype(np.float64), to_card)
+    aside: FloatArray = np.abs(plane_mm[..., 0] - field.x_mm - field.width_mm / 2)
+    before: BoolArray = aside < field.width_mm / 2
+    above: BoolArray = plane_mm[..., 1] < field.y_mm + field.height_mm - _FOOT_MM[0]
+    contents = wall.judged[coarse] & before
+    stands = np.asarray(contents.any(axis=0))
+    reaches = np.asarray((contents & above).any(axis=0))
+    return float(reaches[stands].mean()) if stands.any() else 1.0
 
 
 def field_within(wall: Wall, *, layout: CardLayout, settings: SightSettings) -> float:

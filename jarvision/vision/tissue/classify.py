@@ -19,6 +19,7 @@ from jarvision.vision.jar.unroll import burnt_out
 from jarvision.vision.tissue.experts import consult
 from jarvision.vision.tissue.fill import find_contents
 from jarvision.vision.tissue.inputs import network_inputs
+from jarvision.vision.tissue.labels import find_labels
 from jarvision.vision.tissue.masks import mask_glare, mask_groove
 from jarvision.vision.tissue.network import MULTIPLE, chance_of, run_network
 from jarvision.vision.tissue.veil import find_veil
@@ -62,6 +63,8 @@ def classify(
     classes = mask_glare(classes, burnt, step_mm=raw.step_mm, settings=settings.masks)
     classes = mask_groove(classes, raw, settings=settings.masks)
     veiled = find_veil(raw, channels, classes, contents.filled, settings=settings.veil)
+    stuck = find_labels(raw, contents.filled, settings=settings.label)
+    veiled |= stuck & (classes > TissueClass.UNJUDGED)
     classes[veiled] = TissueClass.UNJUDGED
     inside = slice(0, contents.floor_row)
     return Classified(

@@ -16,6 +16,7 @@ from jarvision.settings.vision import PhotoSettings
 from jarvision.vision.card.camera import camera_matrix, refocus, strain_of
 from jarvision.vision.card.pose import card_to_photo, scale_at
 from jarvision.vision.jar.focal import NO_FOCAL, OTHER_FOCAL, OTHER_TABLE
+from jarvision.vision.jar.foot import Foot
 from jarvision.vision.read import WallSight, wall_of
 
 SETTINGS = PhotoSettings()
@@ -172,3 +173,27 @@ def test_a_foot_without_arcs_is_looked_for_where_the_page_ends() -> None:
     sight = sight_of(picture.photo)
     assert sight.jar.notes == ()
     assert abs(shift_mm(picture, sight.wall)) < FOOT_MM
+
+
+@pytest.mark.parametrize("bent_mm", [0.0, 0.9])
+def test_a_foot_that_bends_otherwise_must_lie_farther_off_the_page(
+    bent_mm: float, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Eight millimetres off: told when the foot is surely one, else the table is half way."""
+    photo = drawn(DrawnJar()).photo
+    whole = sight_of(photo).jar
+    page_y = whole.floor_y_mm + SETTINGS.jar.floor_mm
+
+    def off_the_page(*_: object, **__: object) -> Foot:
+        return Foot(table_y_mm=page_y + 8.0, bent_mm=bent_mm)
+
+    monkeypatch.setattr("jarvision.vision.jar.focal.find_foot", off_the_page)
+    jar = sight_of(photo).jar
+    if bent_mm:
+        assert jar.notes == ()
+        assert jar.floor_y_mm == pytest.approx(whole.floor_y_mm + 4.0, abs=0.7)
+        assert jar.foot_sd_mm == pytest.approx(4.0, abs=0.1)
+    else:
+        assert jar.notes == (OTHER_TABLE,)
+        assert jar.floor_y_mm == pytest.approx(whole.floor_y_mm + 8.0, abs=0.7)
+        assert jar.foot_sd_mm == 0.0

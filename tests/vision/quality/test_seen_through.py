@@ -14,7 +14,12 @@ from jarvision.base.errors import PhotoRefusedError
 from jarvision.records import Wall
 from jarvision.settings.vision import PhotoSettings
 from jarvision.vision.quality.gate import accept_filled, accept_upright
-from jarvision.vision.quality.seen_through import below_field, field_shows, field_within
+from jarvision.vision.quality.seen_through import (
+    below_field,
+    field_shows,
+    field_within,
+    reach_field,
+)
 from jarvision.vision.read import WallSight, wall_of
 
 SETTINGS = PhotoSettings()
@@ -103,7 +108,25 @@ def test_glass_among_what_was_called_contents_is_no_contents() -> None:
     seen = sight(replace(LABELLED, fill_mm=60.0))
     whole, with_glass = (contents_over(seen, glass=glass) for glass in (False, True))
     assert field_within(whole, layout=LAYOUT, settings=SETTINGS.sight) == 0.0
-    accept_upright(whole, layout=LAYOUT, settings=SETTINGS)
+    accept_upright(whole, seen.card, layout=LAYOUT, settings=SETTINGS)
     with pytest.raises(PhotoRefusedError) as refusal:
-        accept_upright(with_glass, layout=LAYOUT, settings=SETTINGS)
+        accept_upright(with_glass, seen.card, layout=LAYOUT, settings=SETTINGS)
+    assert refusal.value.reason == "no_contents"
+
+
+@pytest.mark.parametrize(("low", "refused"), [(False, False), (True, True)])
+def test_contents_that_end_with_the_field_are_the_page_behind_empty_glass(
+    low: bool, refused: bool
+) -> None:
+    """A label over half of the field's foot, and the white page below it taken for contents."""
+    seen = sight(replace(LABELLED, fill_mm=60.0))
+    whole = contents_over(seen, glass=False)
+    page = below_field(seen.wall, seen.card, layout=LAYOUT)
+    wall = replace(whole, filled=page, judged=page) if low else whole
+    assert reach_field(wall, seen.card, layout=LAYOUT) == (0.0 if low else 1.0)
+    if not refused:
+        accept_upright(wall, seen.card, layout=LAYOUT, settings=SETTINGS)
+        return
+    with pytest.raises(PhotoRefusedError) as refusal:
+        accept_upright(wall, seen.card, layout=LAYOUT, settings=SETTINGS)
     assert refusal.value.reason == "no_contents"
