@@ -115,7 +115,7 @@ def test_a_verdict_turns_at_its_limit(
         assert (verdict.verdict, found(verdict)) == told, value
 
 
-def test_a_stain_that_its_species_does_not_show_is_looked_at_from_half_a_square_centimetre() -> None:
+def test_a_stain_that_its_species_does_not_show_is_looked_at_from_its_limit_on() -> None:
     entry = oyster(species="moon cap")
     assert "odd_stain" not in found(judge(showing("stain", 0.49), entry)[0])
     assert "odd_stain" in found(judge(showing("stain", 0.5), entry)[0])

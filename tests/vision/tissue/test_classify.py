@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import datetime
-from functools import cache
-from pathlib import Path
 
 import numpy as np
 import pytest
+from painting import painted, photo_of
 from walls import flat_wall
 
-from jarvision.records import Photo, TissueClass, Wall
+from jarvision.records import TissueClass, Wall
 from jarvision.settings.tissue import MaskSettings
 from jarvision.settings.vision import PhotoSettings
 from jarvision.vision.jar.unroll import burnt_out
@@ -20,34 +18,10 @@ from jarvision.vision.tissue.classify import Classified, classify
 from jarvision.vision.tissue.inputs import CHANNELS, network_inputs
 from jarvision.vision.tissue.masks import mask_glare, mask_groove
 from jarvision.vision.tissue.network import CLASSES, MULTIPLE, run_network, told_by
-from tests.scenes.contents import JarRecipe, paint
-from tests.training.painted_walls import shade
 
 MASKS = MaskSettings()
 CELL_MM = 0.25
 NOT_BURNT = np.zeros((64, 64), dtype=np.bool_)
-
-
-def photo_of(rgb: np.ndarray) -> Photo:
-    return Photo(
-        path=Path("wall.png"), name="wall.png", rgb=rgb, scale=1.0, focal_px=1500.0,
-        focal_known=True, taken_at=datetime(2026, 3, 1, 12), time_source="exif",
-    )  # fmt: skip
-
-
-@cache
-def painted(day: float) -> tuple[Wall, np.ndarray]:
-    """A painted jar of rye within 60 degrees under one lamp: wall and true classes."""
-    jar = paint(JarRecipe(seed=41, substrate="rye", speed_mm_per_day=3.0), day=day)
-    front = np.abs(jar.angles_deg) <= 60.0
-    colour = shade(jar, np.random.default_rng([41, round(day)]))[:, front]
-    wall = replace(
-        flat_wall(jar.classes[:, front], linear=colour),
-        angles_deg=jar.angles_deg[front].astype(np.float64),
-        heights_mm=jar.heights_mm.astype(np.float64),
-        radius_mm=jar.radius_mm,
-    )
-    return wall, jar.classes[:, front]
 
 
 def classed(wall: Wall) -> Classified:
