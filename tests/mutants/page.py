@@ -61,7 +61,11 @@ def _row(room: str, results: Sequence[Tried]) -> tuple[str, ...]:
 def survivors(results: Iterable[Tried]) -> str:
     """What no test noticed, and does not stand among the equal ones."""
     rows = [
-        (f"`{r.mutant.module.removeprefix('jarvision/')}`", _code(r.mutant.was), _code(r.mutant.now))
+        (
+            f"`{r.mutant.module.removeprefix('jarvision/')}`",
+            _code(r.mutant.was),
+            _code(r.mutant.now),
+        )
         for r in results
         if r.outcome == "survived" and _key(r.mutant) not in equal()
     ]

@@ -230,7 +230,9 @@ def test_a_hidden_strip_at_an_uncertain_end_counts_as_unlike_the_rest() -> None:
     assert half_width(seen) == pytest.approx(np.linalg.norm(parts))
     tissue.covered[:32] = 0.0  # 20 %: bare may be grown
     seen = measure(replace(flat_wall(classes), floor_sd_mm=1.0), tissue)
-    assert half_width(seen) == pytest.approx(np.linalg.norm((0.8, 0.05 * 20.0, 0.2 * (80.0 - 20.0))))
+    assert half_width(seen) == pytest.approx(
+        np.linalg.norm((0.8, 0.05 * 20.0, 0.2 * (80.0 - 20.0)))
+    )
 
 
 def test_a_light_whose_colour_changes_over_the_card_widens_the_interval() -> None:
