@@ -147,6 +147,41 @@ def test_glare_above_the_contents_makes_no_contents() -> None:
     assert (masked[~burnt] == TissueClass.OUTSIDE).all()
 
 
+@pytest.mark.parametrize(("share", "hidden"), [(0.55, True), (0.65, False)])
+def test_a_burnt_out_area_is_a_lamp_where_less_than_three_fifths_around_it_grow(
+    share: float, hidden: bool
+) -> None:
+    row, col = np.indices((64, 64))
+    grown = (7 * row + 3 * col) % 20 < 20 * share
+    classes = np.where(grown, TissueClass.MYCELIUM, TissueClass.BARE).astype(np.uint8)
+    burnt = np.zeros((64, 64), dtype=np.bool_)
+    burnt[25:35, 25:35] = True
+    masked = mask_glare(classes, burnt, step_mm=CELL_MM, settings=MASKS)
+    assert (masked[burnt] == TissueClass.UNJUDGED).all() == hidden
+
+
+def test_a_lamp_takes_its_rim_of_false_growth_along_and_nothing_beyond() -> None:
+    classes = np.full((64, 64), TissueClass.BARE, dtype=np.uint8)
+    burnt = np.zeros((64, 64), dtype=np.bool_)
+    burnt[30:34, 30:34] = True
+    classes[28:36, 28:36] = TissueClass.MYCELIUM  # half a millimetre of bloom
+    classes[24, 24] = classes[39, 39] = TissueClass.MYCELIUM  # in the corners: 2 mm away
+    masked = mask_glare(classes, burnt, step_mm=CELL_MM, settings=MASKS)
+    assert (masked[28:36, 28:36] == TissueClass.UNJUDGED).all()
+    assert masked[24, 24] == masked[39, 39] == TissueClass.MYCELIUM
+    ring = masked[25:39, 25:39].copy()
+    ring[3:11, 3:11] = TissueClass.BARE
+    assert (ring == TissueClass.BARE).all()  # what is bare around it stays
+    assert (masked == TissueClass.UNJUDGED).sum() == 64
+
+
+def test_what_is_burnt_out_is_known_by_all_three_bytes() -> None:
+    wall = flat_wall(np.full((64, 64), TissueClass.BARE, dtype=np.uint8))
+    for level, count in ((251, 0), (252, 64 * 64)):
+        rgb = np.full((64, 64, 3), level, dtype=np.uint8)
+        assert burnt_out(wall, photo_of(rgb), settings=MASKS).sum() == count
+
+
 def test_a_groove_is_taken_out_of_what_can_be_judged_and_nothing_else() -> None:
     classes = np.full((120, 40), TissueClass.MYCELIUM, dtype=np.uint8)
     classes[:30] = TissueClass.OUTSIDE

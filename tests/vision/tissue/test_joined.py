@@ -27,7 +27,7 @@ FOG = np.s_[150:250, 150:200]
 
 @cache
 def joined() -> tuple[Wall, Classified, Opinion]:
-    """A wall half grown with a mirrored lamp, a groove and fog, as it went in, as it came out, and why.
+    """A half grown wall with a mirrored lamp, a groove and fog: as it went in, came out, and why.
 
     The glass floor lies ``FLOOR_MM`` above the lowest row; fog is told by a stand-in.
     """
