@@ -117,6 +117,14 @@ def test_a_curve_on_top_of_what_was_white_from_the_start() -> None:
     assert packed.name == "logistic+"
 
 
+def test_a_curve_that_ends_below_what_was_white_is_a_curve_still() -> None:
+    packed = BY_NAME["logistic"].from_offset(30.0)
+    for a in (25.0, 30.0, 30.5):
+        levels = packed.curve(np.arange(90.0), np.array(a), np.array(10.0), np.array(2.0))
+        assert levels[-1] == pytest.approx(31.0)
+    assert np.isinf(packed.time(95.0, np.array(25.0), np.array(10.0), np.array(2.0)))
+
+
 def test_a_start_is_made_of_the_highest_level_and_the_steepest_step() -> None:
     t, y = np.array([0.0, 1, 2, 3, 4, 5]), np.array([0.0, 2, 10, 30, 40, 44])
     level, m, lag = _start(t[::-1], y[::-1], Bounds(), Prior())
@@ -138,6 +146,9 @@ def test_a_fit_is_scored_by_its_loss_its_points_and_its_parameters() -> None:
     assert fit.chi2 == pytest.approx(chi2)
     assert fit.scale == pytest.approx(chi2 / (10 - 3))
     assert fit.aicc == pytest.approx(chi2 + 6 + 24 / 6)
+    few = fit_curve(model, t[:4], y[:4], np.full(4, 0.2))
+    assert few.scale == pytest.approx(few.chi2) and few.scale > 1.5  # one degree of freedom
+    assert few.aicc == pytest.approx(few.chi2 + 6 + 24 / 0.5)
     still = fit_curve(model, t, model.curve(t, 90.0, 14.0, 2.0), np.ones(9))
     assert still.scale == 1.0
 

@@ -79,6 +79,13 @@ def test_readings_that_no_growing_jar_can_show_are_left_out(
     assert without_bad_readings(series(y), LIMITS).t.tolist() == kept
 
 
+def test_each_reading_has_the_room_of_its_own_uncertainty() -> None:
+    for unsure, last, kept in ((3, 10.0, 4), (1, 10.0, 3), (3, 59.0, 4), (1, 59.0, 3)):
+        record = series([16, 18, 20, last])
+        record.sd[unsure] = 4.0
+        assert len(without_bad_readings(record, LIMITS).t) == kept, (unsure, last)
+
+
 def test_over_missed_days_a_jar_may_gain_more() -> None:
     assert len(without_bad_readings(series([10, 20, 98], t=[0, 1, 4]), LIMITS).t) == 3
     assert len(without_bad_readings(series([10, 20, 98], t=[0, 1, 3]), LIMITS).t) == 2

@@ -107,6 +107,18 @@ def test_days_before_the_ready_date_do_not_make_a_jar_sure() -> None:
     assert verdict.findings[0].numbers["so_far"] == 1
 
 
+def test_a_bound_of_just_ready_is_sure() -> None:
+    for low, word in ((95.0, "spawn_ready"), (94.9, "not_sure")):
+        history = build_history(exact(17), oyster())
+        sure = [
+            replace(d, together=None, coverage=replace(d.coverage, low=low)) for d in history.days
+        ]
+        first = replace(sure[0], coverage=replace(sure[0].coverage, low=0.0, high=1.0))
+        days = (first, *sure[1:])
+        growth = Growth("logistic", ready_date=day(11))
+        assert found(told(replace(history, days=days), growth=growth)[0]) == [word]
+
+
 @pytest.mark.parametrize(("days", "word"), [(25, "spawn_ready"), (26, "overdue")])
 def test_a_jar_is_overdue_the_day_after_its_rest_and_its_keeping_time(days: int, word: str) -> None:
     assert (OYSTER.consolidation_days, OYSTER.keeps_days) == (3, 10)
@@ -218,6 +230,15 @@ def test_an_area_that_was_seen_again_without_it_or_fell_apart_is_forgotten() -> 
         last = replace(history.days[-1], **known)
         days = (*history.days[:-1], last)
         assert found(told(replace(history, days=days))[0]) == ["spawn_ready"], known
+
+
+def test_a_stain_on_a_full_wall_is_no_bare_area() -> None:
+    story = healthy(18)
+    story.patches = {n: [patch("bare", 2.3)] for n in range(12, 15)}
+    story.patches |= {n: [patch("stain", 3.0, 60.0)] for n in range(15, 18)}
+    assert found(judge(story.readings())[0]) == ["spawn_ready"]
+    story.patches |= {n: [patch("bare", 0.6, 90.0)] for n in (15, 16)}
+    assert found(judge(story.readings())[0]) == ["vanished"]
 
 
 @pytest.mark.parametrize(
