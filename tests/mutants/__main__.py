@@ -12,6 +12,7 @@ import json
 import os
 from collections.abc import Iterator, Sequence
 from dataclasses import asdict
+from datetime import date
 from pathlib import Path
 
 # One thread: a child of a process with threads may hang, and a nightly run is no guest that pushes.
@@ -36,7 +37,7 @@ def preload() -> None:
 
 
 def tried(rooms: Sequence[str], count: int, seed: int, work: Path) -> Iterator[Tried]:
-    """Try a sample of each room; what an earlier run has tried with this seed is not tried again."""
+    """Try a sample of each room, but for what an earlier run with this seed has tried."""
     for room in rooms:
         kept = work / f"{room}-{seed}.jsonl"
         done = [_read(line) for line in kept.read_text().splitlines()] if kept.is_file() else []
@@ -63,7 +64,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(prog="python -m tests.mutants", description=__doc__)
     parser.add_argument("--rooms", nargs="*", choices=tuple(ROOMS), default=tuple(ROOMS))
     parser.add_argument("--count", type=int, default=45, help="mutants a room")
-    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--seed", type=int, default=int(f"{date.today():%Y%m%d}"))
     parser.add_argument("--work", type=Path, default=ROOT / "build" / "mutants")
     parser.add_argument("--page", action="store_true", help="write the score into docs/mutation.md")
     args = parser.parse_args()

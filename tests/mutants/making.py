@@ -9,10 +9,6 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from cosmic_ray.ast import ast_nodes, get_ast
-from cosmic_ray.mutating import mutate_code
-from cosmic_ray.plugins import get_operator
-
 ROOT = Path(__file__).parents[2]
 ROOMS = {
     "verdict": "jarvision/verdict",
@@ -21,7 +17,7 @@ ROOMS = {
     "jar": "jarvision/vision/jar",
 }
 
-# Of all pairs of signs those that a slip of the pen makes: one that no value survives proves nothing.
+# Of all pairs of signs those of a slip of the pen: what breaks on any value proves nothing.
 SIGNS = (
     "Add_Sub Sub_Add Mul_Div Div_Mul FloorDiv_Mul Mod_FloorDiv Pow_Mul BitOr_BitAnd BitAnd_BitOr"
 )
@@ -67,10 +63,7 @@ class Mutant:
     def code(self) -> str:
         """The whole module with the fault in it."""
         source = (ROOT / self.module).read_text("utf-8")
-        mutated = mutate_code(source, get_operator(f"core/{self.operator}")(), self.occurrence)
-        if mutated is None:
-            raise ValueError(f"no such place any more: {self}")
-        return str(mutated)
+        return _mutated(source, f"core/{self.operator}", self.occurrence)
 
 
 def draw(room: str, count: int, seed: int) -> list[Mutant]:
@@ -91,8 +84,21 @@ def size(room: str) -> int:
     return sum(len(list(_places(path.read_text("utf-8")))) for path in files)
 
 
+def _mutated(source: str, operator: str, occurrence: int) -> str:
+    from cosmic_ray.mutating import mutate_code
+    from cosmic_ray.plugins import get_operator
+
+    mutated = mutate_code(source, get_operator(operator)(), occurrence)
+    if mutated is None:
+        raise ValueError(f"there is no place number {occurrence} for {operator}")
+    return str(mutated)
+
+
 def _places(source: str) -> Iterator[list[tuple[str, int]]]:
     """Every place that can be mutated, with its faults: operator and occurrence."""
+    from cosmic_ray.ast import ast_nodes, get_ast
+    from cosmic_ray.plugins import get_operator
+
     tree, lines = get_ast(source), source.splitlines()
     no_code = list(_told_to_readers(ast.parse(source)))
     found: dict[Place, list[tuple[str, int]]] = defaultdict(list)
@@ -131,8 +137,8 @@ def _span(node: ast.expr | ast.stmt) -> Place:
 
 def _mutant(module: str, operator: str, occurrence: int) -> Mutant:
     source = (ROOT / module).read_text("utf-8")
-    now = mutate_code(source, get_operator(operator)(), occurrence)
-    pairs = zip(source.splitlines(), str(now).splitlines(), strict=True)
+    now = _mutated(source, operator, occurrence)
+    pairs = zip(source.splitlines(), now.splitlines(), strict=True)
     changed = [(number, *pair) for number, pair in enumerate(pairs, 1) if pair[0] != pair[1]]
     line = changed[0][0]
     first, last = _statement(ast.parse(source), line)

@@ -60,16 +60,19 @@ def _row(room: str, results: Sequence[Tried]) -> tuple[str, ...]:
 
 def survivors(results: Iterable[Tried]) -> str:
     """What no test noticed, and does not stand among the equal ones."""
-    rows = [
-        (
-            f"`{r.mutant.module.removeprefix('jarvision/')}`",
-            _code(r.mutant.was),
-            _code(r.mutant.now),
-        )
-        for r in results
-        if r.outcome == "survived" and _key(r.mutant) not in equal()
-    ]
+    left = [r.mutant for r in results if r.outcome == "survived" and _key(r.mutant) not in equal()]
+    rows = [(f"`{m.module.removeprefix('jarvision/')}`", _code(m.was), _code(m.now)) for m in left]
     return markdown(("module", "was", "survives as"), rows) if rows else "None."
+
+
+def same(results: Iterable[Tried]) -> str:
+    """Those that survived because they change nothing, with the reason."""
+    rows = [
+        (_code(r.mutant.was), _code(r.mutant.now), why)
+        for r in results
+        if r.outcome == "survived" and (why := equal().get(_key(r.mutant)))
+    ]
+    return markdown(("was", "same as", "because"), rows) if rows else "None."
 
 
 def _code(text: str) -> str:
@@ -77,19 +80,23 @@ def _code(text: str) -> str:
 
 
 def markdown(head: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
-    """A table; that of ``tests.accuracy`` would load the package, which must wait for its mutant."""
+    """A table; that of ``tests.accuracy`` would load the package before its mutant."""
     lines = [head, ["---"] * len(head), *rows]
     return "\n".join(f"| {' | '.join(line)} |" for line in lines)
 
 
-def write(results: Sequence[Tried], seed: int) -> None:
+def write(results: Sequence[Tried], seed: int, *, page: Path = PAGE) -> None:
     """Put the score of this run into the page."""
     from tests.accuracy.benchmark import commit, section  # loads the package
 
     today = datetime.now(UTC).date()
     stamp = f"Measured on {today:%d %B %Y} at commit {commit()}, seed {seed}."
-    text = PAGE.read_text("utf-8")
-    parts = {"score": f"{stamp}\n\n{score_table(results)}", "survivors": survivors(results)}
+    text = page.read_text("utf-8")
+    parts = {
+        "score": f"{stamp}\n\n{score_table(results)}",
+        "survivors": survivors(results),
+        "equal": same(results),
+    }
     for name, content in parts.items():
         text = section(text, name, content, command="make mutants")
-    PAGE.write_text(text, "utf-8")
+    page.write_text(text, "utf-8")

@@ -91,7 +91,7 @@ def reached(room: str, kept: Path) -> list[Reached]:
             try:
                 kept.write_text(json.dumps([asdict(found) for found in measure(room)]), "utf-8")
                 code = 0
-            except BaseException:  # noqa: BLE001: a child that forked must not go on as its parent
+            except BaseException:  # noqa: BLE001 - a child must never go on as its parent
                 traceback.print_exc()
             finally:
                 os._exit(code)
