@@ -9,6 +9,7 @@ import traceback
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
+from itertools import accumulate
 from pathlib import Path
 
 import coverage
@@ -100,10 +101,16 @@ def reached(room: str, kept: Path) -> list[Reached]:
     return [Reached(**found) for found in json.loads(kept.read_text("utf-8"))]
 
 
+MOST_S = 60.0
+"""A mutant's tests take no longer than this, as measured: then it counts as not noticed."""
+
+
 def in_order(tests: Sequence[Reached], module: str, first: int, last: int) -> list[Reached]:
     """Those that run the lines, quickest first; then the rest that run the module.
 
     What a shared fixture runs is booked to the test that came first: so the rest must have its say.
     """
     known = [test for test in tests if module in test.lines]
-    return sorted(known, key=lambda test: (not test.runs(module, first, last), test.seconds))
+    known.sort(key=lambda test: (not test.runs(module, first, last), test.seconds))
+    until = accumulate(test.seconds for test in known)
+    return [test for test, seconds in zip(known, until, strict=True) if seconds <= MOST_S]

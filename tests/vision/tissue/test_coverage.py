@@ -76,8 +76,9 @@ def test_behind_a_veil_all_may_be_bare_or_grown_whatever_was_read_there() -> Non
     coverage = measure(flat_wall(hidden), replace(tissue, classes=hidden, veiled=veiled))
     assert coverage.percent == pytest.approx(seen.percent)
     assert coverage.seen_percent == pytest.approx(50.0)
-    assert coverage.low < 25.0
-    assert coverage.high > 75.0
+    # a quarter of the wall may be grown behind it, or bare; half of the wall was not seen
+    spread = np.linalg.norm([0.8, 0.05 * 50.0, 0.6 * 25.0])
+    assert (coverage.low, coverage.high) == pytest.approx((25.0 - spread, 75.0 + spread))
 
 
 def test_doubt_on_both_sides_cancels_in_the_expected_share() -> None:

@@ -23,6 +23,7 @@ GROOVE_MM = 60.0
 FLOOR_MM = 3.0
 LAMP = np.s_[150:190, 60:100]
 FOG = np.s_[150:250, 150:200]
+TURNED = np.s_[265:295, 20:50]
 
 
 @cache
@@ -39,6 +40,9 @@ def joined() -> tuple[Wall, Classified, Opinion]:
 
     def consult(*args: object, **more: object) -> Opinion:
         heard.append(consulted(*args, **more))  # type: ignore[arg-type]
+        seen = heard[-1].seen  # classes that the chance of cover contradicts
+        seen.best[TURNED][:15], seen.covered[TURNED][:15] = TissueClass.BARE, 0.9
+        seen.best[TURNED][15:], seen.covered[TURNED][15:] = TissueClass.MYCELIUM, 0.1
         return heard[-1]
 
     def find_veil(raw: Wall, *args: object, **more: object) -> np.ndarray:
@@ -99,6 +103,12 @@ def test_a_veil_is_told_where_it_was_found_and_nowhere_where_there_is_none() -> 
     assert veiled.shape == found.tissue.classes.shape
     assert veiled[FOG].all()
     assert veiled.sum() == veiled[FOG].size
+
+
+def test_bare_and_growth_are_parted_by_the_chance_of_cover_alone() -> None:
+    classes = joined()[1].tissue.classes[TURNED]
+    assert (classes[:15] == TissueClass.MYCELIUM).all()
+    assert (classes[15:] == TissueClass.BARE).all()
 
 
 def test_nothing_grows_above_the_fill_line() -> None:
