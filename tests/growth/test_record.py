@@ -175,6 +175,16 @@ def test_a_plateau_lasts_since_the_last_reading_surely_below_its_end() -> None:
     assert _plateau_days(series([50, 40], t=[0, 3])) == 0
 
 
+def test_a_stall_is_told_a_short_one_where_its_last_reading_rose() -> None:
+    grown = [0.0, 5, 20, 50]
+    flat = stall_of([*grown, *[60.0] * 9])
+    assert flat.days == 8
+    assert flat.finding is not None
+    assert flat.finding.numbers["percent"] == 60.0
+    woke = stall_of([*grown, *[60.0] * 8, 62.5], half=1.5)
+    assert woke.days == LIMITS.stall_days
+
+
 def test_a_jar_has_started_by_its_second_highest_reading() -> None:
     assert not _has_started(series([1, 2, 60, 7.9]), LIMITS)
     assert _has_started(series([1, 2, 60, 8.0]), LIMITS)
