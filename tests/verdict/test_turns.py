@@ -206,18 +206,32 @@ def test_the_area_of_a_stain_is_told() -> None:
 
 
 # --------------------------------------------------------------------------- areas that are gone
-def gone(areas_cm2: Sequence[float], *, days: int = 18, **jar: object) -> list[str]:
-    """What is found of a full jar in which a bare area ends two days before the last."""
-    story = healthy(days)
-    first = days - 2 - len(areas_cm2)
+def gone(areas_cm2: Sequence[float], *, white: int = 2) -> list[str]:
+    """What is found of a full jar in which a bare area ends so many days before the last."""
+    story = healthy(18)
+    first = 18 - white - len(areas_cm2)
     story.patches = {first + n: [patch("bare", area)] for n, area in enumerate(areas_cm2)}
-    return found(judge(story.readings(), oyster(**jar))[0])
+    return found(judge(story.readings())[0])
 
 
 def test_an_area_is_no_island_below_a_square_centimetre_or_while_it_closes() -> None:
     assert "vanished" in gone([1.05] * 5)
     assert gone([0.95] * 5) == ["spawn_ready"]
     assert gone([8.0, 6.2, 4.6, 3.2, 2.0]) == ["spawn_ready"]
+    assert gone([24.0, 21.0, 18.0, 15.0, 12.0]) == ["spawn_ready"]
+    assert "vanished" in gone([12.0] * 5)
+
+
+def test_an_area_over_more_than_a_quarter_of_the_wall_was_no_island() -> None:
+    assert gone([26.3] * 3, white=1) == ["spawn_ready"]  # of 103.7 cm2
+    assert gone([25.5] * 3, white=1) == ["vanished"]
+
+
+def test_an_area_that_was_not_dead_may_close_at_its_species_fastest() -> None:
+    slowest, fastest = OYSTER.front_mm_per_day
+    for radius_mm, word in ((fastest - 0.3, "spawn_ready"), (fastest + 0.3, "vanished")):
+        assert radius_mm > slowest
+        assert gone([np.pi * radius_mm**2 / 100] * 3, white=1) == [word]
 
 
 def test_an_area_that_was_seen_again_without_it_or_fell_apart_is_forgotten() -> None:

@@ -208,12 +208,12 @@ def test_an_uncertain_fill_line_widens_the_interval_where_the_strip_below_it_dif
 def test_an_uncertain_floor_counts_by_the_strip_above_it(sd_mm: float) -> None:
     classes = half(TissueClass.MYCELIUM, TissueClass.BARE)
     lowest = round(2 * sd_mm / 0.25)
-    classes[-lowest:] = TissueClass.BARE  # two standard deviations of 10 mm
+    classes[-lowest:-2] = TissueClass.BARE  # two standard deviations of 10 mm, but for two rows
     wall, tissue = replace(flat_wall(classes), floor_sd_mm=sd_mm), tissue_of(classes)
-    percent = 50.0 * (40 - lowest) / 40
+    percent, here = 50.0 * (42 - lowest) / 40, 50.0 * 2 / lowest
     seen = measure(wall, tissue)
     assert seen.percent == pytest.approx(percent)
-    assert half_width(seen) == pytest.approx(np.hypot(0.8, 2 * sd_mm / 10.0 * percent))
+    assert half_width(seen) == pytest.approx(np.hypot(0.8, 2 * sd_mm / 10.0 * (percent - here)))
     swapped = replace(wall, floor_sd_mm=0.0, line_sd_mm=sd_mm)  # the strip at the top is even
     assert half_width(measure(swapped, tissue)) == pytest.approx(
         np.hypot(0.8, 2 * sd_mm / 10.0 * (50.0 - percent))
