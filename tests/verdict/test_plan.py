@@ -271,6 +271,14 @@ def test_a_good_jar_whose_sibling_or_parent_is_bad_is_to_be_looked_at_closely() 
     assert "of its kin, C turned bad" in of(warned, "use", "D")[0].text
 
 
+def test_a_jar_that_is_not_in_the_register_or_has_no_parent_has_no_bad_kin() -> None:
+    stories = [jar("A", "go", -4), jar("B", "no-go", 0)]
+    for register in ({"B": JarEntry("B")}, {"A": JarEntry("A"), "B": JarEntry("B")}):
+        (use,) = of(make_plan(shelf(*stories), register), "use", "A")
+        assert use.urgency == "note"
+        assert "kin" not in use.text
+
+
 def test_every_task_has_its_meaning_and_every_text_ends_as_a_sentence() -> None:
     plan = make_plan(
         shelf(jar("A", "go", -4), jar("B", "no-go", 1), jar("C", "check", 1, flag="old_photo"))
