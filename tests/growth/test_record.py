@@ -173,6 +173,7 @@ def test_a_plateau_lasts_since_the_last_reading_surely_below_its_end() -> None:
     assert _plateau_days(series([10, 60, 60, 20, 50, 50, 50])) == 2
     assert _plateau_days(series([10, 60, 80, 60])) == 2  # the end is the median of three
     assert _plateau_days(series([50, 40], t=[0, 3])) == 0
+    assert _plateau_days(series([20, 44, 50, 56])) == 1  # of the last three, not of four
 
 
 def test_a_stall_is_told_a_short_one_where_its_last_reading_rose() -> None:

@@ -9,7 +9,7 @@ import pytest
 from shelves import day, oyster, patch, reading, refused
 
 from jarvision.history.build import build_histories, build_history
-from jarvision.history.linking import _overlap, area_sd_cm2
+from jarvision.history.linking import _overlap, area_sd_cm2, turned
 from jarvision.history.pooling import seen_share
 from jarvision.records import JarEntry, JarHistory, Patch
 from jarvision.records.wall import radius_mm
@@ -174,6 +174,20 @@ def test_outlines_beside_or_above_one_another_share_nothing() -> None:
     assert _overlap(low, high, LIMITS.wall_radius_mm) == 0.0
     assert _overlap(low, beside, LIMITS.wall_radius_mm) == 0.0
     assert _overlap(low, low, LIMITS.wall_radius_mm) == 1.0
+
+
+@pytest.mark.parametrize(
+    ("angle_deg", "by_deg", "found"),
+    [(170.0, 30.0, -160.0), (-170.0, -30.0, 160.0), (10.0, 30.0, 40.0), (100.0, 80.0, -180.0)],
+)
+def test_a_turned_patch_takes_its_outline_along(
+    angle_deg: float, by_deg: float, found: float
+) -> None:
+    before = outlined(angle_deg, 20.0, 10.0)
+    after = turned(before, by_deg, up_mm=3.0)
+    assert (after.angle_deg, after.height_mm) == pytest.approx((found, 53.0))
+    for (a, h), (b, g) in zip(before.outline, after.outline, strict=True):
+        assert (b - after.angle_deg, g) == pytest.approx((a - angle_deg, h + 3.0))
 
 
 def test_a_colour_in_a_bare_patch_is_a_new_patch() -> None:
