@@ -31,7 +31,7 @@ from jarvision.vision.jar.focal import (
     _Trial,
     settle,
 )
-from jarvision.vision.jar.foot import Foot
+from jarvision.vision.jar.foot import Foot, find_foot
 from jarvision.vision.jar.glass import GlassCylinder, Viewpoint
 from jarvision.vision.jar.unroll import _between, _centres
 
@@ -190,6 +190,23 @@ def test_a_jar_on_another_table_takes_floor_and_groove_along_and_keeps_its_top()
 def test_the_front_is_met_before_the_axis() -> None:
     found = front_y(GLASS, np.array([95.0, 260.0, 0.0]))
     assert found == pytest.approx(150.0 + 110.0 * 330.0 / 440.0)
+
+
+@pytest.mark.parametrize(("shown_mm", "found"), [(-30.0, False), (8.0, False), (40.0, True)])
+def test_a_foot_needs_a_stack_of_arcs_height_of_the_photo(shown_mm: float, found: bool) -> None:
+    """Level rings on the glass, every 3 mm down to 25 mm below the start; a quiet table."""
+    rows, cols = np.indices(SHAPE)
+    depth = 370.0 - 40.0  # of the jar's front
+    below = (rows - 1007.5) / 1500.0 * depth + EYE[1] - 250.0
+    grey = np.where((below < 25.0) & (np.floor(below / 1.5) % 2 == 0), 40, 200)
+    rgb = np.repeat(grey[..., None], 3, axis=2).astype(np.uint8)
+    last = round((250.0 + shown_mm - EYE[1]) / depth * 1500.0 + 1007.5)
+    cut = replace(PHOTO, rgb=np.ascontiguousarray(rgb[: max(last, 1)]))
+    told = find_foot(cut, GLASS, VIEW, from_y_mm=250.0, settings=SETTINGS)
+    assert (told is not None) is found
+    if told is not None:
+        assert told.table_y_mm == pytest.approx(275.0, abs=3.0)
+    assert cols.shape == SHAPE
 
 
 # --------------------------------------------------------------------------- the wall's grid
