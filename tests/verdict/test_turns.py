@@ -227,6 +227,10 @@ def test_an_area_over_more_than_a_quarter_of_the_wall_was_no_island() -> None:
     assert gone([25.5] * 3, white=1) == ["vanished"]
 
 
+def test_an_area_that_was_not_dead_is_forgotten_after_two_full_days() -> None:
+    assert [gone([12.0] * 3, white=white) for white in (1, 2)] == [["vanished"], ["spawn_ready"]]
+
+
 def test_an_area_that_was_not_dead_may_close_at_its_species_fastest() -> None:
     slowest, fastest = OYSTER.front_mm_per_day
     for radius_mm, word in ((fastest - 0.3, "spawn_ready"), (fastest + 0.3, "vanished")):
