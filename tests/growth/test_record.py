@@ -225,6 +225,13 @@ def stall_of(percents: Sequence[float], half: float = 2.0) -> Stall:
     return find_stall(as_series(jar.days, START, LIMITS), jar, OYSTER, settings=LIMITS)
 
 
+@pytest.mark.parametrize(("photos", "told"), [(10, False), (11, True)])
+def test_a_jar_without_a_start_is_as_old_as_its_first_photo(photos: int, told: bool) -> None:
+    jar = history([0.5] * photos, started=None)
+    record = as_series(jar.days, None, LIMITS)
+    assert (_never_started(record, jar, OYSTER, LIMITS) != Stall()) is told
+
+
 def test_no_jar_that_is_ready_or_was_within_three_readings_stands_still() -> None:
     rising = [0, 5, 20, 50]
     assert stall_of([*rising, *[94.0] * 6]).days == 5
