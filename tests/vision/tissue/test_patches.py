@@ -80,6 +80,7 @@ def test_the_outline_encloses_the_area_that_is_told() -> None:
     along = np.deg2rad(angles) * RADIUS_MM
     shoelace = 0.5 * abs(np.dot(along, np.roll(heights, 1)) - np.dot(heights, np.roll(along, 1)))
     assert shoelace / 100.0 == pytest.approx(patch.area_cm2, rel=0.08)
+    assert len(patch.outline) <= 20  # to a cell and a half: 250 places lie on it
 
 
 def test_a_patch_is_as_sure_as_its_places_are_on_average() -> None:

@@ -120,5 +120,8 @@ def test_the_sides_cut_off_the_cards_print_but_no_caps_at_the_contents() -> None
     for first in (0, SHAPE[1] - 20):
         assert drawn((first, 100, 20, 20, 0.9), filled=False) == ()
         assert len(drawn((first, 100, 20, 20, 0.9))) == 1
+    between = (100, 150, 20, 20, 0.9)  # the print comes first, and ends nothing
+    (pins,) = drawn((0, 100, 20, 20, 0.9), between, filled=False)
+    assert pins.area_cm2 == pytest.approx(0.25)
     for first in (1, SHAPE[1] - 21):
         assert len(drawn((first, 100, 20, 20, 0.9), filled=False)) == 1
