@@ -89,6 +89,13 @@ def test_a_jar_stands_where_its_edges_touch_the_sight_lines(radius: float, axis_
     assert found.groove_y_mm is None
 
 
+def test_the_radius_is_as_unsure_as_both_edges_are() -> None:
+    for sds in ((3.0, 4.0), (4.0, 3.0)):
+        lines = [replace(e, sd_mm=sd) for e, sd in zip(edges_of(40.0), sds, strict=True)]
+        found = stand(tuple(lines))
+        assert found.radius_sd_mm == pytest.approx(math.hypot(6.0 * 40.0 / 370.0, 2.5))
+
+
 @pytest.mark.parametrize(
     ("radius", "fits"), [(27.8, False), (28.2, True), (65.8, True), (66.2, False)]
 )
@@ -267,6 +274,42 @@ def test_a_photo_is_cut_when_it_ends_above_the_floor(below_mm: float, cut: bool)
             _check_cut(asked, sight())
     else:
         _check_cut(asked, sight())
+
+
+def test_a_trial_knows_where_the_page_has_the_foot(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The table of the page's likeliest end, where it meets the front of the glass."""
+    monkeypatch.setattr(focal, "find_foot", lambda *_, **__: None)
+    tried = focal._try(sight(), card_of())
+    table_y = JAR.floor_y_mm + 6.0
+    scale = 1500.0 / (JAR.axis_z_mm - JAR.radius_mm - EYE[2])
+    assert tried.px_per_mm == pytest.approx(scale)
+    assert tried.page_px == pytest.approx((table_y - EYE[1]) * scale + 1007.5)
+    assert tried.misfit == pytest.approx(18.0 + _card_misfit(card_of(), sight()))
+    assert (tried.foot, tried.page_off_mm) == (None, 0.0)
+
+
+@pytest.mark.parametrize(
+    ("off_mm", "bent_mm", "misfit", "told_off"),
+    [
+        (0.0, 0.0, 0.0, 0.0),
+        (3.2, 0.0, 1.0, 3.2),
+        (6.0, 0.7, (6.0 / 3.2) ** 2 + 4.0, 6.0),
+        (20.0, 3.0, 9.0 + 9.0, 20.0),  # neither may say more
+        (-10.0, 0.0, (1.2 / 3.2) ** 2 + 4.0, -1.2),  # Letter's end, 8.8 mm higher, fits better
+        (-40.0, 0.0, 9.0 + ((31.2 - 9.7) / 3.2) ** 2, -31.2),  # the page would reach under it
+    ],
+)
+def test_a_trials_misfit_is_how_far_foot_and_page_are_apart_and_how_the_foot_bends(
+    monkeypatch: pytest.MonkeyPatch, off_mm: float, bent_mm: float, misfit: float, told_off: float
+) -> None:
+    table_y = JAR.floor_y_mm + 6.0
+    foot = Foot(table_y + off_mm, bent_mm)
+    monkeypatch.setattr(focal, "find_foot", lambda *_, **__: foot)
+    letter = replace(JAR, floor_y_mm=JAR.floor_y_mm - 8.8)
+    seen = replace(sight(), standing=lambda card, end: JAR if end == 278.5 else letter)
+    tried = focal._try(seen, card_of())
+    assert tried.page_off_mm == pytest.approx(told_off)
+    assert tried.misfit == pytest.approx(misfit + _card_misfit(card_of(), sight()))
 
 
 class Lenses:

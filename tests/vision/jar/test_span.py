@@ -91,6 +91,12 @@ def test_of_two_jars_the_nearer_to_the_middle_is_meant_if_the_other_is_fifteen_m
             assert refused(near, far) == "two_jars"
 
 
+def test_the_free_field_is_told_on_either_side() -> None:
+    left, right = contents(40.0, 16.0), contents(152.0, 12.0)
+    found = span_of(left, contents(95.0), right)
+    assert found.free_mm == pytest.approx((17.0, 21.0), abs=0.7)
+
+
 def test_a_thing_of_half_the_size_is_a_jar_and_a_smaller_one_is_not() -> None:
     """Both stand 25 mm beside the middle."""
     for share, two in ((0.55, True), (0.45, False)):
