@@ -258,6 +258,15 @@ def test_too_few_days_give_the_species_own_spawn_run() -> None:
     assert grow(Story(kjma(np.arange(3))), oyster(started=None)).ready_date is None
 
 
+@pytest.mark.parametrize(("days", "rise", "fitted"), [(4, 5.0, 1), (3, 5.0, 0), (4, 4.9, 0)])
+def test_a_curve_is_fitted_from_four_days_and_five_points_on(
+    days: int, rise: float, fitted: bool
+) -> None:
+    readings = [reading(n, 10.0 + rise * (n == days - 1)) for n in range(days)]
+    growth = fit_growth(build_history(readings, oyster()), OYSTER, today=day(days))
+    assert (growth.model != "too-few-days") is bool(fitted)
+
+
 def test_no_days_give_no_forecast() -> None:
     growth = fit_growth(JarHistory(oyster(), ()), OYSTER, today=day(3))
     assert (growth.model, growth.ready_date, growth.stalled) == ("too-few-days", None, False)
