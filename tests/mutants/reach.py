@@ -30,6 +30,11 @@ class Reached:
     seconds: float
     lines: dict[str, list[int]]
 
+    @property
+    def file(self) -> str:
+        """The file that it stands in."""
+        return self.test.partition("::")[0]
+
     def runs(self, module: str, first: int, last: int) -> bool:
         """Say whether any of these lines was run for this test and no earlier one."""
         return any(first <= line <= last for line in self.lines.get(module, ()))
@@ -106,11 +111,12 @@ MOST_S = 300.0
 
 
 def in_order(tests: Sequence[Reached], module: str, first: int, last: int) -> list[Reached]:
-    """Those that run the lines, quickest first; then the rest that run the module.
+    """Those that run the lines, quickest first; then the others of their files.
 
     What a shared fixture runs is booked to the test that came first: so the rest must have its say.
     """
-    known = [test for test in tests if module in test.lines]
+    files = {test.file for test in tests if module in test.lines}
+    known = [test for test in tests if test.file in files]
     known.sort(key=lambda test: (not test.runs(module, first, last), test.seconds))
     until = accumulate(test.seconds for test in known)
     return [test for test, seconds in zip(known, until, strict=True) if seconds <= MOST_S]

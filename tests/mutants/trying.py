@@ -114,7 +114,7 @@ def _run(mutant: Mutant, code: str, tests: Sequence[Reached], told: Path) -> Non
             importlib.import_module(swapped.name)
         except BaseException:  # noqa: BLE001 - whatever it is, no program came of this mutant
             os._exit(NOT_IMPORTED)
-        files = dict.fromkeys(test.test.partition("::")[0] for test in tests)
+        files = dict.fromkeys(test.file for test in tests)
         exit_code = pytest.main([*SAME_FOR_ALL, "-x", *files], plugins=[_Chosen(tests, told)])
     finally:
         os._exit(int(exit_code))

@@ -34,16 +34,18 @@ def test_a_seed_draws_the_same_faults_each_in_one_statement_that_is_code(room: s
         assert mutant.first_line <= mutant.last_line
 
 
-def test_tests_that_run_the_line_are_asked_first_then_those_that_run_the_module() -> None:
+def test_tests_that_run_the_line_are_asked_first_then_the_others_of_their_files() -> None:
     module = "jarvision/growth/stall.py"
     known = [
-        Reached("slow", 9.0, {module: [11]}),
-        Reached("elsewhere", 0.1, {module: [40, 41]}),
-        Reached("quick", 1.0, {module: [3, 10]}),
-        Reached("endless", 291.0, {module: [41]}),
-        Reached("another", 0.1, {"jarvision/growth/models.py": [11]}),
+        Reached("a.py::slow", 9.0, {module: [11]}),
+        Reached("b.py::elsewhere", 0.1, {module: [40, 41]}),
+        Reached("a.py::quick", 1.0, {module: [3, 10]}),
+        Reached("a.py::endless", 291.0, {module: [41]}),
+        Reached("b.py::shares", 0.2, {}),  # what the one before it has made
+        Reached("c.py::another", 0.1, {"jarvision/growth/models.py": [11]}),
     ]
-    assert [test.test for test in in_order(known, module, 10, 12)] == ["quick", "slow", "elsewhere"]
+    asked = [test.test for test in in_order(known, module, 10, 12)]
+    assert asked == ["a.py::quick", "a.py::slow", "b.py::elsewhere", "b.py::shares"]
 
 
 def test_tests_of_a_room_and_those_that_name_it_are_asked() -> None:
