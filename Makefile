@@ -7,7 +7,7 @@ BIN    := $(VENV)/bin
 PIP    := $(BIN)/python -m pip --quiet --disable-pip-version-check
 OUT    := demo-report
 
-.PHONY: help demo test check install test-all test-browser lint accuracy edits docs bench release-notes clean
+.PHONY: help demo test check install test-all test-browser lint accuracy edits mutants docs bench release-notes clean
 
 help:  ## list the commands
 	@sed -n 's/^\([a-z-]*\):.*## /make \1  - /p' Makefile
@@ -54,6 +54,10 @@ accuracy: $(VENV)/.dev  ## measure accuracy on rendered photos in PHOTOS; render
 edits: $(VENV)/.dev  ## count silent errors on edited photos: FOREIGN, UNSEEN and SCENES name more, EVERY=unseen=5 thins out
 	$(BIN)/python -m tests.accuracy.edits --page --shelf $(if $(FOREIGN),--foreign $(FOREIGN)) \
 	  $(if $(UNSEEN),--unseen $(UNSEEN)) $(if $(SCENES),--scenes $(SCENES)) $(foreach step,$(EVERY),--every $(step))
+
+mutants: $(VENV)/.dev  ## put small faults into the code, count those that tests notice; for a night. SEED= draws others
+	$(PIP) install --editable '.[test,dev,mutants]'
+	nice $(BIN)/python -m tests.mutants --page $(if $(SEED),--seed $(SEED))
 
 docs: $(VENV)/.dev  ## write the tables and pictures of the docs from the code
 	$(BIN)/python docs/tables.py

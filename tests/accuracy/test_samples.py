@@ -18,7 +18,7 @@ from jarvision.settings.verdict import VerdictSettings
 SAMPLES = Path(__file__).parents[2] / "sample_images"
 WORST_POINTS = 4.5
 WORST_MEAN_POINTS = 1.0
-FILL_MM = 4.0
+FILL_MM = 2.5
 MOULDS = ("green", "black", "pink", "yellow")
 FIRST_SPECKS = "SL03_2026-03-05.jpg"  # a few specks are green already; its truth counts none yet
 
@@ -96,7 +96,7 @@ def test_mean_coverage_error_is_within_a_point(readings) -> None:
     assert sum(errors) / len(errors) <= WORST_MEAN_POINTS
 
 
-def test_fill_height_is_within_four_millimetres(readings) -> None:
+def test_fill_height_is_within_two_and_a_half_millimetres(readings) -> None:
     off = {
         name: readings[name].fill_height_mm - float(TRUTH[name]["fill_height_mm"]) for name in GOOD
     }
@@ -105,9 +105,10 @@ def test_fill_height_is_within_four_millimetres(readings) -> None:
 
 def test_mould_is_seen_on_the_first_evening_with_colour(readings) -> None:
     green = {n: float(TRUTH[n]["offcolour_cm2"]) for n in GOOD if n.startswith("SL03")}
-    for name, area in green.items():
-        if area > 0.0:
-            assert readings[name].area_cm2(*MOULDS) > 0.5 * area
+    shown = {name: area for name, area in green.items() if area > 0.0}
+    assert len(shown) >= 4
+    for name, area in shown.items():
+        assert 0.6 * area < readings[name].area_cm2(*MOULDS) < 1.5 * area, name
 
 
 def test_no_mould_is_surely_seen_in_jars_without_any(readings) -> None:

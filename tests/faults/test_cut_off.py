@@ -14,7 +14,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from paced import ASKED, PACE_S, files_of, fill
+from paced import ASKED, GATE, PACE_S, PATIENCE_S, UNGATED, files_of, fill
 
 from jarvision.base.errors import ExitCode
 from jarvision.run.photo_files import STORE_NAME
@@ -35,6 +35,7 @@ class Shed:
         self.root, self.photos, self.out = root, root / "photos", root / "out"
         self.log = root / "asked.log"
         self.log.touch()
+        self.gate = root / "gate"
         self.names = fill(self.photos, jars, days)
 
     def start(
@@ -44,8 +45,11 @@ class Shed:
         before: str = "pass",
         pace_s: float = 0.05,
         measured: bool = True,
+        gated: bool = False,
     ) -> subprocess.Popen[str]:
         env = {**os.environ, "PYTHONPATH": os.pathsep.join(PATHS), ASKED: str(self.log)}
+        if gated:
+            env[GATE] = str(self.gate)
         if not measured:
             env.pop("COVERAGE_PROCESS_CONFIG", None)  # it would write files of its own
         return subprocess.Popen(
@@ -63,7 +67,7 @@ class Shed:
     def run(self, **more: object) -> tuple[int, str]:
         """Run to its end: exit code and talk."""
         process = self.start(**more)  # type: ignore[arg-type]
-        _, talk = process.communicate(timeout=120)
+        _, talk = process.communicate(timeout=PATIENCE_S)
         assert "Traceback" not in talk
         return process.returncode, talk
 
@@ -71,7 +75,7 @@ class Shed:
         return len(self.log.read_text("utf-8").splitlines())
 
     def wait_until_asked(self, count: int) -> None:
-        end = time.monotonic() + 60
+        end = time.monotonic() + PATIENCE_S
         while self.asked() < count:
             assert time.monotonic() < end, "the run does not read"
             time.sleep(0.01)
@@ -165,7 +169,7 @@ def test_a_run_killed_at_any_moment_loses_no_photo_and_no_file(shed: Shed, kills
 def _assert_no_process_is_left(shed: Shed) -> None:
     if not Path("/proc/self/environ").exists():
         return
-    end = time.monotonic() + 15
+    end = time.monotonic() + PATIENCE_S
     while left := left_over(shed.log):
         assert time.monotonic() < end, f"workers outlive their run: {left}"
         time.sleep(0.1)
@@ -175,18 +179,19 @@ def _assert_no_process_is_left(shed: Shed) -> None:
 def test_a_stopped_run_says_what_is_kept_and_the_next_goes_on(
     shed: Shed, signal_number: int
 ) -> None:
-    process = shed.start(pace_s=0.2)
-    shed.wait_until_asked(6)
+    process = shed.start(pace_s=0, gated=True)
+    shed.wait_until_asked(UNGATED + JOBS)
     if signal_number == signal.SIGINT:
         os.killpg(process.pid, signal_number)  # a terminal sends Ctrl-C to all of them
     else:
         process.send_signal(signal_number)
-    _, talk = process.communicate(timeout=60)
+    shed.gate.touch()  # the signal is there before any photo at the gate is read
+    _, talk = process.communicate(timeout=PATIENCE_S)
     assert process.returncode == ExitCode.STOPPED
     assert "Traceback" not in talk
     assert "Stopped" in talk and "kept" in talk and str(shed.out) in talk.replace("\n", "")
     kept, before = shed.kept(), shed.asked()
-    assert kept >= 6 - JOBS
+    assert kept == UNGATED
     assert shed.run(pace_s=0)[0] == 0
     assert shed.asked() - before == len(shed.names) - kept
     _assert_no_process_is_left(shed)
@@ -241,12 +246,15 @@ def test_a_disk_that_fills_up_is_one_sentence_and_heals(shed: Shed, small_disk: 
 
 
 def test_two_runs_at_once_wait_for_each_other(shed: Shed) -> None:
-    first = shed.start(pace_s=0.1)
+    first = shed.start(pace_s=0, gated=True)
     shed.wait_until_asked(2)
-    second = shed.start(pace_s=0.1)
-    _, talk = second.communicate(timeout=120)
-    assert second.returncode == 0 and "waiting until it ends" in talk
-    assert first.wait(timeout=60) == 0
+    second = shed.start(pace_s=0)
+    assert second.stderr is not None
+    assert "waiting until it ends" in second.stderr.readline()
+    shed.gate.touch()
+    second.communicate(timeout=PATIENCE_S)
+    assert second.returncode == 0
+    assert first.wait(timeout=PATIENCE_S) == 0
     first.communicate()
     assert shed.asked() == len(shed.names)
     shed.check_whole()

@@ -191,7 +191,7 @@ SHAPES = {"all at once": 2.0, "steady": 3.0}
 
 @pytest.mark.parametrize("n", SHAPES.values(), ids=SHAPES.keys())
 def test_at_half_coverage_the_forecast_is_good_to_a_day_and_its_interval_holds(n: float) -> None:
-    errors, held = [], []
+    errors, held, widths = [], [], []
     for seed in range(24):
         lag, t95 = 1.0 + 0.1 * seed, 9.0 + 0.35 * seed
         truth = kjma(np.arange(60), lag=lag, t95=t95, n=n)
@@ -201,8 +201,10 @@ def test_at_half_coverage_the_forecast_is_good_to_a_day_and_its_interval_holds(n
         assert growth.ready_date is not None and growth.ready_low is not None
         errors.append(abs((growth.ready_date - ready).days))
         held.append(growth.ready_low <= ready <= (growth.ready_high or date.max))
+        widths.append(((growth.ready_high or date.max) - growth.ready_low).days)
     assert np.median(errors) <= 1.0
     assert np.mean(held) >= 0.75
+    assert np.mean(widths) <= 6.5  # days: room for what no textbook curve knows, and no more
 
 
 def test_a_smooth_healthy_jar_is_told_within_two_points_everywhere() -> None:
@@ -254,6 +256,15 @@ def test_too_few_days_give_the_species_own_spawn_run() -> None:
     assert growth.model == "too-few-days"
     assert (growth.ready_low, growth.ready_high) == (day(12), day(21))
     assert grow(Story(kjma(np.arange(3))), oyster(started=None)).ready_date is None
+
+
+@pytest.mark.parametrize(("days", "rise", "fitted"), [(4, 5.0, 1), (3, 5.0, 0), (4, 4.9, 0)])
+def test_a_curve_is_fitted_from_four_days_and_five_points_on(
+    days: int, rise: float, fitted: bool
+) -> None:
+    readings = [reading(n, 10.0 + rise * (n == days - 1)) for n in range(days)]
+    growth = fit_growth(build_history(readings, oyster()), OYSTER, today=day(days))
+    assert (growth.model != "too-few-days") is bool(fitted)
 
 
 def test_no_days_give_no_forecast() -> None:

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from datetime import timedelta
 
 import numpy as np
@@ -8,9 +9,9 @@ import pytest
 from shelves import day, oyster, patch, reading, refused
 
 from jarvision.history.build import build_histories, build_history
-from jarvision.history.linking import area_sd_cm2
+from jarvision.history.linking import _overlap, area_sd_cm2, turned
 from jarvision.history.pooling import seen_share
-from jarvision.records import JarEntry, JarHistory
+from jarvision.records import JarEntry, JarHistory, Patch
 from jarvision.records.wall import radius_mm
 from jarvision.settings.groups import Settings
 
@@ -126,6 +127,67 @@ def test_a_patch_missed_for_a_day_keeps_its_name() -> None:
         [reading(1, 80, patches=there), reading(2, 80), reading(3, 80, patches=there)], oyster()
     )
     assert names(history) == [["green-1"], [], ["green-1"]]
+
+
+@pytest.mark.parametrize(("days", "name"), [(7, "green-1"), (8, "green-2")])
+def test_a_patch_that_was_not_seen_for_a_week_is_forgotten_after_it(days: int, name: str) -> None:
+    there = [patch("green", 0.5, 20)]
+    readings = [reading(1, 80, patches=there), reading(1 + days, 80, patches=there)]
+    assert names(build_history(readings, oyster())) == [["green-1"], [name]]
+
+
+def outlined(angle_deg: float, wide_mm: float, high_mm: float) -> Patch:
+    """A bare rectangle about a height of 50 mm; its angles may run past 180 degrees."""
+    half_deg = float(np.rad2deg(wide_mm / 2 / LIMITS.wall_radius_mm))
+    corners = ((-1, -1), (1, -1), (1, 1), (-1, 1))
+    outline = tuple((angle_deg + x * half_deg, 50.0 + y * high_mm / 2) for x, y in corners)
+    return Patch("bare", wide_mm * high_mm / 100, angle_deg, 50.0, 0.9, outline)
+
+
+@pytest.mark.parametrize(
+    ("one", "two"),
+    [
+        (outlined(0.0, 20.0, 20.0), outlined(13.0, 20.0, 20.0)),  # half of each: 10 of 30 mm
+        (outlined(179.0, 20.0, 20.0), outlined(-168.0, 20.0, 20.0)),
+        (outlined(-176.0, 20.0, 20.0), outlined(171.0, 20.0, 20.0)),
+    ],
+    ids=["in front", "across the back", "the other way round"],
+)
+def test_outlines_that_share_a_third_do_so_across_the_back_as_well(one: Patch, two: Patch) -> None:
+    radius_mm = 20.0 / 2 / math.radians(13.0)  # 13 degrees are 10 mm
+    scaled = [
+        replace(
+            p,
+            outline=tuple(
+                (p.angle_deg + (a - p.angle_deg) * LIMITS.wall_radius_mm / radius_mm, h)
+                for a, h in p.outline
+            ),
+        )
+        for p in (one, two)
+    ]
+    assert _overlap(*scaled, radius_mm) == pytest.approx(1 / 3, abs=0.04)
+
+
+def test_outlines_beside_or_above_one_another_share_nothing() -> None:
+    low, high, beside = outlined(0.0, 40.0, 8.0), outlined(0.0, 40.0, 8.0), outlined(80, 40.0, 8.0)
+    high = replace(high, outline=tuple((a, h + 30.0) for a, h in high.outline))
+    assert _overlap(low, high, LIMITS.wall_radius_mm) == 0.0
+    assert _overlap(low, beside, LIMITS.wall_radius_mm) == 0.0
+    assert _overlap(low, low, LIMITS.wall_radius_mm) == 1.0
+
+
+@pytest.mark.parametrize(
+    ("angle_deg", "by_deg", "found"),
+    [(170.0, 30.0, -160.0), (-170.0, -30.0, 160.0), (10.0, 30.0, 40.0), (100.0, 80.0, -180.0)],
+)
+def test_a_turned_patch_takes_its_outline_along(
+    angle_deg: float, by_deg: float, found: float
+) -> None:
+    before = outlined(angle_deg, 20.0, 10.0)
+    after = turned(before, by_deg, up_mm=3.0)
+    assert (after.angle_deg, after.height_mm) == pytest.approx((found, 53.0))
+    for (a, h), (b, g) in zip(before.outline, after.outline, strict=True):
+        assert (b - after.angle_deg, g) == pytest.approx((a - angle_deg, h + 3.0))
 
 
 def test_a_colour_in_a_bare_patch_is_a_new_patch() -> None:

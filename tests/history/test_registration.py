@@ -43,8 +43,8 @@ def test_the_turn_of_a_real_surface_is_found_to_a_degree(name: str, turn_deg: fl
         settings=LIMITS,
     )
     assert turn.found
-    assert turn.turn_deg == pytest.approx(turn_deg, abs=1.0)
-    assert turn.rise_mm == pytest.approx(0.0, abs=1.0)
+    assert turn.turn_deg == pytest.approx(turn_deg, abs=0.2)
+    assert turn.rise_mm == pytest.approx(0.0, abs=0.2)
 
 
 def test_growth_over_a_half_of_the_wall_does_not_hide_the_turn() -> None:
@@ -55,7 +55,7 @@ def test_growth_over_a_half_of_the_wall_does_not_hide_the_turn() -> None:
     linear = np.where(white[..., None], np.float32(0.8), after.linear)
     turn = find_turn(small(before), small(replace(after, linear=linear)), settings=LIMITS)
     assert turn.found
-    assert turn.turn_deg == pytest.approx(18.0, abs=1.5)
+    assert turn.turn_deg == pytest.approx(18.0, abs=0.5)
 
 
 def test_a_floor_found_two_millimetres_lower_is_a_rise() -> None:
@@ -63,7 +63,7 @@ def test_a_floor_found_two_millimetres_lower_is_a_rise() -> None:
     raised = replace(wall, heights_mm=wall.heights_mm + 4.0)
     turn = find_turn(small(wall), small(raised), settings=LIMITS)
     assert turn.found
-    assert turn.rise_mm == pytest.approx(4.0, abs=1.0)
+    assert turn.rise_mm == pytest.approx(4.0, abs=0.3)
 
 
 def test_a_turn_out_of_view_and_another_jar_are_not_found() -> None:

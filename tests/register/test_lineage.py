@@ -153,3 +153,30 @@ def test_trace_keeps_from_use_those_that_no_verdict_lets_go() -> None:
     kept = {r.jar for r in found.relatives if "not to be used" in r.why}
     doubted = {jar for jar in FAMILY if "A1" in near_kin(Register(FAMILY), jar)}
     assert kept == (doubted | {"A"}) - {"M"} == {"A", "A2", "A11"}
+
+
+def test_names_for_kin_end_where_words_do_and_never_fail() -> None:
+    """A line of seven generations, with an aunt and her offspring at every step."""
+    line = {"G0": ""} | {f"G{n}": f"G{n - 1}" for n in range(1, 7)}
+    aside = {f"{jar}a": parent for jar, parent in line.items() if parent}
+    below = {f"{jar}b": jar for jar in aside} | {f"{jar}c": f"{jar}b" for jar in aside}
+    below |= {f"{jar}d": f"{jar}c" for jar in aside}
+    family = {jar: JarEntry(jar, parent=up) for jar, up in (line | aside | below).items()}
+
+    def relations(jar: str) -> dict[str, str]:
+        return {r.jar: r.relation for r in trace(family, jar).relatives}
+
+    down, up = relations("G0"), relations("G6")
+    assert [down[f"G{n}"] for n in range(7)] == [
+        "the jar itself", "child", "grandchild", *["descendant"] * 4
+    ]  # fmt: skip
+    assert [up[f"G{n}"] for n in range(6, -1, -1)] == [
+        "the jar itself", "parent", "grandparent", *["ancestor"] * 4
+    ]  # fmt: skip
+    assert up["G6a"] == "sibling"
+    assert [up[f"G{n}a"] for n in range(5, 0, -1)] == [
+        "parent's sibling", "grandparent's sibling", *["ancestor's sibling"] * 3
+    ]  # fmt: skip
+    assert [up[f"G6a{d}"] for d in "bcd"] == [
+        "sibling's child", *["sibling's descendant"] * 2
+    ]  # fmt: skip

@@ -59,6 +59,18 @@ def test_older_lines_are_never_touched(tmp_path: Path) -> None:
     assert [o.jar for o in read_outcomes(path)] == ["X", "F1"]
 
 
+def test_a_new_line_follows_the_columns_that_the_grower_has_moved(tmp_path: Path) -> None:
+    path = tmp_path / "outcomes.csv"
+    moved = [*OUTCOME_COLUMNS[::-1][:3], "mine", *OUTCOME_COLUMNS[::-1][3:]]
+    path.write_text(";".join(moved) + "\n", "utf-8")
+    told = line(grams=10.0, note="soft")
+    add(path, told)
+    assert read_outcomes(path) == (told,)
+    with path.open(encoding="utf-8", newline="") as file:
+        (row,) = csv.DictReader(file, delimiter=";")
+    assert (row["jar"], row["outcome"], row["note"], row["mine"]) == ("F1", "harvested", "soft", "")
+
+
 def test_a_file_with_a_wrong_line_takes_nothing(tmp_path: Path) -> None:
     path = tmp_path / "outcomes.csv"
     text = f"{','.join(OUTCOME_COLUMNS)}\nX,lost,2026-01-01,,,,,\n"

@@ -21,7 +21,7 @@ from jarvision.run.packing import PackingError, pack_record, unpack_record
 from jarvision.run.photo_files import STORE_NAME
 from jarvision.run.provenance import Provenance
 from jarvision.run.stamps import Stamp
-from jarvision.run.store import APPLICATION_ID, MIGRATIONS, Store, kept_result
+from jarvision.run.store import APPLICATION_ID, MIGRATIONS, Store, _set_aside, kept_result
 
 MADE_WITH = Provenance("0.1.0+abc", "settings", "card")
 STAMP = Stamp(1000, 1_700_000_000_000_000_000, "42")
@@ -285,6 +285,33 @@ def test_a_store_that_cannot_be_used_is_set_aside_whole_and_said(
         assert aside.read_bytes() == spoilt
         assert len(told) == 1 and aside.name in told[0]
         kept(tmp_path, *days)
+
+
+def test_the_log_of_a_store_that_is_set_aside_goes_with_it(tmp_path: Path) -> None:
+    """A write-ahead log belongs to its own database: beside a new one it would spoil that."""
+    kept(tmp_path, fake_reading("J1", date(2026, 3, 1), 5.0))
+    path = tmp_path / STORE_NAME
+    logs = {f"{path.name}{end}": f"log {end}".encode() * 9 for end in ("-wal", "-shm")}
+    overwritten(path)
+    for name, content in logs.items():
+        (tmp_path / name).write_bytes(content)
+    _set_aside(path)
+    for name, content in logs.items():
+        assert not (tmp_path / name).exists()
+        assert (tmp_path / f"jarvision-aside-1.sqlite{name[-4:]}").read_bytes() == content
+
+
+def test_an_empty_file_of_nobody_becomes_a_store(tmp_path: Path) -> None:
+    """A run that was ended at its first moment, or a database of others with nothing in it."""
+    path = tmp_path / STORE_NAME
+    for begin in (path.touch, lambda: sqlite3.connect(path).close()):
+        path.unlink(missing_ok=True)
+        begin()
+        told: list[str] = []
+        with Store(tmp_path, tell=told.append) as store:
+            assert store.index() == {}
+        assert told == []
+        assert list(tmp_path.glob("*aside*")) == []
 
 
 @pytest.mark.parametrize(

@@ -254,6 +254,17 @@ def test_a_photo_that_goes_while_it_is_read_is_left_out(shelf: Shelf) -> None:
     assert [r.photo for r in result.readings] == [NAMES[0], NAMES[2]]
 
 
+def test_a_photo_whose_content_is_not_known_is_a_row_but_never_kept(
+    shelf: Shelf, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A file too large to be summed up cannot be known again: the next run reads it anew."""
+    monkeypatch.setattr("jarvision.run.jobs.MAX_BYTES", 0)
+    first, asked = shelf.score()
+    assert [r.status for r in first.readings] == ["ok"] * 3
+    assert asked == list(NAMES)
+    assert shelf.score() == (first, list(NAMES))
+
+
 def test_a_row_that_does_not_hold_together_is_read_again(shelf: Shelf) -> None:
     import sqlite3
 

@@ -107,6 +107,48 @@ def test_jars_in_doubt_are_work_for_today_and_promise_nothing(
     assert {i.task for i in plan.items} <= {"isolate", "overdue", "look", "photo"}
 
 
+def test_a_jar_to_be_carried_out_wants_no_new_photo() -> None:
+    story = jar("A", "no-go", 2, flag="old_photo")
+    assert [item.task for item in make_plan(shelf(story)).items] == ["isolate"]
+
+
+@pytest.mark.parametrize(("ready_in", "told"), [(0, False), (1, True)])
+def test_ready_is_told_of_days_to_come_only(ready_in: int, told: bool) -> None:
+    assert bool(of(make_plan(shelf(jar("A", "wait", ready_in))), "ready")) is told
+
+
+def test_what_each_jar_takes_is_told_where_there_are_several() -> None:
+    one, two = (make_plan(shelf(*(jar(f"S{n}", "go", -4) for n in range(m)))) for m in (1, 2))
+    (alone,), (both,) = of(one, "soak"), of(two, "soak")
+    assert "Soak 100 g of dry substrate for 1 fruiting jar." in alone.text
+    assert "Soak 200 g of dry substrate for 2 fruiting jars (100 g each)." in both.text
+
+
+def test_a_batch_is_expected_between_the_last_of_its_bounds() -> None:
+    plan = make_plan(shelf(jar("A", "wait", 2, spread=2), jar("B", "wait", 3, spread=1)))
+    (batch,) = plan.batches
+    assert (batch.low, batch.high) == (
+        TODAY + timedelta(days=2) + REST,
+        TODAY + timedelta(days=4) + REST,
+    )
+
+
+def test_a_jar_that_is_used_up_on_its_day_is_told_no_last_day() -> None:
+    late = jar("A", "go", -(REST + KEEPS).days)
+    assert of(make_plan(shelf(late)), "use-by") == []
+    last = jar("A", "go", 1 - (REST + KEEPS).days)
+    (item,) = of(make_plan(shelf(last)), "use-by")
+    assert item.day == TODAY + timedelta(days=1)
+
+
+def test_a_plan_ends_on_its_last_day_and_later_jars_are_named() -> None:
+    plan = make_plan(shelf(*(jar(f"K{n}", "wait", n) for n in range(14))))
+    assert plan.last == TODAY + timedelta(days=PlanSettings().days - 1)
+    uses = [item.day for item in of(plan, "use")]
+    assert max(uses) == plan.last
+    assert len(uses) + len(plan.later) == 14
+
+
 def test_jars_without_a_date_and_jars_after_the_plan_are_named() -> None:
     plan = make_plan(shelf(jar("A", "wait", None), jar("B", "wait", 13)))
     assert plan.undated == ("A",)
@@ -233,6 +275,14 @@ def test_a_jar_whose_kin_turned_bad_is_looked_at_in_place_of_being_used() -> Non
     assert [of(plan, task) for task in ("use", "fruit", "soak", "pack")] == [[]] * 4
     assert plan.batches == ()
     assert of(plan, "ready", "C")
+
+
+def test_a_jar_that_is_not_in_the_register_or_has_no_parent_has_no_bad_kin() -> None:
+    stories = [jar("A", "go", -4), jar("B", "no-go", 0)]
+    for register in ({"B": JarEntry("B")}, {"A": JarEntry("A"), "B": JarEntry("B")}):
+        (use,) = of(make_plan(shelf(*stories), register), "use", "A")
+        assert use.urgency == "note"
+        assert "kin" not in use.text
 
 
 def test_every_task_has_its_meaning_and_every_text_ends_as_a_sentence() -> None:

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
+import pytest
 from judging import healthy, judge
 from shelves import Story, kjma
 
-from jarvision.records import Patch, Verdict
-from jarvision.settings.groups import Settings
+from jarvision.records import Patch, TrackedPatch, Verdict
+from jarvision.verdict.vanished import _lies_in
 
 
 def found(verdict: Verdict) -> list[str]:
@@ -50,6 +52,21 @@ def test_an_area_that_falls_apart_lives_on_under_other_names() -> None:
         assert found(verdict_of({**whole, **left}, healthy(17))) == ["vanished"]
 
 
+@pytest.mark.parametrize("angle_deg", [0.0, 175.0, -175.0])
+@pytest.mark.parametrize("way", [-1.0, 1.0])
+@pytest.mark.parametrize(("off_mm", "inside"), [(9.9, True), (10.1, False)])
+def test_what_is_left_of_an_area_lies_within_its_radius(
+    angle_deg: float, way: float, off_mm: float, inside: bool
+) -> None:
+    whole = TrackedPatch("bare-1", "bare", np.pi, angle_deg, 50.0, "still")  # a disc of 10 mm
+    turned = (angle_deg + way * np.rad2deg(off_mm / 45.0) + 180.0) % 360.0 - 180.0
+    for place in ({"angle_deg": turned}, {"height_mm": 50.0 + way * off_mm}):
+        later = replace(whole, patch="bare-2", area_cm2=0.5, **place)
+        assert _lies_in(later, whole, "bare-1", 45.0) is inside
+        assert _lies_in(replace(later, patch="bare-1"), whole, "bare-1", 45.0)
+        assert not _lies_in(replace(later, kind="green"), whole, "bare-1", 45.0)
+
+
 def test_an_area_gone_while_the_wall_grew_is_forgotten_after_full_days() -> None:
     still = {n: [square(22.0)] for n in range(4, 9)}
     story = Story(np.concatenate([kjma(np.arange(9)), [99.0] * 9]))
@@ -58,10 +75,9 @@ def test_an_area_gone_while_the_wall_grew_is_forgotten_after_full_days() -> None
 
 def test_an_area_that_stood_still_as_a_dead_one_is_forgotten_later_than_any_other() -> None:
     dead = {n: [square(17.0)] for n in range(11, 15)}
-    later = Settings().verdict.dead_forgotten_days
-    for white in range(1, later + 1):
+    for white in range(1, 7):
         verdict = verdict_of(dead, healthy(15 + white))
-        assert (verdict.verdict == "go") == (white >= later), white
+        assert (verdict.verdict == "go") == (white >= 6), white
 
 
 def test_one_that_would_have_ended_the_jar_is_not_forgotten() -> None:

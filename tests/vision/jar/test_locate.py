@@ -152,6 +152,19 @@ def test_photos_without_a_jar_to_read_are_refused(jar: DrawnJar, reason: str) ->
     assert refusal(jar) == reason
 
 
+@pytest.mark.parametrize(("off", "too_small"), [(-0.1, False), (0.1, True)])
+def test_a_jar_is_too_small_by_the_pixels_on_its_own_front(off: float, too_small: bool) -> None:
+    drawn, _ = seen("usual")
+    scale = drawn.jar.focal_px / (drawn.jar.distance_mm - drawn.jar.outer_radius_mm)
+    jar = replace(SETTINGS.jar, px_per_mm_min=scale + off)
+    asked = {"layout": LAYOUT, "settings": replace(SETTINGS, jar=jar)}
+    if too_small:
+        with pytest.raises(PhotoRefusedError, match="pixels a mm on the jar"):
+            wall_of(drawn.photo, **asked)
+    else:
+        assert wall_of(drawn.photo, **asked).jar.radius_mm > 0.0
+
+
 # --------------------------------------------------------------------------- contents
 def emptiness(*, fill_mm: float, floor_cells: int, noise: float = 0.0) -> tuple[Wall, np.ndarray]:
     """A wall 100 mm high with contents up to ``fill_mm``, and the network's opinion of it."""

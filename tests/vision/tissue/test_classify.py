@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import datetime
-from functools import cache
-from pathlib import Path
 
 import numpy as np
 import pytest
+from painting import painted, photo_of
 from walls import flat_wall
 
-from jarvision.records import Photo, TissueClass, Wall
+from jarvision.records import TissueClass, Wall
 from jarvision.settings.tissue import MaskSettings
 from jarvision.settings.vision import PhotoSettings
 from jarvision.vision.jar.unroll import burnt_out
@@ -20,34 +18,10 @@ from jarvision.vision.tissue.classify import Classified, classify
 from jarvision.vision.tissue.inputs import CHANNELS, network_inputs
 from jarvision.vision.tissue.masks import mask_glare, mask_groove
 from jarvision.vision.tissue.network import CLASSES, MULTIPLE, run_network, told_by
-from tests.scenes.contents import JarRecipe, paint
-from tests.training.painted_walls import shade
 
 MASKS = MaskSettings()
 CELL_MM = 0.25
 NOT_BURNT = np.zeros((64, 64), dtype=np.bool_)
-
-
-def photo_of(rgb: np.ndarray) -> Photo:
-    return Photo(
-        path=Path("wall.png"), name="wall.png", rgb=rgb, scale=1.0, focal_px=1500.0,
-        focal_known=True, taken_at=datetime(2026, 3, 1, 12), time_source="exif",
-    )  # fmt: skip
-
-
-@cache
-def painted(day: float) -> tuple[Wall, np.ndarray]:
-    """A painted jar of rye within 60 degrees under one lamp: wall and true classes."""
-    jar = paint(JarRecipe(seed=41, substrate="rye", speed_mm_per_day=3.0), day=day)
-    front = np.abs(jar.angles_deg) <= 60.0
-    colour = shade(jar, np.random.default_rng([41, round(day)]))[:, front]
-    wall = replace(
-        flat_wall(jar.classes[:, front], linear=colour),
-        angles_deg=jar.angles_deg[front].astype(np.float64),
-        heights_mm=jar.heights_mm.astype(np.float64),
-        radius_mm=jar.radius_mm,
-    )
-    return wall, jar.classes[:, front]
 
 
 def classed(wall: Wall) -> Classified:
@@ -171,6 +145,41 @@ def test_sparkle_on_wet_kernels_is_let_be() -> None:
 def test_glare_above_the_contents_makes_no_contents() -> None:
     masked, burnt = glare(TissueClass.OUTSIDE)
     assert (masked[~burnt] == TissueClass.OUTSIDE).all()
+
+
+@pytest.mark.parametrize(("share", "hidden"), [(0.55, True), (0.65, False)])
+def test_a_burnt_out_area_is_a_lamp_where_less_than_three_fifths_around_it_grow(
+    share: float, hidden: bool
+) -> None:
+    row, col = np.indices((64, 64))
+    grown = (7 * row + 3 * col) % 20 < 20 * share
+    classes = np.where(grown, TissueClass.MYCELIUM, TissueClass.BARE).astype(np.uint8)
+    burnt = np.zeros((64, 64), dtype=np.bool_)
+    burnt[25:35, 25:35] = True
+    masked = mask_glare(classes, burnt, step_mm=CELL_MM, settings=MASKS)
+    assert (masked[burnt] == TissueClass.UNJUDGED).all() == hidden
+
+
+def test_a_lamp_takes_its_rim_of_false_growth_along_and_nothing_beyond() -> None:
+    classes = np.full((64, 64), TissueClass.BARE, dtype=np.uint8)
+    burnt = np.zeros((64, 64), dtype=np.bool_)
+    burnt[30:34, 30:34] = True
+    classes[28:36, 28:36] = TissueClass.MYCELIUM  # half a millimetre of bloom
+    classes[24, 24] = classes[39, 39] = TissueClass.MYCELIUM  # in the corners: 2 mm away
+    masked = mask_glare(classes, burnt, step_mm=CELL_MM, settings=MASKS)
+    assert (masked[28:36, 28:36] == TissueClass.UNJUDGED).all()
+    assert masked[24, 24] == masked[39, 39] == TissueClass.MYCELIUM
+    ring = masked[25:39, 25:39].copy()
+    ring[3:11, 3:11] = TissueClass.BARE
+    assert (ring == TissueClass.BARE).all()  # what is bare around it stays
+    assert (masked == TissueClass.UNJUDGED).sum() == 64
+
+
+def test_what_is_burnt_out_is_known_by_all_three_bytes() -> None:
+    wall = flat_wall(np.full((64, 64), TissueClass.BARE, dtype=np.uint8))
+    for level, count in ((251, 0), (252, 64 * 64)):
+        rgb = np.full((64, 64, 3), level, dtype=np.uint8)
+        assert burnt_out(wall, photo_of(rgb), settings=MASKS).sum() == count
 
 
 def test_a_groove_is_taken_out_of_what_can_be_judged_and_nothing_else() -> None:

@@ -76,8 +76,9 @@ def test_behind_a_veil_all_may_be_bare_or_grown_whatever_was_read_there() -> Non
     coverage = measure(flat_wall(hidden), replace(tissue, classes=hidden, veiled=veiled))
     assert coverage.percent == pytest.approx(seen.percent)
     assert coverage.seen_percent == pytest.approx(50.0)
-    assert coverage.low < 25.0
-    assert coverage.high > 75.0
+    # a quarter of the wall may be grown behind it, or bare; half of the wall was not seen
+    spread = np.linalg.norm([0.8, 0.05 * 50.0, 0.6 * 25.0])
+    assert (coverage.low, coverage.high) == pytest.approx((25.0 - spread, 75.0 + spread))
 
 
 def test_doubt_on_both_sides_cancels_in_the_expected_share() -> None:
@@ -94,22 +95,67 @@ def test_soft_coverage_is_the_mean_share_that_is_hidden() -> None:
     assert measure(flat_wall(classes), tissue).soft_percent == pytest.approx(45.0)
 
 
-def test_unseen_wall_and_doubtful_growth_widen_the_interval() -> None:
+def half_width(coverage: Coverage) -> float:
+    assert coverage.high - coverage.percent == pytest.approx(coverage.percent - coverage.low)
+    return coverage.high - coverage.percent
+
+
+FLOOR_POINTS = 0.8
+
+
+def test_what_is_sure_and_seen_has_the_interval_that_is_always_there() -> None:
     classes = half(TissueClass.MYCELIUM, TissueClass.BARE)
-    sure = measure(flat_wall(classes), tissue_of(classes))
-    doubtful = measure(
-        flat_wall(classes),
-        replace(tissue_of(classes), covered=np.abs(tissue_of(classes).covered - np.float32(0.1))),
-    )
-    hidden = classes.copy()
-    hidden[::2] = TissueClass.UNJUDGED
-    guessed = tissue_of(classes).covered
-    guessed[::2] = 0.4
-    unseen = measure(flat_wall(hidden), replace(tissue_of(hidden), covered=guessed))
-    widths = [c.high - c.low for c in (sure, doubtful, unseen)]
-    assert widths[0] > 0.0
-    assert widths[1] > 2 * widths[0]
-    assert widths[2] > 2 * widths[0]
+    assert half_width(measure(flat_wall(classes), tissue_of(classes))) == pytest.approx(0.8)
+
+
+@pytest.mark.parametrize(
+    ("novelty", "weight", "strange_points"),
+    [(None, 1.0, 0.0), (2.0, 1.0, 0.0), (2.6, 2.0, 0.5), (3.6, 3.0, 1.5)],
+)
+def test_doubt_counts_the_more_the_stranger_the_contents(
+    novelty: float | None, weight: float, strange_points: float
+) -> None:
+    classes = half(TissueClass.MYCELIUM, TissueClass.BARE)
+    covered = np.abs(tissue_of(classes).covered - np.float32(0.1))  # a doubt of 10 points
+    tissue = replace(tissue_of(classes), covered=covered, novelty=novelty)
+    wide = half_width(measure(flat_wall(classes), tissue))
+    assert wide == pytest.approx(np.hypot(np.hypot(FLOOR_POINTS, strange_points), 10.0 * weight))
+
+
+def test_what_is_hidden_counts_by_its_doubt_and_by_its_area() -> None:
+    classes = half(TissueClass.MYCELIUM, TissueClass.BARE)
+    tissue = tissue_of(classes)
+    classes[::2] = TissueClass.UNJUDGED
+    for doubt in (0.0, 0.4):
+        tissue.covered[::2] = doubt  # half of the wall: 50 points, at a doubt of so much
+        parts = (FLOOR_POINTS, 0.6 * 50.0 * doubt, 0.05 * 50.0)
+        wide = half_width(measure(flat_wall(classes), tissue))
+        assert wide == pytest.approx(np.linalg.norm(parts))
+
+
+def test_the_error_that_is_expected_of_strange_contents_counts_twice() -> None:
+    classes = half(TissueClass.MYCELIUM, TissueClass.BARE)
+    tissue = replace(tissue_of(classes), forecast_points=4.0)
+    assert half_width(measure(flat_wall(classes), tissue)) == pytest.approx(np.hypot(0.8, 8.0))
+
+
+@pytest.mark.parametrize("kind", [TissueClass.MYCELIUM, TissueClass.BARE])
+def test_an_interval_ends_at_nothing_and_at_all_of_the_wall(kind: TissueClass) -> None:
+    classes = half(kind, kind)
+    tissue = replace(tissue_of(classes), forecast_points=30.0)
+    coverage = measure(flat_wall(classes), tissue)
+    full = kind == TissueClass.MYCELIUM
+    ends = (pytest.approx(100.0 - np.hypot(0.8, 60.0)), 100.0)
+    assert (coverage.low, coverage.high) == (ends if full else (0.0, 100.0 - ends[0].expected))
+
+
+def test_stain_for_which_nothing_speaks_may_be_growth_all_the_same() -> None:
+    classes = half(TissueClass.MYCELIUM, TissueClass.BARE)
+    unproven = np.zeros(SHAPE, dtype=np.bool_)
+    unproven[:8, -15:] = True  # 120 of 2400 places
+    coverage = measure(flat_wall(classes), replace(tissue_of(classes), unproven=unproven))
+    assert (coverage.percent, coverage.low) == (50.0, pytest.approx(49.2))
+    assert coverage.high == pytest.approx(50.8 + 5.0)
 
 
 def test_a_wall_that_nothing_can_be_said_of_says_nothing() -> None:
@@ -134,12 +180,10 @@ def test_numbers_stay_in_their_order_and_range(classes: np.ndarray, share: np.nd
 def test_colours_that_could_not_be_matched_widen_the_interval() -> None:
     classes = half(TissueClass.MYCELIUM, TissueClass.BARE)
     wall, tissue = flat_wall(classes), tissue_of(classes)
-    sure, doubtful = (
-        measure_coverage(wall, tissue, settings=CoverageSettings(), colour_de00=de00)
-        for de00 in (1.0, 8.0)
-    )
-    assert doubtful.high - doubtful.low > sure.high - sure.low
-    assert doubtful.percent == sure.percent
+    for de00 in (1.0, 8.0):
+        seen = measure_coverage(wall, tissue, settings=CoverageSettings(), colour_de00=de00)
+        assert seen.percent == 50.0
+        assert half_width(seen) == pytest.approx(np.hypot(0.8, 0.35 * de00))
 
 
 def test_an_uncertain_fill_line_widens_the_interval_where_the_strip_below_it_differs() -> None:
@@ -160,12 +204,41 @@ def test_an_uncertain_fill_line_widens_the_interval_where_the_strip_below_it_dif
     assert widths[1][1] == pytest.approx(widths[1][0])  # the strip is as covered as the rest
 
 
+@pytest.mark.parametrize("sd_mm", [0.5, 1.0])
+def test_an_uncertain_floor_counts_by_the_strip_above_it(sd_mm: float) -> None:
+    classes = half(TissueClass.MYCELIUM, TissueClass.BARE)
+    lowest = round(2 * sd_mm / 0.25)
+    classes[-lowest:-2] = TissueClass.BARE  # two standard deviations of 10 mm, but for two rows
+    wall, tissue = replace(flat_wall(classes), floor_sd_mm=sd_mm), tissue_of(classes)
+    percent, here = 50.0 * (42 - lowest) / 40, 50.0 * 2 / lowest
+    seen = measure(wall, tissue)
+    assert seen.percent == pytest.approx(percent)
+    assert half_width(seen) == pytest.approx(np.hypot(0.8, 2 * sd_mm / 10.0 * (percent - here)))
+    swapped = replace(wall, floor_sd_mm=0.0, line_sd_mm=sd_mm)  # the strip at the top is even
+    assert half_width(measure(swapped, tissue)) == pytest.approx(
+        np.hypot(0.8, 2 * sd_mm / 10.0 * (50.0 - percent))
+    )
+
+
+def test_a_hidden_strip_at_an_uncertain_end_counts_as_unlike_the_rest() -> None:
+    classes = np.full(SHAPE, TissueClass.MYCELIUM, dtype=np.uint8)
+    tissue = tissue_of(classes)
+    classes[-8:] = TissueClass.UNJUDGED
+    tissue.covered[:20] = 0.0  # 50 % in all
+    seen = measure(replace(flat_wall(classes), floor_sd_mm=1.0), tissue)
+    assert seen.percent == 50.0
+    parts = (0.8, 0.05 * 20.0, 0.2 * (50.0 - 50.0))
+    assert half_width(seen) == pytest.approx(np.linalg.norm(parts))
+    tissue.covered[:32] = 0.0  # 20 %: bare may be grown
+    seen = measure(replace(flat_wall(classes), floor_sd_mm=1.0), tissue)
+    assert half_width(seen) == pytest.approx(
+        np.linalg.norm((0.8, 0.05 * 20.0, 0.2 * (80.0 - 20.0)))
+    )
+
+
 def test_a_light_whose_colour_changes_over_the_card_widens_the_interval() -> None:
     classes = half(TissueClass.MYCELIUM, TissueClass.BARE)
     wall, tissue, settings = flat_wall(classes), tissue_of(classes), CoverageSettings()
-    widths = []
-    for ratio in (1.0, settings.tint_from, 1.9):
+    for ratio, points in ((1.0, 0.0), (1.5, 0.0), (1.9, 65.0 * np.log(1.9 / 1.5))):
         seen = measure_coverage(wall, tissue, settings=settings, tint_ratio=ratio)
-        widths.append(seen.high - seen.low)
-    assert widths[0] == widths[1]
-    assert widths[2] > widths[0] + 20.0
+        assert half_width(seen) == pytest.approx(np.hypot(0.8, points))

@@ -80,6 +80,7 @@ def test_the_outline_encloses_the_area_that_is_told() -> None:
     along = np.deg2rad(angles) * RADIUS_MM
     shoelace = 0.5 * abs(np.dot(along, np.roll(heights, 1)) - np.dot(heights, np.roll(along, 1)))
     assert shoelace / 100.0 == pytest.approx(patch.area_cm2, rel=0.08)
+    assert len(patch.outline) <= 20  # to a cell and a half: 250 places lie on it
 
 
 def test_a_patch_is_as_sure_as_its_places_are_on_average() -> None:
@@ -90,3 +91,43 @@ def test_a_patch_is_as_sure_as_its_places_are_on_average() -> None:
     found = {p.kind: p.confidence for p in find_patches(flat_wall(classes), tissue)}
     assert found["bare"] == pytest.approx(0.65, abs=0.01)
     assert found["green"] == pytest.approx(0.95, abs=0.01)
+
+
+@pytest.mark.parametrize(("gap_mm", "count"), [(4.0, 1), (5.0, 2)])
+def test_pieces_within_a_kernel_of_one_another_are_one_area(gap_mm: float, count: int) -> None:
+    classes = np.full(SHAPE, TissueClass.MYCELIUM, dtype=np.uint8)
+    gap = round(gap_mm / CELL_MM)
+    classes[100:140, 80:120] = classes[100:140, 120 + gap : 160 + gap] = TissueClass.BARE
+    found = patches_of(classes)
+    assert len(found) == count
+    assert sum(p.area_cm2 for p in found) == pytest.approx(2.0, rel=0.01)  # the gap is no part
+
+
+def test_an_outline_goes_along_the_outermost_places() -> None:
+    classes = np.full(SHAPE, TissueClass.MYCELIUM, dtype=np.uint8)
+    classes[100:140, 80:150] = TissueClass.GREEN
+    (patch,) = patches_of(classes)
+    wall = flat_wall(classes)
+    angles, heights = np.array(patch.outline).T
+    assert (angles.min(), angles.max()) == (wall.angles_deg[80], wall.angles_deg[149])
+    assert (heights.max(), heights.min()) == (wall.heights_mm[100], wall.heights_mm[139])
+    assert len(patch.outline) <= 8
+
+
+@pytest.mark.parametrize("corner", ["top left", "foot right"])
+def test_areas_at_the_ends_of_the_wall_are_whole(corner: str) -> None:
+    classes = np.full(SHAPE, TissueClass.MYCELIUM, dtype=np.uint8)
+    there = np.s_[:40, :60] if corner == "top left" else np.s_[-40:, -60:]
+    classes[there] = TissueClass.BARE
+    (patch,) = patches_of(classes)
+    wall = flat_wall(classes)
+    assert patch.area_cm2 == pytest.approx(40 * 60 * CELL_MM**2 / 100, rel=0.01)
+    assert patch.angle_deg == pytest.approx(wall.angles_deg[there[1]].mean(), abs=0.05)
+    assert patch.height_mm == pytest.approx(wall.heights_mm[there[0]].mean(), abs=0.05)
+
+
+@pytest.mark.parametrize(("side", "count"), [(19, 0), (21, 1)])
+def test_the_smallest_area_is_a_quarter_of_a_square_centimetre(side: int, count: int) -> None:
+    classes = np.full(SHAPE, TissueClass.MYCELIUM, dtype=np.uint8)
+    classes[100 : 100 + side, 100 : 100 + side] = TissueClass.BARE  # 20 cells: 0.25 cm2
+    assert len(patches_of(classes)) == count

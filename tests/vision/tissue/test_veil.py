@@ -145,6 +145,47 @@ def test_specks_are_left_out(monkeypatch: pytest.MonkeyPatch) -> None:
     assert not told(monkeypatch, specialist=speck, generalist=speck).any()
 
 
+@pytest.mark.parametrize(
+    ("fog", "label", "hidden"),
+    [
+        (0.69, 0.02, False),
+        (0.71, 0.02, True),
+        (0.9, 0.0095, False),
+        (0.9, 0.0105, True),
+        (0.0, 0.49, False),
+        (0.0, 0.51, True),
+    ],
+)
+def test_a_veil_begins_at_its_chances(
+    monkeypatch: pytest.MonkeyPatch, fog: float, label: float, hidden: bool
+) -> None:
+    top = slice(HEADSPACE, HEADSPACE + 40)
+    found = told(monkeypatch, specialist=chances(top, fog), generalist=chances(top, label))
+    assert found[-30:, 60:].all() == hidden
+    assert found.any() == hidden
+
+
+@pytest.mark.parametrize(("cells", "hidden"), [(38, False), (42, True)])
+def test_a_veil_is_a_square_centimetre_and_hides_two_millimetres_around_it(
+    monkeypatch: pytest.MonkeyPatch, cells: int, hidden: bool
+) -> None:
+    square = np.zeros((160, 120), np.float32)
+    square[60 : 60 + cells, 60 : 60 + cells] = 0.9  # 40 cells of a quarter millimetre: 1 cm2
+    found = told(monkeypatch, specialist=square, generalist=square)
+    assert found.any() == hidden
+    if hidden:
+        assert np.flatnonzero(found.any(axis=0))[[0, -1]].tolist() == [60 - 8, 60 + cells - 1 + 8]
+
+
+def test_a_veil_ends_where_it_is_thinner_than_two_millimetres(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    for wide, hidden in ((8, False), (9, True)):
+        band = np.zeros((160, 120), np.float32)
+        band[80 : 80 + wide] = band[:, 60 : 60 + wide] = 0.9
+        assert told(monkeypatch, specialist=band, generalist=band).any() == hidden
+
+
 def test_a_wall_without_contents_has_no_veil() -> None:
     wall, _, filled = grown(9.0)
     nothing = np.zeros_like(filled)
