@@ -32,9 +32,7 @@ from jarvision.records.history import (
     Front,
     Growth,
     JarDay,
-    JarEntry,
     JarHistory,
-    JarKind,
     JarStory,
     Reading,
     ShelfResult,
@@ -45,6 +43,7 @@ from jarvision.records.history import (
     VerdictWord,
     View,
 )
+from jarvision.records.jar import DiaryLine, DiaryWord, JarEntry, JarKind
 from jarvision.records.photo import CardFit, ColourFit, Photo, SwatchReadings, TimeSource
 from jarvision.records.reference import BareLook, KnownLook, NothingGrown
 from jarvision.records.species import PinHabit, SpeciesProfile
@@ -75,6 +74,8 @@ __all__ = [
     "ColourFit",
     "Coverage",
     "DeepArray",
+    "DiaryLine",
+    "DiaryWord",
     "Finding",
     "Flag",
     "Float32Array",

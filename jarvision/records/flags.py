@@ -6,24 +6,7 @@ meaning, and nothing that they say is said anywhere else.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Literal
-
-Severity = Literal["note", "look", "act"]
-
-
-@dataclass(frozen=True)
-class FlagKind:
-    """A thing about a jar that a person should know.
-
-    ``severity``: ``note`` (good to know), ``look`` (a person must look), ``act`` (do it today).
-    """
-
-    word: str
-    severity: Severity
-    meaning: str
-    remedy: str
-
+from jarvision.records.flag_kinds import FlagKind, Wording
 
 FLAGS: dict[str, FlagKind] = {
     f.word: f
@@ -159,20 +142,6 @@ FLAGS: dict[str, FlagKind] = {
         ),
     )
 }
-
-
-@dataclass(frozen=True)
-class Wording:
-    """How a finding is told, as templates of :mod:`jarvision.records.wording`.
-
-    ``sentence`` has all numbers and ends in a full stop; ``short`` has those that matter most and
-    fits two lines on a narrow phone, 64 letters. A note needs no ``short``. ``flag`` is a word of
-    :data:`FLAGS`, empty for what needs no flag.
-    """
-
-    sentence: str
-    short: str = ""
-    flag: str = ""
 
 
 _COVERAGE = "Coverage {percent:.0f} % (95 % interval {low:.0f} to {high:.0f} %)"
