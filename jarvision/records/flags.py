@@ -135,6 +135,18 @@ FLAGS: dict[str, FlagKind] = {
             "Face the same side to the phone each day, or take all four sides.",
         ),
         FlagKind(
+            "opened",
+            "look",
+            "the jar was opened a few days ago, by your diary",
+            "Look at it every day: what came in with the air is white before it has a colour.",
+        ),
+        FlagKind(
+            "temperature",
+            "note",
+            "the jar stands warmer or cooler than its species runs, by your diary",
+            "Forecasts know nothing of the warmth but what shows in the growth: expect other days.",
+        ),
+        FlagKind(
             "unregistered",
             "note",
             "the jar is not in the register",
@@ -294,6 +306,11 @@ FINDINGS: dict[str, Wording] = {
         "or the contents have moved. Take another.",
         "ready since {since}, last photo only {percent:.0f} %",
     ),
+    "shaken_since": Wording(
+        "It was shaken on {shaken_on}, after its last photo, of {last}: what that showed is mixed "
+        "by now. Take another.",
+        "shaken on {shaken_on}, no photo since",
+    ),
     "newer_refused": Wording(
         "Ready by the photo of {last}, but that of {refused_on} could not be used.",
         "ready, but the photo of {refused_on} could not be used",
@@ -321,6 +338,16 @@ FINDINGS: dict[str, Wording] = {
         "Anything between {low:.0f} and {high:.0f} % may be covered"
         "[: {hidden_percent:.0f} % of the wall is hidden][: {lacking}].",
         flag="wide_interval",
+    ),
+    "opened": Wording(
+        "It was opened on {opened_on}: spores may have come in, and mould may show up to {until} "
+        "or later.",
+        flag="opened",
+    ),
+    "temperature": Wording(
+        "On {told_on} it stood at {celsius:.1f} C; {species} runs at "
+        "{least_c:.0f} to {most_c:.0f} C.",
+        flag="temperature",
     ),
     "low_fill": Wording(
         "Filled to {fill_mm:.0f} mm[ (give or take {margin_mm:.0f} mm)]; the groove is at "

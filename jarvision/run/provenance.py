@@ -24,9 +24,10 @@ AFTER_THE_READING: Final = frozenset(
         "app", "growth", "history", "report", "run", "truth", "verdict", "register/species",
         # what the rest of the package holds beside it
         "__init__.py", "api.py",
-        "base/cgats.py", "base/csv_text.py", "base/spectra.csv", "base/spectra.py",
-        "base/text_files.py", "base/version.py",
-        "register/edit.py", "register/jar_shapes.py", "register/jars.py", "register/lineage.py",
+        "base/cgats.py", "base/csv_text.py", "base/ledger.py", "base/spectra.csv",
+        "base/spectra.py", "base/text_files.py", "base/version.py",
+        "register/amend.py", "register/changes.py", "register/diary.py", "register/edit.py",
+        "register/jar_shapes.py", "register/jars.py", "register/lineage.py", "register/lines.py",
         "register/outcomes.py", "register/photo_jars.py",
         "settings/groups.py", "settings/growth.py", "settings/history.py", "settings/plan.py",
         "settings/retired.py", "settings/table.py", "settings/toml.py", "settings/verdict.py",

@@ -53,7 +53,9 @@ def open_paperwork(
 
 
 def last_scoring(out: Path, shelf: Shelf) -> ShelfResult | None:
-    """The last scoring, each jar with its line in the register of today; None when there is none.
+    """The last scoring, each jar with its line in the register of today, under its name of today.
+
+    None when there is none. Jars that were taken out since are left out.
 
     What the store keeps comes first; the tables are read where there is no such store.
 
@@ -63,12 +65,13 @@ def last_scoring(out: Path, shelf: Shelf) -> ShelfResult | None:
         A table has a wrong line.
     """
     from jarvision.report.read_back import holds_tables, read_result
+    from jarvision.run.former_names import under_todays_names
     from jarvision.run.results import last_result
 
     result = last_result(out, shelf)
     if result is None and holds_tables(out):
-        return read_result(out, shelf.register, species=shelf.species)
-    return result
+        result = read_result(out, shelf.by_photo_names, species=shelf.species)
+    return under_todays_names(result, shelf) if result else None
 
 
 def needed_scoring(out: Path, shelf: Shelf) -> ShelfResult:
