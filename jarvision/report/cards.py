@@ -11,7 +11,15 @@ from typing import Any
 from markupsafe import Markup
 
 from jarvision.base.text import printable
-from jarvision.records import HALF_VIEW_DEG, JarDay, JarStory, Patch, Reading, VerdictWord
+from jarvision.records import (
+    HALF_VIEW_DEG,
+    DiaryLine,
+    JarDay,
+    JarStory,
+    Patch,
+    Reading,
+    VerdictWord,
+)
 from jarvision.records.photo_reasons import PHOTO_REASONS
 from jarvision.register.jars import Register
 from jarvision.register.lineage import trace
@@ -148,6 +156,7 @@ class JarCard(JarHead):
     seen: str
     bare: str
     ready: str
+    told: tuple[str, ...]
     reasons: tuple[Reason, ...]
     overlay: Picture | None
     strips: tuple[Strip, ...]
@@ -208,6 +217,7 @@ def build_card(story: JarStory, curve: str, around: Surroundings) -> JarCard:
         seen=f"{cover.seen_percent:.0f} %" if cover else "",
         bare=tell_reference(shown_reading(last), days[0].day) if last else "",
         ready=ready,
+        told=tell_diary(story.history.diary),
         reasons=reasons_of(story),
         overlay=inline(around.out, photo, box, tell_picture(last, jar), crop=without_caption),
         strips=_strips(last, around.out, jar),
@@ -280,6 +290,14 @@ def with_picture(refusal: Refusal, reading: Reading, around: Surroundings) -> Re
     alt = f"Photo not used: {refusal.meaning}"
     picture = inline(around.out, reading.overlay, REFUSAL_PX, alt, crop=without_advice)
     return RefusedPhoto(**vars(refusal), picture=picture)
+
+
+def tell_diary(diary: Sequence[DiaryLine]) -> tuple[str, ...]:
+    """What the grower told, the day first."""
+    return tuple(
+        printable(f"{tell_short_day(line.day)}: {line.word}" + (f", {line.text}" * bool(line.text)))
+        for line in diary
+    )
 
 
 def _strips(day: JarDay | None, out: Path, jar: str) -> tuple[Strip, ...]:

@@ -8,10 +8,13 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any, Final
 
+import numpy as np
+
 from jarvision.base.days import days_after
 from jarvision.base.text import printable
 from jarvision.records import OFF_COLOUR_KINDS, Growth, JarStory, VerdictWord
 from jarvision.report import svg
+from jarvision.report.diary_marks import Ground, Place, plot_told
 from jarvision.report.words import VERDICT_WORDS, tell_short_day
 
 CURVE_SIZE_PX: Final = (380, 220)
@@ -19,6 +22,7 @@ SHELF_SIZE_PX: Final = (440, 300)
 TEXT_PX: Final = 12.5
 FORECAST_DAYS: Final = 10  # the curve is not drawn further than this behind the last photo
 SHELF_DAYS: Final = 21  # the shelf's chart shows the newest of them
+LETTER_PX: Final = 0.55 * TEXT_PX  # of an ordinary word, on average
 MOST_NAMES: Final = 14  # names at the ends of lines; more would stand over one another
 
 # Shape, line and word tell the verdicts apart; colour only helps.
@@ -41,7 +45,7 @@ class Curve:
 
     ``points`` are ``(day, percent, low, high)``; ``curve`` rows are ``(day, percent, low, high)``.
     ``sightings`` are ``(day, word)``: what was seen first on that day. ``refused`` are the days of
-    photos that could not be used.
+    photos that could not be used. ``told`` are ``(day, word)`` of the grower's diary.
     """
 
     origin: date
@@ -52,6 +56,7 @@ class Curve:
     last_day: float
     sightings: tuple[tuple[float, str], ...] = ()
     refused: tuple[float, ...] = ()
+    told: tuple[tuple[float, str], ...] = ()
 
 
 def build_curve(story: JarStory, *, ready_percent: float) -> Curve | None:
@@ -68,7 +73,9 @@ def build_curve(story: JarStory, *, ready_percent: float) -> Curve | None:
     )
     # A date to look forward to has no place on a jar that must leave the room.
     ready = _ready_days(growth, origin) if story.verdict.verdict != "no-go" else None
-    last = max(points[-1][0], min(ready[2] if ready else 0.0, points[-1][0] + FORECAST_DAYS))
+    told = tuple((float((d.day - origin).days), d.word) for d in story.history.diary)
+    ahead = max((ready[2] if ready else 0.0, *(day for day, _ in told)))
+    last = max(points[-1][0], min(ahead, points[-1][0] + FORECAST_DAYS))
     rows = zip(
         growth.day_numbers,
         growth.curve_percent,
@@ -89,6 +96,7 @@ def build_curve(story: JarStory, *, ready_percent: float) -> Curve | None:
         last_day=end,
         sightings=tuple(_sightings(story, origin)),
         refused=tuple(sorted({day for day in refused if 0.0 <= day <= end})),
+        told=tuple((day, word) for day, word in told if 0.0 <= day <= end),
     )
 
 
@@ -136,6 +144,7 @@ def draw_curve(
     for drawn in (*axes.lines, *axes.collections, *axes.patches, *axes.texts):
         drawn.remove()
     _plot_forecast(axes, curve)
+    plot_told(axes, curve.told, _ground(curve), write=_text)
     _plot_readings(axes, curve, story.verdict.verdict)
     _label_days(axes, curve.origin, curve.last_day, most=6)
     axes.set(xlim=(-0.5, curve.last_day), ylim=(0, 108))
@@ -198,9 +207,25 @@ def _plot_forecast(axes: Any, curve: Curve) -> None:
             axes.plot([r[0] for r in rows], [r[1] for r in rows], color=svg.FIT, lw=2, ls=dash)
     axes.axhline(curve.ready_percent, color=svg.QUIET, lw=1.2, ls=(0, (5, 4)))
     level = f"ready from {curve.ready_percent:.0f} %"
-    low_start = curve.points[0][1] < curve.ready_percent - 30
-    place, side = (-0.4, "left") if low_start else (curve.last_day - 0.1, "right")
+    place, side = (-0.4, "left") if _starts_low(curve) else (curve.last_day - 0.1, "right")
     _text(axes, place, curve.ready_percent - 9, level, colour=svg.QUIET, ha=side)
+
+
+def _starts_low(curve: Curve) -> bool:
+    """Whether there is room at the left, under the level of ready."""
+    return curve.points[0][1] < curve.ready_percent - 30
+
+
+def _ground(curve: Curve) -> Ground:
+    """Where the words of the diary may stand, beside those of ready."""
+    letter = LETTER_PX * (curve.last_day + 0.5) / (CURVE_SIZE_PX[0] - 54)
+    length = 15 * letter
+    left = -0.4 if _starts_low(curve) else curve.last_day - length
+    taken = [Place(left, left + length, curve.ready_percent - 9)]
+    if curve.ready is not None:
+        taken.append(Place(curve.ready[0] - length, curve.ready[0], 4.0))
+    when, percent, _, _ = zip(*curve.points, strict=True)
+    return Ground(lambda day: float(np.interp(day, when, percent)), letter, curve.last_day, taken)
 
 
 def _plot_readings(axes: Any, curve: Curve, verdict: VerdictWord) -> None:

@@ -77,8 +77,17 @@ def _temperatures(case: Case) -> list[Finding]:
     least, most = profile.spawn_run_c
     if least <= celsius <= most:
         return []
-    facts = {"celsius": celsius, "least_c": least, "most_c": most}
-    return [Finding.of("temperature", day=day, told_on=day, species=profile.latin, **facts)]
+    return [
+        Finding.of(
+            "temperature",
+            day=day,
+            told_on=day,
+            celsius=celsius,
+            least_c=least,
+            most_c=most,
+            species=profile.latin,
+        )
+    ]
 
 
 def _normal_stains(case: Case) -> list[Finding]:

@@ -39,12 +39,14 @@ def explain(
 
     shelf = open_paperwork(register, needed=False)
     result = needed_scoring(out, shelf)
+    jar = shelf.past.now(jar)
     story = find_story(result, jar)
     chapters = tell_story(
         story,
         scored_on=result.scored_on,
         register=shelf.register,
         outcome=shelf.outcomes.get(jar),
+        diary=shelf.diary.get(jar, ()),
         settings=shelf.settings.growth,
     )
     if as_json:
