@@ -16,7 +16,13 @@ from jarvision.base.errors import RegisterError
 from jarvision.base.text import did_you_mean, printable
 from jarvision.records import JarEntry
 from jarvision.register.changes import CHANGES_NAME, JarChange, add_changes
-from jarvision.register.edit import check_name, past_beside, start_day, thoughts_on
+from jarvision.register.edit import (
+    check_name,
+    past_beside,
+    start_day,
+    thoughts_on,
+    thoughts_on_name,
+)
 from jarvision.register.jars import Register
 from jarvision.register.lines import RegisterText, open_text
 
@@ -103,7 +109,7 @@ def rename(path: Path, jar: str, name: str, *, today: date) -> Amended:
     _check_reads_back(text, line, {"jar": name})
     changes = (JarChange(today, jar, "renamed", "jar", jar, name),)
     _write(old, text, changes)
-    return Amended(after[name], changes, thoughts_on(after[name], after))
+    return Amended(after[name], changes, thoughts_on_name(name))
 
 
 def remove(path: Path, jar: str, *, today: date) -> Amended:
@@ -129,9 +135,8 @@ def remove(path: Path, jar: str, *, today: date) -> Amended:
         )
     text = old.without(line)
     old.checked(text)
-    changes = tuple(
-        JarChange(today, jar, "removed", name, cell, "") for name, cell in row.items() if cell
-    )
+    cells = {"jar": jar, **{name: cell for name, cell in row.items() if cell}}  # its name first
+    changes = tuple(JarChange(today, jar, "removed", n, cell, "") for n, cell in cells.items())
     _write(old, text, changes)
     return Amended(register[jar], changes)
 

@@ -121,6 +121,16 @@ def past_of(changes: Iterable[JarChange], registered: Collection[str]) -> Past:
     return Past(known, frozenset(gone - set(registered)))
 
 
+def line_before(changes: Iterable[JarChange], jar: str) -> dict[str, str]:
+    """The cells that a jar's line had when it was last taken out; empty when it never was."""
+    found: dict[str, str] = {}
+    for change in changes:
+        if change.jar == jar and change.change == "removed":
+            found = {} if change.column == "jar" else found
+            found[change.column] = change.before
+    return found
+
+
 def _change(cells: Mapping[str, str]) -> JarChange:
     word = cells["change"]
     if word not in CHANGES:

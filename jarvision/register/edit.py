@@ -12,7 +12,7 @@ from jarvision.base.days import latest_day, read_day
 from jarvision.base.errors import NotWritableError, RegisterError
 from jarvision.base.text import alike, printable
 from jarvision.records import JarEntry
-from jarvision.register.changes import CHANGES_NAME, Past, past_of, read_changes
+from jarvision.register.changes import CHANGES_NAME, Past, line_before, past_of, read_changes
 from jarvision.register.jars import DATE_REMEDY, REGISTER_COLUMNS, Register
 from jarvision.register.lines import open_text
 
@@ -68,8 +68,8 @@ def add_jar(
     """Append one line to the register; every byte before it stays as it was.
 
     The whole register is checked as it would read afterwards; when anything is wrong, with the old
-    lines or the new one, nothing is written. A jar that was taken out comes back so, with its
-    photos.
+    lines or the new one, nothing is written. A jar that was taken out comes back so: its line as
+    it was, but for what is given now, and its photos.
 
     Parameters
     ----------
@@ -87,9 +87,12 @@ def add_jar(
     """
     old = open_text(path)
     given = {name: text.strip() for name, text in cells.items() if text.strip()}
+    jar, before = given.get("jar", ""), old.parsed()
+    past = past_beside(path, before)
+    check_name(jar, before, past)
+    if jar in past.removed:
+        given = {**line_before(read_changes(path.parent / CHANGES_NAME), jar), **given}
     old.check(given)
-    jar = given.get("jar", "")
-    check_name(jar, old.parsed(), past_beside(path, old.parsed()))
     if "started" in given:
         given["started"] = start_day(given["started"])
     text = old.with_line(given)
@@ -170,12 +173,17 @@ def thoughts_on(entry: JarEntry, register: Register) -> tuple[str, ...]:
     found = [w for w in register.warnings if f"of jar '{entry.jar}' " in w]
     if entry.parent:
         found += _about_parent(entry, register)
-    if "_" in entry.jar or "/" in entry.jar:
-        found.append(
-            f"a photo's name gives its jar up to the first underscore: photos of '{entry.jar}' "
-            "need a folder of that name, or a jar tag"
-        )
-    return tuple(found)
+    return (*found, *thoughts_on_name(entry.jar))
+
+
+def thoughts_on_name(jar: str) -> tuple[str, ...]:
+    """What to think about a jar's name, one sentence each."""
+    if "_" not in jar and "/" not in jar:
+        return ()
+    return (
+        f"a photo's name gives its jar up to the first underscore: photos of '{jar}' need a folder "
+        "of that name, or a jar tag",
+    )
 
 
 def _about_parent(entry: JarEntry, register: Register) -> list[str]:

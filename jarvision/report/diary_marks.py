@@ -1,4 +1,4 @@
-"""What the grower told, drawn on a jar's curve: an arrow at the readings of its day, and its word."""
+"""What the grower told, drawn on a jar's curve: an arrow at the day's reading, and its word."""
 
 from __future__ import annotations
 
