@@ -22,7 +22,7 @@ from jarvision.records import DiaryLine, DiaryWord, JarEntry
 
 DIARY_NAME: Final = "diary.csv"
 DIARY_COLUMNS: Final = ("jar", "date", "what", "celsius", "text", "undone")
-UNDONE: Final = "undone"
+_UNDONE: Final = "undone"
 
 WORDS: Final[Mapping[DiaryWord, str]] = {
     "shaken": "its contents were broken up or shaken",
@@ -124,7 +124,7 @@ def undo_line(
             f"No '{what}' is told of jar '{printable(jar)}'" + (f" on {day}" if day else ""),
             f"It is told of {days}." if days else f"jarvision diary {printable(jar)} lists all.",
         )
-    ledger.add([{**_row(meant[-1]), "undone": UNDONE}])
+    ledger.add([{**_row(meant[-1]), "undone": _UNDONE}])
     return meant[-1]
 
 
@@ -152,7 +152,7 @@ def _lines_in(ledger: Ledger, names: Mapping[str, str]) -> tuple[_Line, ...]:
                 "Correct this line.",
             ) from error
         told = replace(told, jar=names.get(told.jar, told.jar))
-        found.append(_Line(told, undone=cells["undone"] == UNDONE))
+        found.append(_Line(told, undone=cells["undone"] == _UNDONE))
     return tuple(found)
 
 
@@ -191,8 +191,8 @@ def _told(cells: Mapping[str, str]) -> DiaryLine:
         raise ValueError("the jar has no name")
     if what not in WORDS:
         raise ValueError(f"what '{what}' is none of {', '.join(WORDS)}")
-    if undone not in ("", UNDONE):
-        raise ValueError(f"undone '{undone}' is neither empty nor '{UNDONE}'")
+    if undone not in ("", _UNDONE):
+        raise ValueError(f"undone '{undone}' is neither empty nor '{_UNDONE}'")
     return DiaryLine(
         jar=cells["jar"],
         what=cast(Any, what),
