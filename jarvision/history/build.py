@@ -134,7 +134,7 @@ def build_history(
     tracks: list[Track] = []
     earlier: list[FrontView] = []
     by_day = [(d, tuple(group)) for d, group in groupby(usable, key=lambda r: r.taken_at.date())]
-    shaken = _told_shakes(by_day, diary, chosen.tracking)
+    shaken = _told_shakes(by_day, diary, chosen)
     for day, photos in by_day:
         shown = photos
         front = _front_view(shown, earlier, day=day, shaken=shaken, settings=chosen.tracking)
@@ -157,13 +157,14 @@ def build_history(
 def _told_shakes(
     by_day: Sequence[tuple[date, Sequence[Reading]]],
     diary: Iterable[DiaryLine],
-    settings: TrackingSettings,
+    settings: Settings,
 ) -> tuple[date, ...]:
     """The days on which the shakes show that the grower has told."""
     told = [line.day for line in diary if line.what == "shaken"]
     if not told or not by_day:
         return ()
-    return shows_first(told, [(d, pool_coverage(shown, settings).percent) for d, shown in by_day])
+    seen = [(day, pool_coverage(shown, settings.tracking).percent) for day, shown in by_day]
+    return shows_first(told, seen, settings.growth)
 
 
 def _jar_day(

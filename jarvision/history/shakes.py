@@ -46,12 +46,14 @@ def shaken_since(history: JarHistory, days: Sequence[JarDay], *, today: date) ->
     return None if told == days[-1].day and days[-1].told_shaken else told
 
 
-def shows_first(told: Iterable[date], seen: Sequence[tuple[date, float]]) -> tuple[date, ...]:
+def shows_first(
+    told: Iterable[date], seen: Sequence[tuple[date, float]], settings: GrowthSettings
+) -> tuple[date, ...]:
     """The days with a photo on which the shakes that were told show first.
 
-    A photo of the same day may have been taken before the shake or after it: of that day and the
-    next one the one on which the coverage fell further shows it. A shake shows on no day before
-    the second, and not yet where all photos are older.
+    A photo of the same day may have been taken before the shake or after it: of that day, if the
+    coverage fell by more than chance on it, and the next one, that on which it fell further shows
+    the shake. It shows on no day before the second, and not yet where all photos are older.
 
     Parameters
     ----------
@@ -60,10 +62,11 @@ def shows_first(told: Iterable[date], seen: Sequence[tuple[date, float]]) -> tup
     seen
         Days with a photo, in order, and the coverage on them, percent.
     """
-    found = set()
+    found, chance = set(), settings.shake_below_points
     for shaken in told:
         later = [i for i, (day, _) in enumerate(seen) if i and day > shaken][:1]
-        same = [i for i, (day, _) in enumerate(seen) if i and day == shaken and _fell(seen, i) > 0]
+        on_it = [i for i, (day, _) in enumerate(seen) if i and day == shaken]
+        same = [i for i in on_it if _fell(seen, i) > chance]
         if shaken >= seen[0][0] and (same or later):
             found.add(seen[max((*same, *later), key=lambda i: _fell(seen, i))][0])
     return tuple(sorted(found))
