@@ -22,7 +22,7 @@ SHELF_SIZE_PX: Final = (440, 300)
 TEXT_PX: Final = 12.5
 FORECAST_DAYS: Final = 10  # the curve is not drawn further than this behind the last photo
 SHELF_DAYS: Final = 21  # the shelf's chart shows the newest of them
-LETTER_PX: Final = 0.55 * TEXT_PX  # of an ordinary word, on average
+LETTER_PX: Final = 0.62 * TEXT_PX  # of a word in a wide font, on average
 MOST_NAMES: Final = 14  # names at the ends of lines; more would stand over one another
 
 # Shape, line and word tell the verdicts apart; colour only helps.

@@ -107,7 +107,7 @@ def _add(entry: JarEntry, what: DiaryWord, more: str, on: date | None, shelf: Sh
     from jarvision.records import DiaryLine
     from jarvision.register.diary import COLDEST_C, WARMEST_C, add_line
 
-    today, celsius, text = date.today(), None, more.strip()
+    today, celsius, text = _today(), None, more.strip()
     if what == "temperature":
         degrees = a_number(
             "temperature", example="jarvision diary K08 temperature 21.5",
@@ -117,6 +117,10 @@ def _add(entry: JarEntry, what: DiaryWord, more: str, on: date | None, shelf: Sh
     line = DiaryLine(entry.jar, what, on or today, celsius, text)
     add_line(shelf.diary_path, line, entry=entry, today=today)
     return line
+
+
+def _today() -> date:
+    return date.today()
 
 
 def _undo(entry: JarEntry, what: DiaryWord, on: date | None, shelf: Shelf) -> DiaryLine:
