@@ -55,7 +55,7 @@ def diary(
     as_json: AsJson = False,
     quiet: Quiet = False,
 ) -> None:
-    """Tell what no photo of JAR shows: that it was shaken, opened or moved.
+    """Tell of JAR what no photo shows: shaken, opened, moved.
 
     One line is added to diary.csv beside the register; the next scoring counts with it. A
     temperature in degrees Celsius, and notes, are kept, too.

@@ -100,7 +100,7 @@ def remove_jar(
     as_json: AsJson = False,
     quiet: Quiet = False,
 ) -> None:
-    """Take JAR out of the register, one that should never have stood there.
+    """Take JAR out of the register; for slips only.
 
     Its photos stay where they are and are left out; its line is kept in jars_history.csv. Of a jar
     that was used, thrown out or harvested tell the outcome instead.
