@@ -93,6 +93,14 @@ def test_a_shake_before_it_says_nothing_of_an_area_that_is_gone_later() -> None:
     assert found(judge(story.readings(), diary=[told("shaken", 8)])[0]) == ["vanished"]
 
 
+def test_that_areas_lie_elsewhere_after_a_told_shake_is_no_news() -> None:
+    here, there = ([patch("bare", 3.0, a, 20.0 + n) for a in (-40, 0, 40)] for n in (0, 60))
+    story = healthy(6)
+    story.patches = {4: here, 5: there}
+    assert "turned" in words(judge(story.readings())[1])
+    assert "turned" not in words(judge(story.readings(), diary=[told("shaken", 4)])[1])
+
+
 # --------------------------------------------------------------------------- opened
 @pytest.mark.parametrize(("since", "flagged"), [(0, True), (7, True), (8, False)])
 def test_an_opened_jar_is_one_to_look_at_for_a_week_and_no_verdict_changes(
@@ -112,6 +120,13 @@ def test_the_last_opening_counts_and_for_how_long_is_the_growers_to_set() -> Non
     assert "up to 2026-03-20" in message
     short = Settings(verdict=VerdictSettings(opened_watch_days=3))
     assert "opened" not in words(judge(readings, diary=diary, settings=short)[1])
+
+
+def test_of_a_day_gone_by_nothing_is_told_that_came_later() -> None:
+    readings = healthy(8).readings()
+    diary = [told("opened", 7), told("temperature", 7, 12.0)]
+    assert words(judge(readings[:7], diary=diary)[1]) == set()
+    assert words(judge(readings, diary=diary)[1]) == {"opened", "temperature"}
 
 
 # --------------------------------------------------------------------------- temperature
