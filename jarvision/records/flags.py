@@ -6,24 +6,7 @@ meaning, and nothing that they say is said anywhere else.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Literal
-
-Severity = Literal["note", "look", "act"]
-
-
-@dataclass(frozen=True)
-class FlagKind:
-    """A thing about a jar that a person should know.
-
-    ``severity``: ``note`` (good to know), ``look`` (a person must look), ``act`` (do it today).
-    """
-
-    word: str
-    severity: Severity
-    meaning: str
-    remedy: str
-
+from jarvision.records.flag_kinds import FlagKind, Wording
 
 FLAGS: dict[str, FlagKind] = {
     f.word: f
@@ -158,6 +141,18 @@ FLAGS: dict[str, FlagKind] = {
             "Face the same side to the phone each day, or take all four sides.",
         ),
         FlagKind(
+            "opened",
+            "look",
+            "the jar was opened a few days ago, by your diary",
+            "Look at it every day: what came in with the air is white before it has a colour.",
+        ),
+        FlagKind(
+            "temperature",
+            "note",
+            "the jar stands warmer or cooler than its species runs, by your diary",
+            "Forecasts know nothing of the warmth but what shows in the growth: expect other days.",
+        ),
+        FlagKind(
             "unregistered",
             "note",
             "the jar is not in the register",
@@ -165,20 +160,6 @@ FLAGS: dict[str, FlagKind] = {
         ),
     )
 }
-
-
-@dataclass(frozen=True)
-class Wording:
-    """How a finding is told, as templates of :mod:`jarvision.records.wording`.
-
-    ``sentence`` has all numbers and ends in a full stop; ``short`` has those that matter most and
-    fits two lines on a narrow phone, 64 letters. A note needs no ``short``. ``flag`` is a word of
-    :data:`FLAGS`, empty for what needs no flag.
-    """
-
-    sentence: str
-    short: str = ""
-    flag: str = ""
 
 
 _COVERAGE = "Coverage {percent:.0f} % (95 % interval {low:.0f} to {high:.0f} %)"
@@ -329,6 +310,11 @@ FINDINGS: dict[str, Wording] = {
         "or the contents have moved. Take another.",
         "ready since {since}, last photo only {percent:.0f} %",
     ),
+    "shaken_since": Wording(
+        "It was shaken on {shaken_on}, after its last photo, of {last}: what that showed is mixed "
+        "by now. Take another.",
+        "shaken on {shaken_on}, no photo since",
+    ),
     "newer_refused": Wording(
         "Ready by the photo of {last}, but that of {refused_on} could not be used.",
         "ready, but the photo of {refused_on} could not be used",
@@ -361,6 +347,16 @@ FINDINGS: dict[str, Wording] = {
         "Anything between {low:.0f} and {high:.0f} % may be covered"
         "[: {hidden_percent:.0f} % of the wall is hidden][: {lacking}].",
         flag="wide_interval",
+    ),
+    "opened": Wording(
+        "It was opened on {opened_on}: spores may have come in, and mould may show up to {until} "
+        "or later.",
+        flag="opened",
+    ),
+    "temperature": Wording(
+        "On {told_on} it stood at {celsius:.1f} C; {species} runs at "
+        "{least_c:.0f} to {most_c:.0f} C.",
+        flag="temperature",
     ),
     "low_fill": Wording(
         "Filled to {fill_mm:.0f} mm[ (give or take {margin_mm:.0f} mm)]; the groove is at "

@@ -5,8 +5,8 @@ Each finding is a sentence for the grower; none of them touches a reading or a v
 
 from __future__ import annotations
 
-from collections import defaultdict
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections import Counter, defaultdict
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from datetime import timedelta
 from itertools import combinations, groupby
 from statistics import median
@@ -70,6 +70,16 @@ def tell_afterlives(finished: Iterable[FinishedJar]) -> list[str]:
                 f"has no verdict: {done.ending.tell()[:1].lower()}{done.ending.tell()[1:-1]}"
             )
     return found
+
+
+def tell_removed(readings: Iterable[Reading], removed: Collection[str]) -> list[str]:
+    """What is left out because the grower has taken its jar out of the register."""
+    photos = Counter(reading.jar for reading in readings if reading.jar in removed)
+    return [
+        f"{jar} was taken out of the register: {counted(number, 'photo')} of it left out; "
+        f"jarvision jars add {jar} brings it back"
+        for jar, number in sorted(photos.items())
+    ]
 
 
 # --------------------------------------------------------------------------- names against photos

@@ -130,6 +130,10 @@ class VerdictSettings:
     sure_days: Annotated[int, Limits(2)] = 2
     """Days whose lower bound must reach ready before a go: one reading is never enough."""
 
+    opened_watch_days: Annotated[int, Limits(0, 60)] = 7
+    """A jar that was opened is one to look at for so long: spores need a day or two to sprout, and
+    green mould then stays white for 2 to 4 days (common practice, no source)."""
+
     wide_interval_points: Annotated[float, Limits(1, 100)] = 25.0
     """A 95 % interval of the coverage from this width on is told: a quarter of the wall is the
     difference between a jar half grown and one nearly done."""

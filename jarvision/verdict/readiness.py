@@ -2,13 +2,14 @@
 
 Ready, rested and sure -> go; its last reading far below the ones before, past its keeping time,
 never seen growing, a newer photo refused, a large bare area left or one that vanished -> check;
-else -> wait.
+else, and where it was shaken since its last photo -> wait.
 """
 
 from __future__ import annotations
 
 from datetime import date
 
+from jarvision.history.shakes import shaken_since
 from jarvision.records import Finding, TrackedPatch
 from jarvision.records.wording import Fact
 from jarvision.verdict.evidence import Case, is_compact, is_thin, surely_covered
@@ -18,6 +19,10 @@ from jarvision.verdict.vanished import vanished
 def ripeness(case: Case) -> list[Finding]:
     """Say go, overdue or wait, of a jar against which nothing was found."""
     cover, since = case.last.coverage, case.growth.ready_date
+    shaken = shaken_since(case.history, case.days, today=case.today)
+    if shaken is not None:
+        last = case.last.day
+        return [Finding.of("shaken_since", "wait", day=last, shaken_on=shaken, last=last)]
     if since is None or since > case.last.day:
         return [_growing(case)]
     if cover.percent < case.profile.ready_percent:

@@ -25,7 +25,7 @@ MOST_LETTERS = 64  # two lines on a narrow phone
 NOTES = (
     "unregistered", "shared_parent", "photo_refused", "file_date", "stain",
     "unproven_stain", "wide_interval", "low_fill", "jar_shape", "turned", "patches_elsewhere",
-    "changed_mind",
+    "changed_mind", "opened", "temperature",
 )  # fmt: skip
 SAID_ONCE = 6  # words in a row
 NAMES = {

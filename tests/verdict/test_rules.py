@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 import skimage.data
 from judging import healthy, judge, with_patches, words
-from shelves import Story, kjma, patch, reading
+from shelves import Story, kjma, patch, reading, told
 from walls import CELL_MM, COLS, ROWS, photographed, tissue_of
 
 from jarvision.records import Patch, Reading, TissueClass, Verdict
@@ -73,6 +73,15 @@ def test_white_that_runs_faster_than_the_species_is_looked_at_for_four_days() ->
     assert verdict.findings[0].numbers["mm_per_day"] == pytest.approx(14.0, abs=3.0)
     assert judge(readings[:11])[0].verdict == "check"
     assert judge(whitening({5: 4.0, 6: 18.0}, 12))[0].verdict == "wait"
+
+
+def test_no_front_is_too_fast_for_a_jar_that_was_shaken_days_before() -> None:
+    """It grows from many new places at once; a gentle shake shows in no drop of the coverage."""
+    readings = whitening({5: 4.0, 6: 18.0}, 7)
+    assert found(judge(readings)[0]) == ["fast_front"]
+    for shaken, fast in ((4, False), (0, True)):
+        words_of = found(judge(readings, diary=[told("shaken", shaken)])[0])
+        assert ("fast_front" in words_of) == fast, shaken
 
 
 def test_white_that_runs_as_its_species_does_is_left_alone() -> None:
