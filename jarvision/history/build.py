@@ -163,6 +163,7 @@ def _jar_day(
         front=None if view is None else _front(view, earlier, settings=settings),
         cleared=tuple(t.name for t in tracks if t.missed >= limits.clear_days),
         parted=tuple(t.name for t in tracks if t.parted),
+        absent={t.name: t.absent for t in tracks if t.absent},
     )
 
 
@@ -245,10 +246,10 @@ def _follow(tracks: Sequence[Track], today: DaySight, *, settings: TrackingSetti
         registered=found,
     )
     linked = link(tracks, patches, settings=settings)
-    if view is None or not found:
+    if view is None:
         return linked
     return [
-        replace(t, missed=t.missed + 1)
+        replace(t, missed=t.missed + found, absent=t.absent + 1)
         if t.days[-1] != today.day and _clear_now(t, view, settings)
         else t
         for t in linked

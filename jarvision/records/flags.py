@@ -6,24 +6,7 @@ meaning, and nothing that they say is said anywhere else.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Literal
-
-Severity = Literal["note", "look", "act"]
-
-
-@dataclass(frozen=True)
-class FlagKind:
-    """A thing about a jar that a person should know.
-
-    ``severity``: ``note`` (good to know), ``look`` (a person must look), ``act`` (do it today).
-    """
-
-    word: str
-    severity: Severity
-    meaning: str
-    remedy: str
-
+from jarvision.records.flag_kinds import FlagKind, Wording
 
 FLAGS: dict[str, FlagKind] = {
     f.word: f
@@ -75,6 +58,24 @@ FLAGS: dict[str, FlagKind] = {
             "note",
             "what looks like stain counts as bare: nothing shows that growth stands there",
             "Photograph each jar from its first day on: what was white before is believed.",
+        ),
+        FlagKind(
+            "unnamed_stain",
+            "note",
+            "old, full growth is stained, and the jar's species is not known",
+            "Many species stain with age. Tell the species in the register, and it is known.",
+        ),
+        FlagKind(
+            "spot_gone",
+            "note",
+            "a small spot of odd colour on one photo was not there on the next ones",
+            "Turn the jar once round before you use it: a photo shows one side.",
+        ),
+        FlagKind(
+            "found_fine",
+            "note",
+            "somebody has looked at it and found it fine",
+            "It is asked for again once it has grown.",
         ),
         FlagKind(
             "wide_interval",
@@ -159,20 +160,6 @@ FLAGS: dict[str, FlagKind] = {
         ),
     )
 }
-
-
-@dataclass(frozen=True)
-class Wording:
-    """How a finding is told, as templates of :mod:`jarvision.records.wording`.
-
-    ``sentence`` has all numbers and ends in a full stop; ``short`` has those that matter most and
-    fits two lines on a narrow phone, 64 letters. A note needs no ``short``. ``flag`` is a word of
-    :data:`FLAGS`, empty for what needs no flag.
-    """
-
-    sentence: str
-    short: str = ""
-    flag: str = ""
 
 
 _COVERAGE = "Coverage {percent:.0f} % (95 % interval {low:.0f} to {high:.0f} %)"
@@ -274,6 +261,10 @@ FINDINGS: dict[str, Wording] = {
         "Ready and rested, but an area of {area_cm2:.1f cm2} is still bare.",
         "Ready and rested, but an area of {area_cm2:.1f cm2} is still bare",
     ),
+    "still_closing": Wording(
+        "Ready and rested, but a bare area of {area_cm2:.1f cm2} is still closing.",
+        "ready and rested, {area_cm2:.1f cm2} still closing",
+    ),
     "never_seen_growing": Wording(
         "{percent:.0f} % white already on the first photo, of {first}, and never seen to grow by "
         "{rise_points:.0f} points: white contents look like growth.",
@@ -309,8 +300,8 @@ FINDINGS: dict[str, Wording] = {
         "covered since {shown_since}, resting",
     ),
     "not_sure": Wording(
-        _COVERAGE + ": the lower bound must reach {ready_percent:.0f} % today and on "
-        "{sure_days:.0f} days in all; so far {so_far:.0f}.",
+        _COVERAGE + ", ready from {ready_percent:.0f} %: the lower bound must reach "
+        "{needed_percent:.0f} % on {sure_days:.0f} days; so far {so_far:.0f}.",
         "covered since {shown_since}, not yet sure",
     ),
     "overdue": Wording(
@@ -347,6 +338,19 @@ FINDINGS: dict[str, Wording] = {
         "{area_cm2:.1f cm2} look like stain, but growth neither stands around them nor was seen "
         "there before: they count as bare.",
         flag="unproven_stain",
+    ),
+    "unnamed_stain": Wording(
+        "{area_cm2:.1f cm2} are stained on a wall that has been full since {full_since}: normal "
+        "for many species, but which one this is, is not known.",
+        flag="unnamed_stain",
+    ),
+    "spot_gone": Wording(
+        "What looked like {kind} growth, {area_cm2:.1f cm2} on one photo of {seen_on} "
+        "({place:at}), was not there on {absent_days:.0f} days with a photo since.",
+        flag="spot_gone",
+    ),
+    "found_fine": Wording(
+        "Looked at on {looked_on} and found fine: {what}.[ {note}]", flag="found_fine"
     ),
     "wide_interval": Wording(
         "Anything between {low:.0f} and {high:.0f} % may be covered"

@@ -171,6 +171,8 @@ class JarDay:
         the last day's from those before. None where the days were not read together.
     parted
         Names of patches of earlier days over whose places others lay when they were first missed.
+    absent
+        On how many days since a patch was not at its place, if the jar was not turned unnoticed.
     """
 
     jar: str
@@ -187,6 +189,7 @@ class JarDay:
     cleared: tuple[str, ...] = ()
     together: Coverage | None = None
     parted: tuple[str, ...] = ()
+    absent: Mapping[str, int] = field(default_factory=dict)
 
     @property
     def level(self) -> Coverage:
@@ -288,10 +291,8 @@ class Growth:
         ``logistic``, ``gompertz``, ``kjma-2``, ``kjma-3`` (nucleation and growth), ``front``,
         ``discs``, one of these with a ``+`` (on top of what was white from the start) or
         ``too-few-days``.
-    day_numbers, curve_percent
-        The curve sampled for plotting: days since ``origin`` and coverage.
-    curve_low, curve_high
-        80 % band of the curve, percent.
+    day_numbers, curve_percent, curve_low, curve_high
+        The curve sampled for plotting: days since ``origin``, coverage and its 80 % band, percent.
     rate_percent_per_day
         Rate of the last days.
     ready_date, ready_low, ready_high

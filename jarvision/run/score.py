@@ -203,7 +203,12 @@ def _assess(ground: _Ground, readings: tuple[Reading, ...], *, today: date) -> S
     growing = (reading for reading in readings if reading.jar not in bare)
     histories = build_histories(growing, shelf.register, settings=shelf.settings)
     stories = tell_stories(
-        histories, shelf.register, today=today, settings=shelf.settings, species=shelf.species
+        histories,
+        shelf.register,
+        today=today,
+        settings=shelf.settings,
+        species=shelf.species,
+        looks=shelf.looks,
     )
     doubts = tell_doubts(readings, stories, shelf.register)
     warnings = [*ground.warnings, *_file_notes(readings), *tell_shared_pictures(readings), *doubts]

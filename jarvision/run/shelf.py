@@ -8,7 +8,7 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from jarvision.register import jar_shapes, outcomes
+from jarvision.register import jar_shapes, looks, outcomes
 from jarvision.register.jars import REGISTER_NAME, Register, open_register, read_register
 from jarvision.register.photo_jars import read_photo_jars
 from jarvision.register.species import SpeciesBook, load_species
@@ -40,6 +40,8 @@ class Shelf:
         ``outcomes.csv`` beside the register, the lines of each jar taken together.
     photo_jars
         ``photo_jars.csv``: the jars of photos whose names do not say them.
+    looks
+        ``seen.csv`` beside the register: by jar, what somebody found fine about it.
     """
 
     folder: Path
@@ -49,6 +51,7 @@ class Shelf:
     register: Register
     outcomes: Mapping[str, outcomes.JarOutcome]
     photo_jars: Mapping[str, str] = field(default_factory=dict)
+    looks: Mapping[str, tuple[looks.Look, ...]] = field(default_factory=dict)
 
     @cached_property
     def values(self) -> CardValues:
@@ -83,6 +86,11 @@ class Shelf:
     def outcomes_path(self) -> Path:
         """Where the outcomes are, or would be."""
         return self.register_path.parent / outcomes.OUTCOMES_NAME
+
+    @property
+    def looks_path(self) -> Path:
+        """Where what was found fine is, or would be."""
+        return self.register_path.parent / looks.LOOKS_NAME
 
     def shapes_for(self, photo: str) -> dict[str, JarShape]:
         """Shapes that the reading of a photo, by its name under the folder, can depend on."""
@@ -134,6 +142,7 @@ def open_shelf(
         register=read_register(path, is_known_species=species.knows) if there else Register(),
         outcomes=outcomes.taken_together(lines),
         photo_jars=read_photo_jars(folder),
+        looks=looks.read_looks(path.parent / looks.LOOKS_NAME),
     )
 
 
