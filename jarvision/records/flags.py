@@ -350,7 +350,7 @@ FINDINGS: dict[str, Wording] = {
         flag="spot_gone",
     ),
     "found_fine": Wording(
-        "Looked at on {looked_on} and found fine: {what}.[ {note}]", flag="found_fine"
+        "Looked at on {looked_on} and found fine: {what}.[ Noted: {note}.]", flag="found_fine"
     ),
     "wide_interval": Wording(
         "Anything between {low:.0f} and {high:.0f} % may be covered"

@@ -24,7 +24,8 @@ class Settling:
     size
         The fact that tells how large it is; empty where it does not grow.
     by_time
-        Whether time alone makes it worse: then it is asked for again some days later.
+        Whether it is asked for again some days later: time alone makes it worse, or another one of
+        its kind could not be told from it.
     """
 
     how: str
@@ -56,11 +57,11 @@ SETTLED: Final[dict[str, Settling]] = {
     "odd_stain": Settling(
         "the jar's species in the register, where it stains with age", size="area_cm2"
     ),
-    "wet": Settling("a photo on which it is dry", size="area_cm2"),
+    "wet": Settling("a photo on which it is dry", size="area_cm2", by_time=True),
     "dead_patch": Settling("its closing on the next photos", same=("patch",), size="area_cm2"),
     "fast_front": Settling("four days without a colour", same=("seen_on",)),
-    "pins": Settling("use, or a photo without them", size="area_cm2"),
-    "bare_left": Settling("its closing on the next photos", size="area_cm2"),
+    "pins": Settling("use, or a photo without them", size="area_cm2", by_time=True),
+    "bare_left": Settling("its closing on the next photos", size="area_cm2", by_time=True),
     "never_seen_growing": Settling("a look whether the white is mycelium", same=("first",)),
     "vanished": Settling("a photo of the side that showed it", same=("patch", "last_seen")),
     "stall": Settling(_GROWTH, by_time=True),

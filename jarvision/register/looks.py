@@ -25,7 +25,7 @@ LOOK_COLUMNS: Final = ("jar", "date", "finding", "about", "size", "note")
 
 
 @dataclass(frozen=True)
-class Look:
+class SeenFine:
     """One line of ``seen.csv``: a finding that somebody looked at and found fine.
 
     Attributes
@@ -48,7 +48,7 @@ class Look:
     note: str = ""
 
 
-def read_looks(path: Path) -> dict[str, tuple[Look, ...]]:
+def read_looks(path: Path) -> dict[str, tuple[SeenFine, ...]]:
     """Read ``seen.csv``, by jar, in the order of its lines; empty when there is no such file.
 
     Raises
@@ -58,7 +58,7 @@ def read_looks(path: Path) -> dict[str, tuple[Look, ...]]:
     """
     if not path.exists():
         return {}
-    found: dict[str, tuple[Look, ...]] = {}
+    found: dict[str, tuple[SeenFine, ...]] = {}
     for line, cells in read_table(path, LOOK_COLUMNS).rows:
         try:
             look = _look(cells)
@@ -70,7 +70,7 @@ def read_looks(path: Path) -> dict[str, tuple[Look, ...]]:
     return found
 
 
-def add_looks(path: Path, looks: Iterable[Look]) -> Path:
+def add_looks(path: Path, looks: Iterable[SeenFine]) -> Path:
     """Add lines to ``seen.csv``, whole or not at all; older lines are never touched.
 
     Raises
@@ -97,7 +97,7 @@ def add_looks(path: Path, looks: Iterable[Look]) -> Path:
         ) from None
 
 
-def _look(cells: Mapping[str, str]) -> Look:
+def _look(cells: Mapping[str, str]) -> SeenFine:
     for name in ("jar", "finding"):
         if not cells[name]:
             raise ValueError(f"the {name} has no name")
@@ -105,9 +105,9 @@ def _look(cells: Mapping[str, str]) -> Look:
     if size is not None and not math.isfinite(size):
         raise ValueError(f"size '{cells['size']}' is no number")
     day = read_day(cells["date"])
-    return Look(cells["jar"], day, cells["finding"], cells["about"], size, cells["note"])
+    return SeenFine(cells["jar"], day, cells["finding"], cells["about"], size, cells["note"])
 
 
-def _row(look: Look) -> Row:
+def _row(look: SeenFine) -> Row:
     size = "" if look.size is None else f"{look.size:g}"
     return (look.jar, look.day.isoformat(), look.finding, look.about, size, look.note)

@@ -25,7 +25,7 @@ from jarvision.base.text import counted, printable
 from jarvision.history.build import build_histories
 from jarvision.history.repeats import refuse_repeats, tell_shared_pictures
 from jarvision.records import Reading, ShelfResult
-from jarvision.run.doubts import tell_doubts
+from jarvision.run.doubts import tell_doubts, tell_unnamed
 from jarvision.run.jobs import Fleet, Job, PhotoReader, read_one
 from jarvision.run.lock import only_run
 from jarvision.run.provenance import made_with
@@ -210,7 +210,7 @@ def _assess(ground: _Ground, readings: tuple[Reading, ...], *, today: date) -> S
         species=shelf.species,
         looks=shelf.looks,
     )
-    doubts = tell_doubts(readings, stories, shelf.register)
+    doubts = [*tell_doubts(readings, stories, shelf.register), *tell_unnamed(stories)]
     warnings = [*ground.warnings, *_file_notes(readings), *tell_shared_pictures(readings), *doubts]
     unseen = sorted(set(shelf.register) - {reading.jar for reading in readings})
     if unseen:

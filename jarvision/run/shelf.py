@@ -51,7 +51,7 @@ class Shelf:
     register: Register
     outcomes: Mapping[str, outcomes.JarOutcome]
     photo_jars: Mapping[str, str] = field(default_factory=dict)
-    looks: Mapping[str, tuple[looks.Look, ...]] = field(default_factory=dict)
+    looks: Mapping[str, tuple[looks.SeenFine, ...]] = field(default_factory=dict)
 
     @cached_property
     def values(self) -> CardValues:

@@ -157,8 +157,8 @@ class VerdictSettings:
     meanwhile. On 354 simulated jars none was called go below its species' level by it."""
 
     look_holds_days: Annotated[int, Limits(1, 30)] = 7
-    """What only time makes worse (a stall, an overdue jar) is asked for again so many days after
-    somebody has found it fine."""
+    """What time makes worse (a stall, an overdue jar), and what could be another one of its kind (a
+    wet area), is asked for again so many days after somebody has found it fine."""
 
     settled_growth_share: Annotated[float, Limits(0, 1)] = 0.3
     """What somebody has found fine is a doubt again once it has grown by this share: areas are read

@@ -9,7 +9,7 @@ from jarvision.growth.forecast import fit_growth
 from jarvision.growth.priors import Sibling, batch_of, fit_siblings
 from jarvision.records import JarHistory, JarStory
 from jarvision.register.jars import Register
-from jarvision.register.looks import Look
+from jarvision.register.looks import SeenFine
 from jarvision.register.species import SpeciesBook
 from jarvision.settings.groups import Settings
 from jarvision.verdict.changes import changed_mind
@@ -23,7 +23,7 @@ def tell_stories(
     today: date,
     settings: Settings,
     species: SpeciesBook,
-    looks: Mapping[str, tuple[Look, ...]] | None = None,
+    looks: Mapping[str, tuple[SeenFine, ...]] | None = None,
 ) -> tuple[JarStory, ...]:
     """Curve, verdict and flags of every jar, each with what its batch mates teach.
 
@@ -56,7 +56,7 @@ def _tell(
     today: date,
     settings: Settings,
     species: SpeciesBook,
-    looks: tuple[Look, ...],
+    looks: tuple[SeenFine, ...],
 ) -> JarStory:
     """Curve, verdict and flags of one jar.
 

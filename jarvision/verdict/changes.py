@@ -12,7 +12,7 @@ from jarvision.growth.priors import Sibling
 from jarvision.history.smoothing import read_together
 from jarvision.records import Finding, Flag, JarHistory, Verdict, VerdictWord
 from jarvision.records.wording import PLAIN
-from jarvision.register.looks import Look
+from jarvision.register.looks import SeenFine
 from jarvision.register.species import SpeciesProfile
 from jarvision.settings.groups import Settings
 from jarvision.verdict.decide import decide
@@ -28,7 +28,7 @@ def changed_mind(
     today: date,
     batch_mates: Sequence[Sibling],
     settings: Settings,
-    looks: tuple[Look, ...] = (),
+    looks: tuple[SeenFine, ...] = (),
 ) -> tuple[Flag, ...]:
     """Tell when the verdict of a day with a photo shortly before was the opposite, and why.
 

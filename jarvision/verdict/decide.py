@@ -27,7 +27,7 @@ from statistics import median
 
 from jarvision.history.shakes import shaken_on
 from jarvision.records import Finding, Flag, Growth, JarHistory, Verdict, VerdictWord
-from jarvision.register.looks import Look
+from jarvision.register.looks import SeenFine
 from jarvision.register.species import SpeciesProfile
 from jarvision.settings.groups import Settings
 from jarvision.verdict.evidence import Case
@@ -48,7 +48,7 @@ def decide(
     today: date,
     settings: Settings | None = None,
     siblings: tuple[str, ...] = (),
-    looks: tuple[Look, ...] = (),
+    looks: tuple[SeenFine, ...] = (),
 ) -> tuple[Verdict, tuple[Flag, ...]]:
     """Decide about one jar.
 
@@ -77,7 +77,7 @@ def decide(
         wall_radius_mm=_radius_mm(history, chosen),
         front_limits=chosen.front,
         shaken=shaken_on(days, chosen.growth),
-        looks=tuple(look for look in looks if look.day <= today),
+        looks=looks,
     )
     told = without_settled(case, [finding for rule in RULES for finding in rule(case)])
     if not asks(told):

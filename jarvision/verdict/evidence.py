@@ -18,7 +18,7 @@ from jarvision.records import (
     TrackedPatch,
     VerdictWord,
 )
-from jarvision.register.looks import Look
+from jarvision.register.looks import SeenFine
 from jarvision.register.species import SpeciesProfile
 from jarvision.settings.history import FrontSettings
 from jarvision.settings.verdict import VerdictSettings
@@ -29,7 +29,7 @@ class Case:
     """All that a rule may look at.
 
     ``days`` are those up to ``today``, ``shaken`` those of them on which the jar was shaken.
-    ``looks``: what a person found fine by then.
+    ``looks``: what a person found fine about the jar.
     """
 
     history: JarHistory
@@ -41,7 +41,7 @@ class Case:
     wall_radius_mm: float
     front_limits: FrontSettings
     shaken: tuple[date, ...] = ()
-    looks: tuple[Look, ...] = ()
+    looks: tuple[SeenFine, ...] = ()
 
     @property
     def last(self) -> JarDay:

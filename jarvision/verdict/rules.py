@@ -140,6 +140,7 @@ def _mould(case: Case, name: str, seen: list[tuple[JarDay, TrackedPatch]]) -> Fi
         "perhaps_mould",
         "check",
         day=day.day,
+        patch=name,
         seen_days=len(seen),
         photo_days=len(case.days),
         **_sighting(case, day, patch),

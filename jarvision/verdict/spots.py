@@ -14,10 +14,10 @@ from collections.abc import Sequence
 from jarvision.records import Finding, JarDay, TrackedPatch
 from jarvision.verdict.evidence import Case, is_off_colour, photos_showing
 
-Sightings = Sequence[tuple[JarDay, TrackedPatch]]
+SpotSightings = Sequence[tuple[JarDay, TrackedPatch]]
 
 
-def is_gone(case: Case, name: str, seen: Sightings) -> bool:
+def is_gone(case: Case, name: str, seen: SpotSightings) -> bool:
     """Say whether a spot was no growth: one photo showed it, and enough later ones do not.
 
     Parameters

@@ -25,12 +25,12 @@ MOST_LETTERS = 64  # two lines on a narrow phone
 NOTES = (
     "unregistered", "shared_parent", "photo_refused", "file_date", "stain",
     "unproven_stain", "wide_interval", "low_fill", "jar_shape", "turned", "patches_elsewhere",
-    "changed_mind",
+    "changed_mind", "unnamed_stain", "spot_gone", "found_fine",
 )  # fmt: skip
 SAID_ONCE = 6  # words in a row
 NAMES = {
     "kind", "patch", "species", "text", "jar", "jars", "parent", "photo", "reason", "detail",
-    "conflict", "was", "was_why", "now", "now_why",
+    "conflict", "was", "was_why", "now", "now_why", "what", "note",
 }  # fmt: skip
 
 

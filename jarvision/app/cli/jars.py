@@ -30,7 +30,9 @@ JARS_ADD_EXAMPLE = (
 )
 
 jars_app = typer.Typer(
-    name="jars", help="Start the jar register, add jars to it.", no_args_is_help=True
+    name="jars",
+    help="Start the jar register, add to it, say what you saw.",
+    no_args_is_help=True,
 )
 
 

@@ -26,6 +26,7 @@ from jarvision.app.cli import (
     outcome,
     plan,
     score,
+    seen,
     settings,
     tags,
     trace,
@@ -54,6 +55,7 @@ app.command("card", epilog=card.CARD_EXAMPLE)(card.card)
 app.command("calibrate", epilog=calibrate.CALIBRATE_EXAMPLE)(calibrate.calibrate)
 app.command("tags", epilog=tags.TAGS_EXAMPLE)(tags.tags)
 app.command("settings", epilog=settings.SETTINGS_EXAMPLE)(settings.settings)
+jars.jars_app.command("seen", epilog=seen.JARS_SEEN_EXAMPLE)(seen.seen)
 app.add_typer(jars.jars_app)
 app.command("trace", epilog=trace.TRACE_EXAMPLE)(trace.trace_jar)
 app.command("explain", epilog=explain.EXPLAIN_EXAMPLE)(explain.explain)
