@@ -7,8 +7,8 @@ has nothing to say. It finds words and numbers; sentences are made of them by
 
 1. photo: none usable, dated wrong, too little seen, colours not matched -> check
 2. off-colour, not normal for the species: large or on two photos -> no-go; else check, until its
-   place was seen again without it, or on some days where nothing shows that the jar was turned (a
-   large area is never forgotten)
+   place was seen again without it, or another photo of its day did not show it (a large area is
+   never forgotten)
 3. wet -> check; large -> no-go
 4. dead patch: bare, standing still in a late jar -> check; longer -> no-go, but in a thin species
 5. fast front: white that runs faster than the species -> check

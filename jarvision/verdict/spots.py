@@ -1,10 +1,10 @@
 """Small off-colour spots that one photo alone showed: when they are no doubt any more.
 
-Mould does not heal, but a photo may be fooled. A spot that one photo showed and the next ones of
-the same place do not was none, unless the jar was turned, which a white wall does not show. So it
-is gone after two days where another photo of its own day, taken from the same side, did not show
-it; and after more where the jar was never seen to be turned much while its contents still showed.
-Two such spots in one jar are too many for chance, and so is a large one.
+Mould does not heal, but a photo may be fooled. A spot that one photo showed, another one of the
+same day and side did not, and the next days do not show at its place, was none. The other photo of
+its own day is needed: a white wall does not show that the jar was turned since, and a mould that
+was turned away the day after is not seen either. Two such spots in one jar are too many for chance,
+and so is a large one.
 """
 
 from __future__ import annotations
@@ -32,9 +32,7 @@ def is_gone(case: Case, name: str, seen: SpotSightings) -> bool:
     if patch.area_cm2 >= limits.off_colour_alone_cm2:
         return False
     absent = case.last.absent.get(name, 0)
-    if _twin_without(day, patch):
-        return absent >= limits.spot_twin_days
-    return absent >= limits.spot_alone_days and _stands_steady(case)
+    return absent >= limits.spot_twin_days and _twin_without(day, patch)
 
 
 def gone_spots(case: Case) -> list[Finding]:
@@ -73,12 +71,3 @@ def _twin_without(day: JarDay, patch: TrackedPatch) -> bool:
     for reading in day.readings:
         shows[reading.view] |= any(p.kind == patch.kind for p in reading.patches)
     return sum(shows[r.view] for r in day.readings) > photos_showing(day, patch)
-
-
-def _stands_steady(case: Case) -> bool:
-    """Say whether the grower is known to face the same side to the camera each day."""
-    limits = case.limits
-    turns = [d.turn.turn_deg for d in case.days if d.turn is not None and d.turn.found]
-    if len(turns) < limits.steady_turns or any(d.turned_away for d in case.days):
-        return False
-    return max(map(abs, turns)) <= limits.steady_turn_deg
