@@ -198,6 +198,7 @@ def _jar_day(
         cleared=tuple(t.name for t in tracks if t.missed >= limits.clear_days),
         parted=tuple(t.name for t in tracks if t.parted),
         told_shaken=today.day in shaken,
+        absent={t.name: t.absent for t in tracks if t.absent},
     )
 
 
@@ -289,10 +290,10 @@ def _follow(tracks: Sequence[Track], today: DaySight, *, settings: TrackingSetti
         registered=found,
     )
     linked = link(tracks, patches, settings=settings)
-    if view is None or not found:
+    if view is None:
         return linked
     return [
-        replace(t, missed=t.missed + 1)
+        replace(t, missed=t.missed + found, absent=t.absent + 1)
         if t.days[-1] != today.day and _clear_now(t, view, settings)
         else t
         for t in linked

@@ -154,6 +154,8 @@ class JarDay:
         Names of patches of earlier days over whose places others lay when they were first missed.
     told_shaken
         Whether the grower has said that it was shaken since the day before, or on this one.
+    absent
+        On how many days since a patch was not at its place, if the jar was not turned unnoticed.
     """
 
     jar: str
@@ -171,6 +173,7 @@ class JarDay:
     together: Coverage | None = None
     parted: tuple[str, ...] = ()
     told_shaken: bool = False
+    absent: Mapping[str, int] = field(default_factory=dict)
 
     @property
     def level(self) -> Coverage:
@@ -280,10 +283,8 @@ class Growth:
         ``logistic``, ``gompertz``, ``kjma-2``, ``kjma-3`` (nucleation and growth), ``front``,
         ``discs``, one of these with a ``+`` (on top of what was white from the start) or
         ``too-few-days``.
-    day_numbers, curve_percent
-        The curve sampled for plotting: days since ``origin`` and coverage.
-    curve_low, curve_high
-        80 % band of the curve, percent.
+    day_numbers, curve_percent, curve_low, curve_high
+        The curve sampled for plotting: days since ``origin``, coverage and its 80 % band, percent.
     rate_percent_per_day
         Rate of the last days.
     ready_date, ready_low, ready_high

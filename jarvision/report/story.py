@@ -24,6 +24,7 @@ from jarvision.records import (
 )
 from jarvision.records.flags import CAUTIONS, FLAGS
 from jarvision.records.photo_reasons import PHOTO_REASONS
+from jarvision.records.settling import what_settles
 from jarvision.records.wording import tell_place
 from jarvision.register.jars import Register
 from jarvision.register.lineage import JarState, near_kin
@@ -266,6 +267,7 @@ def _area(sighting: list[tuple[date, TrackedPatch]], last: date) -> str:
 def _verdict(story: JarStory, scored_on: date) -> Iterable[str]:
     yield f"On {tell_day(scored_on, year=True)} the verdict is {story.verdict.verdict}."
     yield from map(_sentence, story.verdict.reasons)
+    yield from (flag.message for flag in story.flags if flag.flag == "found_fine")
 
 
 def _outcome(outcome: JarOutcome) -> Iterable[str]:
@@ -301,6 +303,9 @@ def _what_to_do(story: JarStory, register: Register) -> Iterable[str]:
     for kind in FLAGS.values():  # in the order of the table, each once
         if kind.word in told and kind.severity in ("act", "look"):
             yield kind.remedy
+    if verdict == "check":
+        ways = (what_settles(finding, jar) for finding in story.verdict.findings)
+        yield from dict.fromkeys(filter(None, ways))
     related = register.siblings(jar) or register.children(jar)
     if verdict in ("no-go", "check") and related:
         yield f"Other jars share its spawn: jarvision trace {jar} says in which order to look."

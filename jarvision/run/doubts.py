@@ -31,6 +31,7 @@ Radii of one jar have a standard uncertainty of 2 %: no two differ by as much by
 one shape cannot be told apart so, nor by how high they are filled: that is misread too often.)"""
 
 FEWEST_GLASSES: Final = 3
+JARS_NAMED: Final = 3
 
 AHEAD_POINTS: Final = 15.0
 """A curve that runs so far ahead of a jar's first days began too early. With their true starts no
@@ -166,6 +167,25 @@ def _unregistered(readings: Iterable[Reading], register: Register) -> Iterator[s
             yield f"{jar} has photos but is not in the register. {did_you_mean(jar, register)}"
     if plain:
         yield f"with photos but not in the register: {', '.join(plain)}"
+
+
+def tell_unnamed(stories: Sequence[JarStory]) -> list[str]:
+    """Ask once for the species of the jars of which nobody has told it: much hangs on it."""
+    unnamed = [s.history.entry for s in stories if not s.history.entry.species]
+    if not unnamed:
+        return []
+    jars = [entry.jar for entry in unnamed]
+    more = f" and {len(jars) - JARS_NAMED} more" if len(jars) > JARS_NAMED else ""
+    first = next((entry for entry in unnamed if not entry.registered), unnamed[0])
+    how = (
+        f"jarvision jars set '{first.jar}' --species oyster"
+        if first.registered
+        else f"jarvision jars add '{first.jar}' --species oyster --kind spawn"
+    )
+    return [
+        f"the species is not known of {', '.join(jars[:JARS_NAMED])}{more}: dates and colours are "
+        f"judged cautiously until it is told, once: {how}"
+    ]
 
 
 def _alike_jars(readings: Iterable[Reading]) -> Iterator[str]:

@@ -25,10 +25,10 @@ AFTER_THE_READING: Final = frozenset(
         # what the rest of the package holds beside it
         "__init__.py", "api.py",
         "base/cgats.py", "base/csv_text.py", "base/ledger.py", "base/spectra.csv",
-        "base/spectra.py", "base/text_files.py", "base/version.py",
+        "base/spectra.py", "base/text_files.py", "base/version.py", "records/settling.py",
         "register/amend.py", "register/changes.py", "register/diary.py", "register/edit.py",
         "register/endings.py", "register/jar_shapes.py", "register/jars.py", "register/lineage.py",
-        "register/lines.py", "register/outcomes.py", "register/photo_jars.py",
+        "register/lines.py", "register/looks.py", "register/outcomes.py", "register/photo_jars.py",
         "settings/groups.py", "settings/growth.py", "settings/history.py", "settings/plan.py",
         "settings/retired.py", "settings/table.py", "settings/toml.py", "settings/verdict.py",
         "vision/calibration/alone.py", "vision/calibration/as_printed.py",

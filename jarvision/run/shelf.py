@@ -8,7 +8,7 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from jarvision.register import diary, jar_shapes, outcomes
+from jarvision.register import diary, jar_shapes, looks, outcomes
 from jarvision.register.changes import CHANGES_NAME, Past, past_of, read_changes
 from jarvision.register.jars import REGISTER_NAME, Register, open_register, read_register
 from jarvision.register.photo_jars import read_photo_jars
@@ -45,6 +45,8 @@ class Shelf:
         ``diary.csv`` beside the register: what was told of each jar, by day.
     past
         ``jars_history.csv`` beside the register: former names, and jars that were taken out.
+    looks
+        ``seen.csv`` beside the register: by jar, what somebody found fine about it.
     """
 
     folder: Path
@@ -56,6 +58,7 @@ class Shelf:
     photo_jars: Mapping[str, str] = field(default_factory=dict)
     diary: Mapping[str, tuple[DiaryLine, ...]] = field(default_factory=dict)
     past: Past = field(default_factory=Past)
+    looks: Mapping[str, tuple[looks.SeenFine, ...]] = field(default_factory=dict)
 
     @cached_property
     def values(self) -> CardValues:
@@ -92,6 +95,11 @@ class Shelf:
     def outcomes_path(self) -> Path:
         """Where the outcomes are, or would be."""
         return self.register_path.parent / outcomes.OUTCOMES_NAME
+
+    @property
+    def looks_path(self) -> Path:
+        """Where what was found fine is, or would be."""
+        return self.register_path.parent / looks.LOOKS_NAME
 
     @property
     def diary_path(self) -> Path:
@@ -149,8 +157,8 @@ def open_shelf(
     Raises
     ------
     UsageError
-        No register where one was named; the register, an outcome, the diary, the history, the
-        settings or a species profile of the grower's own is wrong as it stands.
+        No register where one was named; the register, an outcome, the diary, a look, the history,
+        the settings or a species profile of the grower's own is wrong as it stands.
     """
     path = register or folder / REGISTER_NAME
     if register is not None:
@@ -171,6 +179,7 @@ def open_shelf(
         photo_jars=read_photo_jars(folder),
         diary=diary.by_jar(diary.read_diary(path.parent / diary.DIARY_NAME, names=past.names)),
         past=past,
+        looks=looks.read_looks(path.parent / looks.LOOKS_NAME, names=past.names),
     )
 
 

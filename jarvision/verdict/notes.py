@@ -4,7 +4,15 @@ from __future__ import annotations
 
 from jarvision.base.days import days_after
 from jarvision.records import Finding
-from jarvision.verdict.evidence import Case, area_and_confidence, ignored_date
+from jarvision.verdict.evidence import (
+    Case,
+    area_and_confidence,
+    full_since,
+    has_long_been_full,
+    ignored_date,
+    is_unnamed,
+)
+from jarvision.verdict.spots import gone_spots
 
 FEWEST_PATCHES = 3
 """Fewer patches than this on either day may all have closed: they do not show that a jar turned."""
@@ -25,7 +33,8 @@ def notes_on(case: Case, siblings: tuple[str, ...] = ()) -> list[Finding]:
         notes.append(Finding.of("shared_parent", day=entry.started, parent=entry.parent, jars=jars))
     notes += _refused(case) + _file_dates(case) + _opened(case) + _temperatures(case)
     if case.days:
-        notes += _normal_stains(case) + _unproven_stain(case) + _wide_interval(case)
+        notes += _normal_stains(case) + _unproven_stain(case) + _unnamed_stain(case)
+        notes += gone_spots(case) + _wide_interval(case)
         notes += _low_fill(case)
         notes += _odd_shapes(case) + _turned(case)
     return notes
@@ -107,6 +116,15 @@ def _unproven_stain(case: Case) -> list[Finding]:
     if area < case.limits.unproven_note_cm2:
         return []
     return [Finding.of("unproven_stain", day=case.last.day, area_cm2=area)]
+
+
+def _unnamed_stain(case: Case) -> list[Finding]:
+    """Tell staining on old, full growth of a species that is not known."""
+    area = area_and_confidence(case.last, "stain")[0]
+    if not is_unnamed(case) or area < case.limits.stain_note_cm2 or not has_long_been_full(case):
+        return []
+    since = full_since(case)
+    return [Finding.of("unnamed_stain", day=case.last.day, area_cm2=area, full_since=since)]
 
 
 def _wide_interval(case: Case) -> list[Finding]:

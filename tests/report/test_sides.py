@@ -123,5 +123,6 @@ def card_of(story: JarStory, out: Path) -> JarCard:
         Register({jar: story.history.entry}),
         {jar: "jar-1"},
         {jar: story.verdict.verdict},
+        {},
     )
     return build_card(story, "", around)

@@ -9,9 +9,10 @@ import numpy as np
 import pytest
 import skimage.data
 from judging import healthy, judge, with_patches, words
-from shelves import Story, kjma, patch, reading, told
+from shelves import Story, kjma, oyster, patch, reading, told
 from walls import CELL_MM, COLS, ROWS, photographed, tissue_of
 
+from jarvision.history.build import build_history
 from jarvision.records import Patch, Reading, TissueClass, Verdict
 from jarvision.vision.tissue.thumbnail import shrink
 
@@ -52,6 +53,30 @@ def _places(patches: Sequence[Patch]) -> np.ndarray:
         away = np.hypot(across - middle, heights - spot.height_mm)
         there |= away < 10 * np.sqrt(spot.area_cm2 / np.pi)
     return there
+
+
+# --------------------------------------------------------------------------- spots on a white wall
+def white_with(spots: Mapping[int, Patch], days: int) -> list[Reading]:
+    """A jar that is white all over, with a green spot on some days."""
+    return [
+        shown(n, 99, white_mm=200.0, patches=[spots[n]] if n in spots else ()) for n in range(days)
+    ]
+
+
+@pytest.mark.parametrize(("at_deg", "days"), [(10.0, 3), (56.0, 0)])
+def test_a_place_in_view_is_seen_without_its_spot_though_no_turn_can_be_found(
+    at_deg: float, days: int
+) -> None:
+    history = build_history(white_with({2: patch("green", 0.6, at_deg, 40)}, 6), oyster())
+    assert history.days[-1].cleared == ()
+    assert history.days[-1].absent.get("green-1", 0) == days
+
+
+def test_a_spot_that_comes_back_is_counted_anew() -> None:
+    spot = patch("green", 0.6, 10, 40)
+    history = build_history(white_with({2: spot, 5: spot}, 7), oyster())
+    assert history.days[4].absent == {"green-1": 2}
+    assert history.days[6].absent == {"green-1": 1}
 
 
 # --------------------------------------------------------------------------- mould still white

@@ -31,7 +31,7 @@ JARS_ADD_EXAMPLE = (
 
 jars_app = typer.Typer(
     name="jars",
-    help="The jar register: start it, add to it, list it, correct it.",
+    help="The jar register: start and correct it, say what you saw.",
     no_args_is_help=True,
 )
 

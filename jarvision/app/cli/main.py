@@ -29,6 +29,7 @@ from jarvision.app.cli import (
     outcome,
     plan,
     score,
+    seen,
     settings,
     tags,
     trace,
@@ -61,6 +62,7 @@ jars.jars_app.command("list", epilog=jar_list.JARS_LIST_EXAMPLE)(jar_list.list_j
 jars.jars_app.command("set", epilog=jars_change.JARS_SET_EXAMPLE)(jars_change.set_jar)
 jars.jars_app.command("rename", epilog=jars_change.JARS_RENAME_EXAMPLE)(jars_change.rename_jar)
 jars.jars_app.command("remove", epilog=jars_change.JARS_REMOVE_EXAMPLE)(jars_change.remove_jar)
+jars.jars_app.command("seen", epilog=seen.JARS_SEEN_EXAMPLE)(seen.seen)
 app.add_typer(jars.jars_app)
 app.command("diary", epilog=diary.DIARY_EXAMPLE)(diary.diary)
 app.command("trace", epilog=trace.TRACE_EXAMPLE)(trace.trace_jar)
