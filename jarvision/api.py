@@ -68,7 +68,7 @@ def score_photo(
         )
     shelf = open_shelf(root, settings=settings)
     name = path.relative_to(root).as_posix()
-    return read_jar_photo(
+    reading = read_jar_photo(
         path,
         root=root,
         out=Path(out) if out is not None else None,
@@ -77,6 +77,7 @@ def score_photo(
         shapes=shelf.shapes_for(name),
         told_jar=shelf.photo_jars.get(name, ""),
     )
+    return shelf.under_todays_name(reading)
 
 
 def score_folder(

@@ -12,7 +12,7 @@ from typing import Final
 
 from jarvision.base.errors import UsageError
 from jarvision.base.text import printable
-from jarvision.base.text_files import NoTextError, read_text_file
+from jarvision.base.text_files import NoTextError, TextFile, read_text_file
 
 CsvCell = str | int | float | None
 Row = Sequence[CsvCell]
@@ -149,10 +149,19 @@ def read_table(path: Path, needed: Iterable[str]) -> CsvTable:
     UsageError
         When it cannot be read, or lacks one of the columns that are needed.
     """
+    return table_in(open_table(path), needed, name=path.name)
+
+
+def open_table(path: Path) -> TextFile:
+    """Open a table that jarvision wrote as text.
+
+    Raises
+    ------
+    UsageError
+        When it cannot be read.
+    """
     try:
-        table = parse_csv(read_text_file(path).text, remarks=False)
-    except CsvLineError as error:
-        raise UsageError(f"{printable(path.name)}, {error.message}", error.remedy) from error
+        return read_text_file(path)
     except NoTextError as error:
         raise UsageError(f"{printable(path.name)} {error}", error.remedy) from error
     except OSError as error:
@@ -160,10 +169,24 @@ def read_table(path: Path, needed: Iterable[str]) -> CsvTable:
             f"{printable(path.name)} cannot be read ({error.strerror})",
             "Look whether it is there and may be read.",
         ) from error
-    lost = [name for name in needed if table is None or name not in table.columns]
+
+
+def table_in(file: TextFile, needed: Iterable[str], *, name: str) -> CsvTable:
+    """Read the text of a table that jarvision wrote; ``name`` is told in messages.
+
+    Raises
+    ------
+    UsageError
+        When a line cannot be parted, or one of the columns that are needed is missing.
+    """
+    try:
+        table = parse_csv(file.text, remarks=False)
+    except CsvLineError as error:
+        raise UsageError(f"{printable(name)}, {error.message}", error.remedy) from error
+    lost = [column for column in needed if table is None or column not in table.columns]
     if table is None or lost:
         raise UsageError(
-            f"{printable(path.name)} has no column '{lost[0] if lost else 'jar'}'",
+            f"{printable(name)} has no column '{lost[0] if lost else 'jar'}'",
             "Its first line must name the columns, as it was written.",
         )
     rows = ((n, {name: plain_cell(cell) for name, cell in row.items()}) for n, row in table.rows)

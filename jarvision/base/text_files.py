@@ -30,25 +30,29 @@ class NoTextError(ValueError):
 
 @dataclass(frozen=True)
 class TextFile:
-    """A text, and how its file encodes it, so that more can be added in the same way."""
+    """A text, and how its file encodes it, so that it can be written again in the same way.
+
+    ``mark`` is the byte-order mark that stands before it.
+    """
 
     text: str
     encoding: str = "utf-8"
+    mark: bytes = b""
 
     @property
     def guessed(self) -> bool:
         """Whether nothing in the file tells its encoding: letters with accents may be wrong."""
         return self.encoding == OLD_ENCODING
 
-    def encode(self, more: str) -> bytes:
-        """Bytes of what is to be added to the file.
+    def encode(self, text: str) -> bytes:
+        """Bytes of the file with another text; where the text is the same, so are the bytes.
 
         Raises
         ------
         UnicodeEncodeError
             The file's encoding has no such letter.
         """
-        return more.encode(self.encoding)
+        return self.mark + text.encode(self.encoding)
 
 
 def read_text_file(path: Path) -> TextFile:
@@ -76,7 +80,7 @@ def decode_text(data: bytes) -> TextFile:
     """
     for mark, encoding in _MARKS:
         if data.startswith(mark):
-            return _decoded(data[len(mark) :], encoding)
+            return _decoded(data[len(mark) :], encoding, mark)
     if data.startswith(_SPREADSHEETS):
         raise NoTextError("is a spreadsheet's own file, not a CSV")
     if b"\x00" in data:
@@ -87,8 +91,8 @@ def decode_text(data: bytes) -> TextFile:
         return _decoded(data, OLD_ENCODING)
 
 
-def _decoded(data: bytes, encoding: str) -> TextFile:
+def _decoded(data: bytes, encoding: str, mark: bytes = b"") -> TextFile:
     try:
-        return TextFile(data.decode(encoding), encoding)
+        return TextFile(data.decode(encoding), encoding, mark)
     except UnicodeDecodeError:
         raise NoTextError("is damaged, or no text file") from None

@@ -27,6 +27,7 @@ from jarvision.growth.timeseries import (
     rate_of,
     without_bad_readings,
 )
+from jarvision.history.shakes import shaken_since
 from jarvision.records import BoolArray, FloatArray, Growth, JarHistory
 from jarvision.register.species import SpeciesProfile
 from jarvision.settings.groups import Settings
@@ -80,7 +81,7 @@ def fit_growth(
     if record is None:
         return Growth(model=UNFITTED, origin=history.entry.started)
     series, ready, stall = record.series, record.seen_ready, record.stall
-    open_ended = ready is None and not stall.days
+    open_ended = ready is None and not stall.days and not record.mixed
     if len(series.t) < chosen.min_days or np.ptp(series.y) < chosen.min_rise_points:
         if open_ended:
             ready = _prior_ready(series, history, profile, chosen)
@@ -118,10 +119,14 @@ def seen_growth(
 
 @dataclass(frozen=True)
 class _Record:
-    """A jar's record since its last shake, and what it shows without a curve."""
+    """A jar's record since its last shake, and what it shows without a curve.
+
+    ``mixed``: it was shaken again since, so that its days tell nothing of the days to come.
+    """
 
     series: Series
     shaken: bool
+    mixed: bool
     seen_ready: Ready | None
     stall: Stall
 
@@ -140,9 +145,13 @@ def _record(
         return None
     piece = last_piece(days, settings)
     series = as_series(piece, started, settings)
+    shaken = len(piece) < len(days)
+    if shaken_since(history, days, today=today) is not None:
+        return _Record(series, shaken, mixed=True, seen_ready=None, stall=Stall())
     return _Record(
         series=series,
-        shaken=len(piece) < len(days),
+        shaken=shaken,
+        mixed=False,
         seen_ready=_seen_ready(without_bad_readings(series, settings), profile.ready_percent),
         stall=find_stall(series, history, profile, settings=settings, siblings=siblings),
     )

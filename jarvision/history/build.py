@@ -27,10 +27,12 @@ from jarvision.history.pooling import (
     wall_radius_mm,
 )
 from jarvision.history.registration import find_turn, moved
+from jarvision.history.shakes import shows_first
 from jarvision.history.smoothing import read_together
 from jarvision.records import (
     HALF_VIEW_DEG,
     OFF_COLOUR,
+    DiaryLine,
     FloatArray,
     Front,
     JarDay,
@@ -90,11 +92,13 @@ def build_histories(
     entries: Mapping[str, JarEntry],
     *,
     settings: Settings | None = None,
+    diary: Mapping[str, Sequence[DiaryLine]] | None = None,
 ) -> tuple[JarHistory, ...]:
     """One history for every jar that has a reading, by name.
 
     ``entries`` is the register; jars that it lacks get an unregistered entry. Readings that could
-    not be given to a jar (``jar`` empty) belong to no history.
+    not be given to a jar (``jar`` empty) belong to no history. ``diary`` is what the grower has
+    told, by jar.
     """
     by_jar: dict[str, list[Reading]] = {}
     for reading in readings:
@@ -102,16 +106,26 @@ def build_histories(
             by_jar.setdefault(reading.jar, []).append(reading)
     return tuple(
         build_history(
-            by_jar[jar], entries.get(jar) or JarEntry(jar, registered=False), settings=settings
+            by_jar[jar],
+            entries.get(jar) or JarEntry(jar, registered=False),
+            settings=settings,
+            diary=(diary or {}).get(jar, ()),
         )
         for jar in sorted(by_jar)
     )
 
 
 def build_history(
-    readings: Iterable[Reading], entry: JarEntry, *, settings: Settings | None = None
+    readings: Iterable[Reading],
+    entry: JarEntry,
+    *,
+    settings: Settings | None = None,
+    diary: Sequence[DiaryLine] = (),
 ) -> JarHistory:
-    """Pool one jar's readings by day and follow its patches; unusable readings are kept apart."""
+    """Pool one jar's readings by day and follow its patches; unusable readings are kept apart.
+
+    A shake that ``diary`` tells begins a new frame: nothing lies where it lay before.
+    """
     chosen = settings or Settings()
     ordered = sorted(readings, key=lambda r: (r.taken_at, r.photo))
     usable = [r for r in ordered if r.status == "ok" and r.coverage is not None]
@@ -119,19 +133,38 @@ def build_history(
     days: list[JarDay] = []
     tracks: list[Track] = []
     earlier: list[FrontView] = []
-    for day, group in groupby(usable, key=lambda r: r.taken_at.date()):
-        shown = tuple(group)
-        front = _front_view(shown, earlier, day=day, settings=chosen.tracking)
+    by_day = [(d, tuple(group)) for d, group in groupby(usable, key=lambda r: r.taken_at.date())]
+    shaken = _told_shakes(by_day, diary, chosen)
+    for day, photos in by_day:
+        shown = photos
+        front = _front_view(shown, earlier, day=day, shaken=shaken, settings=chosen.tracking)
         if front is not None:
             before = _seen_before(front, earlier)
             shown, small = settle_day(shown, front.small, before, settings=chosen.tracking)
             front = replace(front, small=small)
         today = DaySight(day, shown, front)
         tracks = _follow(tracks, today, settings=chosen.tracking)
-        days.append(_jar_day(entry.jar, today, tracks=tracks, earlier=earlier, settings=chosen))
+        days.append(
+            _jar_day(
+                entry.jar, today, tracks=tracks, earlier=earlier, shaken=shaken, settings=chosen
+            )
+        )
         if front is not None:
             earlier.append(front)
-    return JarHistory(entry, read_together(days, chosen), refused)
+    return JarHistory(entry, read_together(days, chosen), refused, tuple(diary))
+
+
+def _told_shakes(
+    by_day: Sequence[tuple[date, Sequence[Reading]]],
+    diary: Iterable[DiaryLine],
+    settings: Settings,
+) -> tuple[date, ...]:
+    """The days on which the shakes show that the grower has told."""
+    told = [line.day for line in diary if line.what == "shaken"]
+    if not told or not by_day:
+        return ()
+    seen = [(day, pool_coverage(shown, settings.tracking).percent) for day, shown in by_day]
+    return shows_first(told, seen, settings.growth)
 
 
 def _jar_day(
@@ -140,6 +173,7 @@ def _jar_day(
     *,
     tracks: Sequence[Track],
     earlier: Sequence[FrontView],
+    shaken: Sequence[date],
     settings: Settings,
 ) -> JarDay:
     """Put together the record of one day."""
@@ -160,9 +194,11 @@ def _jar_day(
         radius_mm=wall_radius_mm(shown, limits),
         turn=None if view is None else view.turn,
         turned_away=view is not None and view.turned_away,
-        front=None if view is None else _front(view, earlier, settings=settings),
+        front=None if view is None else _front(view, earlier, shaken=shaken, settings=settings),
         cleared=tuple(t.name for t in tracks if t.missed >= limits.clear_days),
         parted=tuple(t.name for t in tracks if t.parted),
+        told_shaken=today.day in shaken,
+        absent={t.name: t.absent for t in tracks if t.absent},
     )
 
 
@@ -172,13 +208,15 @@ def _front_view(
     earlier: Sequence[FrontView],
     *,
     day: date,
+    shaken: Sequence[date],
     settings: TrackingSettings,
 ) -> FrontView | None:
     """The day's front in the jar's frame; None when no reading brings a thumbnail of it.
 
     The days before are tried from the last one back, then the last one of every other side. A jar
     whose contents show but are not found again was turned away: a new frame begins. Where growth
-    hides the contents nothing can be found, and the jar is taken to stand as it did.
+    hides the contents nothing can be found, and the jar is taken to stand as it did. Of the days
+    before a shake that was told none is tried.
     """
     fronts = [r for r in shown if QUARTERS[r.view] == 0 and r.thumbnail is not None]
     if not fronts or fronts[0].thumbnail is None or fronts[0].coverage is None:
@@ -186,8 +224,8 @@ def _front_view(
     now = FrontView(day, unpack_thumbnail(fronts[0].thumbnail), fronts[0].coverage.percent)
     if not earlier:
         return now
-    last = {view.frame: view for view in earlier}
-    recent = list(earlier[::-1][: settings.turn_look_back])
+    last = {view.frame: view for view in earlier if not _parts(shaken, view.day, day)}
+    recent = [view for view in earlier[::-1][: settings.turn_look_back] if view.frame in last]
     turn = Turn()
     for before in [*recent, *(v for v in last.values() if v not in recent)]:
         turn = find_turn(before.small, now.small, settings=settings)
@@ -200,12 +238,19 @@ def _front_view(
                 turn=turn,
                 turned_away=before.frame != earlier[-1].frame,
             )
-    before = earlier[-1]
+    before, frames = earlier[-1], {view.frame for view in earlier}
+    if not last:
+        return replace(now, frame=max(frames) + 1)
     if _shows_contents(before.small, settings) and _shows_contents(now.small, settings):
-        return replace(now, frame=max(last) + 1, turn=turn, turned_away=True)
+        return replace(now, frame=max(frames) + 1, turn=turn, turned_away=True)
     return replace(
         now, frame=before.frame, angle_deg=before.angle_deg, rise_mm=before.rise_mm, turn=turn
     )
+
+
+def _parts(shaken: Iterable[date], before: date, after: date) -> bool:
+    """Say whether a shake that was told lies between two days."""
+    return any(before < day <= after for day in shaken)
 
 
 def _shows_contents(small: SmallWall, settings: TrackingSettings) -> bool:
@@ -245,10 +290,10 @@ def _follow(tracks: Sequence[Track], today: DaySight, *, settings: TrackingSetti
         registered=found,
     )
     linked = link(tracks, patches, settings=settings)
-    if view is None or not found:
+    if view is None:
         return linked
     return [
-        replace(t, missed=t.missed + 1)
+        replace(t, missed=t.missed + found, absent=t.absent + 1)
         if t.days[-1] != today.day and _clear_now(t, view, settings)
         else t
         for t in linked
@@ -291,7 +336,13 @@ def _tracked(
 
 
 # --------------------------------------------------------------------------- fronts
-def _front(view: FrontView, earlier: Sequence[FrontView], *, settings: Settings) -> Front | None:
+def _front(
+    view: FrontView,
+    earlier: Sequence[FrontView],
+    *,
+    shaken: Sequence[date],
+    settings: Settings,
+) -> Front | None:
     """Measure the fastest front since the last view of the same side.
 
     The last two are looked at together: what was covered on either was covered. None soon after a
@@ -304,6 +355,8 @@ def _front(view: FrontView, earlier: Sequence[FrontView], *, settings: Settings)
     recent = [v for v in earlier if (view.day - v.day).days <= limits.after_shake_days]
     levels = [v.percent for v in (*recent, view)]
     if any(b < a - drop for a, b in pairwise(levels)):
+        return None
+    if any(0 <= (view.day - day).days <= limits.after_shake_days for day in shaken):
         return None
     gap = float((view.day - same[-1].day).days)
     if gap > limits.longest_gap_days:

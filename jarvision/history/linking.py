@@ -35,6 +35,9 @@ class Track:
         The days it was seen on, and what it was then.
     missed
         Days since on which its place was judged and it was not there.
+    absent
+        The same, with the days on which it is not known whether the jar was turned: where it stood
+        as it did, its place was in view.
     parted
         Whether another area of its kind lay over its place when it was first missed: it fell apart,
         merged or was read too large, and lives on under another name.
@@ -46,6 +49,7 @@ class Track:
     patches: tuple[Patch, ...]
     missed: int = 0
     parted: bool = False
+    absent: int = 0
 
     @property
     def kind(self) -> str:
@@ -134,7 +138,12 @@ def link(tracks: Sequence[Track], today: DayPatches, *, settings: TrackingSettin
         for a, b in pairs:
             old, new = continued[here[a]], patches[free[b]]
             continued[here[a]] = replace(
-                old, days=(*old.days, day), patches=(*old.patches, new), missed=0, parted=False
+                old,
+                days=(*old.days, day),
+                patches=(*old.patches, new),
+                missed=0,
+                parted=False,
+                absent=0,
             )
         taken = {free[b] for _, b in pairs}
         free = [j for j in free if j not in taken]

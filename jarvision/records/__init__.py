@@ -32,9 +32,7 @@ from jarvision.records.history import (
     Front,
     Growth,
     JarDay,
-    JarEntry,
     JarHistory,
-    JarKind,
     JarStory,
     Reading,
     TrackedPatch,
@@ -44,6 +42,7 @@ from jarvision.records.history import (
     VerdictWord,
     View,
 )
+from jarvision.records.jar import DiaryLine, DiaryWord, JarEntry, JarKind
 from jarvision.records.photo import CardFit, ColourFit, Photo, SwatchReadings, TimeSource
 from jarvision.records.reference import BareLook, KnownLook, NothingGrown
 from jarvision.records.shelf import Ending, EndingWord, FinishedJar, ShelfResult
@@ -75,6 +74,8 @@ __all__ = [
     "ColourFit",
     "Coverage",
     "DeepArray",
+    "DiaryLine",
+    "DiaryWord",
     "Ending",
     "EndingWord",
     "Finding",

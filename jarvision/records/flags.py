@@ -6,24 +6,8 @@ meaning, and nothing that they say is said anywhere else.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Literal
-
-Severity = Literal["note", "look", "act"]
-
-
-@dataclass(frozen=True)
-class FlagKind:
-    """A thing about a jar that a person should know.
-
-    ``severity``: ``note`` (good to know), ``look`` (a person must look), ``act`` (do it today).
-    """
-
-    word: str
-    severity: Severity
-    meaning: str
-    remedy: str
-
+from jarvision.records.flag_kinds import FlagKind, Wording
+from jarvision.records.note_words import NOTES
 
 FLAGS: dict[str, FlagKind] = {
     f.word: f
@@ -77,6 +61,24 @@ FLAGS: dict[str, FlagKind] = {
             "Photograph each jar from its first day on: what was white before is believed.",
         ),
         FlagKind(
+            "unnamed_stain",
+            "note",
+            "old, full growth is stained, and the jar's species is not known",
+            "Many species stain with age. Tell the species in the register, and it is known.",
+        ),
+        FlagKind(
+            "spot_gone",
+            "note",
+            "a small spot of odd colour on one photo was not there on the next ones",
+            "Turn the jar once round before you use it: a photo shows one side.",
+        ),
+        FlagKind(
+            "found_fine",
+            "note",
+            "somebody has looked at it and found it fine",
+            "It is asked for again once it has grown.",
+        ),
+        FlagKind(
             "wide_interval",
             "note",
             "the coverage is known too roughly to act on it alone",
@@ -94,6 +96,12 @@ FLAGS: dict[str, FlagKind] = {
             "look",
             "a jar of the same spawn, one that it was fed from, or one fed from it turned bad",
             "Spawn carries its faults along: look it over on all sides before it is used.",
+        ),
+        FlagKind(
+            "kin_fine",
+            "note",
+            "a jar of its kin turned bad, and somebody has looked this one over since",
+            "Another bad jar among them asks for a look anew.",
         ),
         FlagKind(
             "never_seen_growing",
@@ -158,6 +166,18 @@ FLAGS: dict[str, FlagKind] = {
             "Face the same side to the phone each day, or take all four sides.",
         ),
         FlagKind(
+            "opened",
+            "look",
+            "the jar was opened a few days ago, by your diary",
+            "Look at it every day: what came in with the air is white before it has a colour.",
+        ),
+        FlagKind(
+            "temperature",
+            "note",
+            "the jar stands warmer or cooler than its species runs, by your diary",
+            "Forecasts know nothing of the warmth but what shows in the growth: expect other days.",
+        ),
+        FlagKind(
             "unregistered",
             "note",
             "the jar is not in the register",
@@ -165,20 +185,6 @@ FLAGS: dict[str, FlagKind] = {
         ),
     )
 }
-
-
-@dataclass(frozen=True)
-class Wording:
-    """How a finding is told, as templates of :mod:`jarvision.records.wording`.
-
-    ``sentence`` has all numbers and ends in a full stop; ``short`` has those that matter most and
-    fits two lines on a narrow phone, 64 letters. A note needs no ``short``. ``flag`` is a word of
-    :data:`FLAGS`, empty for what needs no flag.
-    """
-
-    sentence: str
-    short: str = ""
-    flag: str = ""
 
 
 _COVERAGE = "Coverage {percent:.0f} % (95 % interval {low:.0f} to {high:.0f} %)"
@@ -278,6 +284,10 @@ FINDINGS: dict[str, Wording] = {
         "Ready and rested, but an area of {area_cm2:.1f cm2} is still bare.",
         "Ready and rested, but an area of {area_cm2:.1f cm2} is still bare",
     ),
+    "still_closing": Wording(
+        "Ready and rested, but a bare area of {area_cm2:.1f cm2} is still closing.",
+        "ready and rested, {area_cm2:.1f cm2} still closing",
+    ),
     "never_seen_growing": Wording(
         "{percent:.0f} % white already on the first photo, of {first}, and never seen to grow by "
         "{rise_points:.0f} points: white contents look like growth.",
@@ -313,8 +323,8 @@ FINDINGS: dict[str, Wording] = {
         "covered since {shown_since}, resting",
     ),
     "not_sure": Wording(
-        _COVERAGE + ": the lower bound must reach {ready_percent:.0f} % today and on "
-        "{sure_days:.0f} days in all; so far {so_far:.0f}.",
+        _COVERAGE + ", ready from {ready_percent:.0f} %: the lower bound must reach "
+        "{needed_percent:.0f} % on {sure_days:.0f} days; so far {so_far:.0f}.",
         "covered since {shown_since}, not yet sure",
     ),
     "overdue": Wording(
@@ -329,6 +339,11 @@ FINDINGS: dict[str, Wording] = {
         "or the contents have moved. Take another.",
         "ready since {since}, last photo only {percent:.0f} %",
     ),
+    "shaken_since": Wording(
+        "It was shaken on {shaken_on}, after its last photo, of {last}: what that showed is mixed "
+        "by now. Take another.",
+        "shaken on {shaken_on}, no photo since",
+    ),
     "newer_refused": Wording(
         "Ready by the photo of {last}, but that of {refused_on} could not be used.",
         "ready, but the photo of {refused_on} could not be used",
@@ -340,43 +355,7 @@ FINDINGS: dict[str, Wording] = {
         "of its kin, {jars} turned bad",
         "bad_kin",
     ),
-    # notes: they touch no verdict
-    "changed_mind": Wording(
-        "On {seen_on} this jar was {was}: {was_why}. Now it is {now}: {now_why}.",
-        flag="changed_mind",
-    ),
-    "unregistered": Wording("Jar {jar} is not in the register.", flag="unregistered"),
-    "shared_parent": Wording("Spawn jar {parent} feeds {jars}.", flag="shared_parent"),
-    "photo_refused": Wording("{photo}: {reason}.[ {detail}]", flag="photo_refused"),
-    "file_date": Wording("{photo}: day {photo_day} is the file's date.", flag="file_date"),
-    "stain": Wording(
-        "{kind:capital} colour of {area_cm2:.1f cm2}: normal for {species}.", flag="stain"
-    ),
-    "unproven_stain": Wording(
-        "{area_cm2:.1f cm2} look like stain, but growth neither stands around them nor was seen "
-        "there before: they count as bare.",
-        flag="unproven_stain",
-    ),
-    "wide_interval": Wording(
-        "Anything between {low:.0f} and {high:.0f} % may be covered"
-        "[: {hidden_percent:.0f} % of the wall is hidden][: {lacking}].",
-        flag="wide_interval",
-    ),
-    "low_fill": Wording(
-        "Filled to {fill_mm:.0f} mm[ (give or take {margin_mm:.0f} mm)]; the groove is at "
-        "{groove_mm:.0f} mm.",
-        flag="low_fill",
-    ),
-    "jar_shape": Wording("{photo}: {conflict}.", flag="jar_shape"),
-    "turned": Wording(
-        "On {seen_on} the jar shows another side than before, or its contents were shaken.",
-        flag="turned",
-    ),
-    "patches_elsewhere": Wording(
-        "None of the {patches:.0f} patches of {seen_on} lies where one of the {patches_before:.0f} "
-        "of {before_on} lay.",
-        flag="turned",
-    ),
+    **NOTES,
 }
 """The words of a finding; ``told`` is what another program found, in its own sentence."""
 

@@ -8,14 +8,14 @@ from datetime import date, datetime
 from typing import Literal
 
 from jarvision.records.flags import FINDINGS
+from jarvision.records.jar import DiaryLine, DiaryWord, JarEntry
 from jarvision.records.photo import TimeSource
 from jarvision.records.reference import BareLook
 from jarvision.records.species import SpeciesProfile
-from jarvision.records.wall import Coverage, JarShape, Patch, WallThumbnail
+from jarvision.records.wall import Coverage, Patch, WallThumbnail
 from jarvision.records.wording import PLAIN, Fact, Voice, put_into_words
 
 View = Literal["front", "a", "b", "c", "d"]
-JarKind = Literal["spawn", "fruiting", "bare"]
 VerdictWord = Literal["go", "wait", "check", "no-go"]
 Trend = Literal["new", "closing", "still", "growing"]
 
@@ -75,25 +75,6 @@ class Reading:
 
 
 OFF_COLOUR_KINDS = ("green", "black", "pink", "yellow")
-
-
-@dataclass(frozen=True)
-class JarEntry:
-    """One line of the jar register (``jars.csv``).
-
-    A jar of kind ``bare`` holds contents without spawn: its photos show others how they look bare.
-    """
-
-    jar: str
-    kind: JarKind = "spawn"
-    species: str = ""
-    substrate: str = ""
-    started: date | None = None
-    parent: str = ""
-    profile: str = ""
-    notes: str = ""
-    registered: bool = True
-    shape: JarShape = field(default_factory=JarShape)
 
 
 @dataclass(frozen=True)
@@ -171,6 +152,10 @@ class JarDay:
         the last day's from those before. None where the days were not read together.
     parted
         Names of patches of earlier days over whose places others lay when they were first missed.
+    told_shaken
+        Whether the grower has said that it was shaken since the day before, or on this one.
+    absent
+        On how many days since a patch was not at its place, if the jar was not turned unnoticed.
     """
 
     jar: str
@@ -187,6 +172,8 @@ class JarDay:
     cleared: tuple[str, ...] = ()
     together: Coverage | None = None
     parted: tuple[str, ...] = ()
+    told_shaken: bool = False
+    absent: Mapping[str, int] = field(default_factory=dict)
 
     @property
     def level(self) -> Coverage:
@@ -196,11 +183,19 @@ class JarDay:
 
 @dataclass(frozen=True)
 class JarHistory:
-    """Everything known about one jar: its register line, its days in order, its refused photos."""
+    """All that is known of one jar: its register line, its days in order, its refused photos.
+
+    ``diary`` is what the grower has told of it, in the order of the days.
+    """
 
     entry: JarEntry
     days: tuple[JarDay, ...]
     refused: tuple[Reading, ...] = ()
+    diary: tuple[DiaryLine, ...] = ()
+
+    def told(self, what: DiaryWord) -> tuple[date, ...]:
+        """The days on which the grower has told something of it."""
+        return tuple(line.day for line in self.diary if line.what == what)
 
 
 @dataclass(frozen=True)
@@ -288,10 +283,8 @@ class Growth:
         ``logistic``, ``gompertz``, ``kjma-2``, ``kjma-3`` (nucleation and growth), ``front``,
         ``discs``, one of these with a ``+`` (on top of what was white from the start) or
         ``too-few-days``.
-    day_numbers, curve_percent
-        The curve sampled for plotting: days since ``origin`` and coverage.
-    curve_low, curve_high
-        80 % band of the curve, percent.
+    day_numbers, curve_percent, curve_low, curve_high
+        The curve sampled for plotting: days since ``origin``, coverage and its 80 % band, percent.
     rate_percent_per_day
         Rate of the last days.
     ready_date, ready_low, ready_high

@@ -2,27 +2,19 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
-from jarvision.base.csv_text import CsvLineError, CsvTable, is_formula, parse_csv
+from jarvision.base.csv_text import parse_csv
 from jarvision.base.days import latest_day, read_day
 from jarvision.base.errors import NotWritableError, RegisterError
-from jarvision.base.files import write_whole
 from jarvision.base.text import alike, printable
-from jarvision.base.text_files import TextFile
 from jarvision.records import JarEntry
-from jarvision.register.jars import (
-    DATE_REMEDY,
-    REGISTER_COLUMNS,
-    Register,
-    open_register,
-    parse_register,
-)
+from jarvision.register.changes import CHANGES_NAME, Past, line_before, past_of, read_changes
+from jarvision.register.jars import DATE_REMEDY, REGISTER_COLUMNS, Register
+from jarvision.register.lines import open_text
 
 STARTER: Final = (
     "# One line for each jar. Only 'jar' must be filled in. Dates are written 2026-01-31.\n"
@@ -76,7 +68,8 @@ def add_jar(
     """Append one line to the register; every byte before it stays as it was.
 
     The whole register is checked as it would read afterwards; when anything is wrong, with the old
-    lines or the new one, nothing is written.
+    lines or the new one, nothing is written. A jar that was taken out comes back so: its line as
+    it was, but for what is given now, and its photos.
 
     Parameters
     ----------
@@ -87,83 +80,76 @@ def add_jar(
     ------
     RegisterError
         When the register cannot be read, has a wrong line, lacks a column, or would have a wrong
-        line; when a cell cannot stand in a table; when the jar has no name, or nearly that of
-        another; or when its start lies ahead.
+        line; when a cell cannot stand in a table; when the jar has no name, nearly that of
+        another, or one that another had; or when its start lies ahead.
     NotWritableError
         When it cannot be written.
     """
-    path = path.resolve()  # a link stays a link
-    old, table = _read(path)
+    old = open_text(path)
     given = {name: text.strip() for name, text in cells.items() if text.strip()}
-    _check_cells(given, table, path)
-    before = parse_register(old.text, file=path.name)  # its own slips are told first
-    _check_name(given.get("jar", ""), before)
+    jar, before = given.get("jar", ""), old.parsed()
+    past = past_beside(path, before)
+    check_name(jar, before, past)
+    if jar in past.removed:
+        given = {**line_before(read_changes(path.parent / CHANGES_NAME), jar), **given}
+    old.check(given)
     if "started" in given:
-        given["started"] = _day(given["started"])
-    line = _line(given, table, old.text)
-    text = old.text + line
-    try:
-        added = old.encode(line)
-        register = parse_register(text, file=path.name, is_known_species=is_known_species)
-    except UnicodeEncodeError as error:
-        raise RegisterError(
-            f"{printable(path.name)} is not saved as UTF-8 and cannot hold "
-            f"'{printable(error.object[error.start : error.end])}'",
-            "Nothing was written; save the register as CSV, UTF-8.",
-        ) from None
-    except RegisterError as error:
-        remedy = "Nothing was written; change what you gave for this jar."
-        raise RegisterError(error.message, remedy) from error
-    entry = register.entry(given.get("jar", ""))
+        given["started"] = start_day(given["started"])
+    text = old.with_line(given)
+    content = old.encoded(text)
+    register = old.checked(text, is_known_species=is_known_species)
+    entry = register.entry(jar)
     if not _reads_back(given, text):
         raise RegisterError(
             f"Jar '{printable(entry.jar)}' cannot be written so that it reads back the same",
             "Nothing was written; leave out # at the beginning.",
         )
-    write_whole(path, path.read_bytes() + added)
-    return Added(entry, register, _warnings(entry, register))
+    old.save(content)
+    return Added(entry, register, thoughts_on(entry, register))
 
 
-# --------------------------------------------------------------------------- the file
-def _read(path: Path) -> tuple[TextFile, CsvTable]:
-    try:
-        data = open_register(path)
-        table = parse_csv(data.text)
-    except CsvLineError as error:
-        raise RegisterError(f"{printable(path.name)}, {error.message}", error.remedy) from error
-    if table is None:
-        raise RegisterError(
-            f"The register {printable(path.name)} is empty",
-            f"Give it a first line: {','.join(REGISTER_COLUMNS)}.",
-        )
-    return data, table
+def past_beside(path: Path, register: Register) -> Past:
+    """What became of names that a register no longer has, by the history beside it.
+
+    Raises
+    ------
+    UsageError
+        The history cannot be read as it stands.
+    """
+    return past_of(read_changes(path.parent / CHANGES_NAME), register)
 
 
-def _line(cells: Mapping[str, str], table: CsvTable, old: str) -> str:
-    """Write the new line in the file's own manner: its separator, its ends of line."""
-    end = "\r\n" if "\r\n" in old else "\n"
-    text = io.StringIO()
-    writer = csv.writer(text, delimiter=table.delimiter, lineterminator=end)
-    writer.writerow(cells.get(name, "") for name in table.columns)
-    return ("" if old.endswith(("\n", "\r")) else end) + text.getvalue()
+# --------------------------------------------------------------------------- what cannot be
+def check_name(jar: str, register: Register, past: Past, *, own: str = "") -> None:
+    """Raise for a name that is none, that nobody could tell from another, or that another had.
 
-
-def _check_name(jar: str, register: Register) -> None:
-    """Raise for a jar without a name, or one that nobody could tell from another."""
+    ``own`` is the name that the jar has so far.
+    """
     if not jar:
-        raise RegisterError(
-            "The new jar has no name", "Nothing was written; give it one, such as K08."
-        )
-    near = next((other for other in register if alike(other) == alike(jar) and other != jar), "")
+        raise RegisterError("The jar has no name", "Nothing was written; give it one, such as K08.")
+    others = [other for other in register if other not in (own, jar)]
+    near = next((other for other in others if alike(other) == alike(jar)), "")
     if near:
         raise RegisterError(
             f"Jar '{printable(jar)}' would be named almost as '{printable(near)}'",
             "Nothing was written; use the same name, or one that nobody mixes up with it.",
         )
+    if past.now(jar) not in (jar, own):
+        raise RegisterError(
+            f"'{printable(jar)}' was the name of jar '{printable(past.now(jar))}', whose photos "
+            "may still bear it",
+            "Nothing was written; use a name that no jar has had.",
+        )
 
 
-def _day(text: str) -> str:
-    """The day of a jar's start as the register writes it."""
+def start_day(text: str) -> str:
+    """The day of a jar's start as the register writes it.
+
+    Raises
+    ------
+    RegisterError
+        It is no certain day, or lies ahead.
+    """
     try:
         day = read_day(text)
     except ValueError as error:
@@ -175,25 +161,6 @@ def _day(text: str) -> str:
     return day.isoformat()
 
 
-def _check_cells(cells: Mapping[str, str], table: CsvTable, path: Path) -> None:
-    for name, text in cells.items():
-        if name not in table.columns:
-            raise RegisterError(
-                f"{printable(path.name)} has no column '{name}'",
-                f"Add '{name}' to the end of its line {table.header_line}.",
-            )
-        if not text.isprintable():
-            raise RegisterError(
-                f"The {name} holds a line break or another sign that does not show",
-                "Write it on one line.",
-            )
-        if is_formula(text):
-            raise RegisterError(
-                f"The {name} '{text}' holds what a spreadsheet would run as a formula",
-                "Begin it, and what follows a semicolon, with a letter or a number.",
-            )
-
-
 def _reads_back(cells: Mapping[str, str], text: str) -> bool:
     """Say whether the last line holds what was meant, whatever signs are in it."""
     table = parse_csv(text)
@@ -201,16 +168,22 @@ def _reads_back(cells: Mapping[str, str], text: str) -> bool:
 
 
 # --------------------------------------------------------------------------- what to think about
-def _warnings(entry: JarEntry, register: Register) -> tuple[str, ...]:
+def thoughts_on(entry: JarEntry, register: Register) -> tuple[str, ...]:
+    """What to think about, of a jar that was written down, one sentence each."""
     found = [w for w in register.warnings if f"of jar '{entry.jar}' " in w]
     if entry.parent:
         found += _about_parent(entry, register)
-    if "_" in entry.jar or "/" in entry.jar:
-        found.append(
-            f"a photo's name gives its jar up to the first underscore: photos of '{entry.jar}' "
-            "need a folder of that name, or a jar tag"
-        )
-    return tuple(found)
+    return (*found, *thoughts_on_name(entry.jar))
+
+
+def thoughts_on_name(jar: str) -> tuple[str, ...]:
+    """What to think about a jar's name, one sentence each."""
+    if "_" not in jar and "/" not in jar:
+        return ()
+    return (
+        f"a photo's name gives its jar up to the first underscore: photos of '{jar}' need a folder "
+        "of that name, or a jar tag",
+    )
 
 
 def _about_parent(entry: JarEntry, register: Register) -> list[str]:

@@ -1,7 +1,8 @@
 """What became of the jars: ``outcomes.csv`` beside the register, kept for good.
 
 Lines are only ever added. The last line of a jar and day counts, so that a slip is put right by
-recording that day again; weighings of different days are flushes and add up.
+recording that day again; weighings of different days are flushes and add up. A line ``undone``
+takes back what was recorded of its jar and day before it.
 """
 
 from __future__ import annotations
@@ -13,12 +14,11 @@ from datetime import date
 from pathlib import Path
 from typing import Any, Final, Literal, cast, get_args
 
-from jarvision.base.csv_text import Row, read_table, to_csv, to_lines
+from jarvision.base.csv_text import CsvCell
 from jarvision.base.days import read_day
 from jarvision.base.errors import UsageError
-from jarvision.base.files import write_whole
-from jarvision.base.text import printable
-from jarvision.base.text_files import TextFile, read_text_file
+from jarvision.base.ledger import Ledger, open_ledger
+from jarvision.base.text import counted, printable
 from jarvision.records import JarEntry, ShelfResult, VerdictWord
 
 OUTCOMES_NAME: Final = "outcomes.csv"
@@ -40,6 +40,9 @@ OUTCOMES: Final[Mapping[OutcomeWord, str]] = {
     "harvested": "it fruited; each day of picking is one line",
     "discarded": "it was thrown out, and nobody looked what was wrong with it",
 }
+UNDONE: Final = "undone"
+"""Takes back what was recorded of a jar and day: a word of the file, and no outcome."""
+
 _VERDICTS: Final[tuple[str, ...]] = get_args(VerdictWord)
 _MOST_GRAMS: Final = 100_000.0
 
@@ -50,6 +53,8 @@ class Outcome:
 
     Attributes
     ----------
+    outcome
+        None on a line that takes back those of its jar and day before it.
     grams
         Fresh weight picked on that day, g; None when not weighed.
     dry_grams
@@ -60,7 +65,7 @@ class Outcome:
     """
 
     jar: str
-    outcome: OutcomeWord
+    outcome: OutcomeWord | None
     day: date
     grams: float | None = None
     dry_grams: float | None = None
@@ -108,28 +113,27 @@ class JarOutcome:
         return 100.0 * self.fresh_grams / self.dry_grams
 
 
-def read_outcomes(path: Path) -> tuple[Outcome, ...]:
+def read_outcomes(path: Path, *, names: Mapping[str, str] | None = None) -> tuple[Outcome, ...]:
     """Read ``outcomes.csv``, in the order of its lines; empty when there is no such file.
+
+    ``names`` are those of today by the former ones, under which older lines may stand.
 
     Raises
     ------
     UsageError
         With the line number, when a line is wrong.
     """
-    if not path.exists():
-        return ()
-    found = []
-    for line, cells in read_table(path, OUTCOME_COLUMNS).rows:
-        try:
-            found.append(_outcome(cells))
-        except ValueError as error:
-            raise UsageError(
-                f"{path.name}, line {line}: {printable(str(error))}", "Correct this line."
-            ) from error
-    return tuple(found)
+    return _outcomes_in(open_ledger(path, OUTCOME_COLUMNS), names or {})
 
 
-def add_outcome(path: Path, outcome: Outcome, *, entry: JarEntry, today: date) -> JarOutcome:
+def add_outcome(
+    path: Path,
+    outcome: Outcome,
+    *,
+    entry: JarEntry,
+    today: date,
+    names: Mapping[str, str] | None = None,
+) -> JarOutcome:
     """Append a line to ``outcomes.csv``, whole or not at all; older lines are never touched.
 
     Parameters
@@ -138,6 +142,8 @@ def add_outcome(path: Path, outcome: Outcome, *, entry: JarEntry, today: date) -
         The jar's line in the register.
     today
         No outcome lies ahead of it.
+    names
+        As for :func:`read_outcomes`.
 
     Returns
     -------
@@ -151,53 +157,95 @@ def add_outcome(path: Path, outcome: Outcome, *, entry: JarEntry, today: date) -
         When the file cannot be written.
     """
     _check(outcome, entry, today)
-    path = path.resolve()  # a link stays a link
-    before = read_outcomes(path)
-    there = path.exists()
-    table = read_table(path, OUTCOME_COLUMNS) if there else None
-    file = read_text_file(path) if there else TextFile(to_csv(OUTCOME_COLUMNS, ()))
-    old = path.read_bytes() if there else file.encode(file.text)
-    cells = dict(zip(OUTCOME_COLUMNS, _row(outcome), strict=True))
-    columns = table.columns if table else OUTCOME_COLUMNS
-    line = to_lines([[cells.get(name, "") for name in columns]], table.delimiter if table else ",")
-    gap = "" if file.text.endswith(("\n", "\r")) else "\n"
-    try:
-        write_whole(path, old + file.encode(gap + line))
-    except UnicodeEncodeError:
-        raise UsageError(
-            f"{printable(path.name)} is not saved as UTF-8 and cannot hold this note",
-            "Nothing was written; save it as CSV, UTF-8.",
-        ) from None
+    ledger = open_ledger(path, OUTCOME_COLUMNS)
+    before = _outcomes_in(ledger, names or {})
+    ledger.add([_row(outcome)])
     return taken_together((*before, outcome))[outcome.jar]
 
 
+def undo_outcome(
+    path: Path, jar: str, day: date | None = None, *, names: Mapping[str, str] | None = None
+) -> tuple[date, JarOutcome | None]:
+    """Take back what was recorded of a jar on a day; the lines stay, and one that says so is added.
+
+    Parameters
+    ----------
+    day
+        None: the last one that has an outcome.
+
+    Returns
+    -------
+    The day, and what is left of the jar's outcome; None where nothing is.
+
+    Raises
+    ------
+    UsageError
+        Nothing was recorded of the jar, or not on that day; or the file has a wrong line.
+    NotWritableError
+        When the file cannot be written.
+    """
+    ledger = open_ledger(path, OUTCOME_COLUMNS)
+    before = _outcomes_in(ledger, names or {})
+    days = sorted(_by_day(before).get(jar, {}))
+    if not days:
+        raise UsageError(
+            f"Nothing is recorded of jar '{printable(jar)}'", "There is nothing to take back."
+        )
+    if day is not None and day not in days:
+        told = ", ".join(map(str, days))
+        raise UsageError(
+            f"Nothing is recorded of jar '{printable(jar)}' on {day}",
+            f"It has {counted(len(days), 'day')} with an outcome: {told}.",
+        )
+    undone = Outcome(jar, None, day or days[-1])
+    ledger.add([_row(undone)])
+    return undone.day, taken_together((*before, undone)).get(jar)
+
+
 def taken_together(outcomes: Iterable[Outcome]) -> dict[str, JarOutcome]:
-    """Sum up each jar: the last line of a day counts, flushes add up."""
-    days: dict[str, dict[date, Outcome]] = {}
-    verdicts: dict[str, tuple[VerdictWord, date | None]] = {}
-    dry: dict[str, float] = {}
-    for line in outcomes:
-        days.setdefault(line.jar, {})[line.day] = line
-        if line.verdict:
-            verdicts.setdefault(line.jar, (line.verdict, line.verdict_date))
-        if line.dry_grams is not None:
-            dry[line.jar] = line.dry_grams
+    """Sum up each jar: the last line of a day counts, flushes add up.
+
+    Its verdict is that of its first line that was not taken back.
+    """
     found = {}
-    for jar, by_day in days.items():
-        lines = [by_day[day] for day in sorted(by_day)]
-        verdict, verdict_date = verdicts.get(jar, (None, None))
-        harvested = [line for line in lines if line.outcome == "harvested"]
+    for jar, by_day in _by_day(outcomes).items():
+        lines = [by_day[day][-1] for day in sorted(by_day)]
+        every = sorted((told for day in by_day.values() for told in day), key=lambda t: t.number)
+        judged = next((told for told in every if told.line.verdict), None)
+        dry = [told.line.dry_grams for told in every if told.line.dry_grams is not None]
+        harvested = [told for told in lines if told.word == "harvested"]
         last = (harvested or lines)[-1]
         found[jar] = JarOutcome(
             jar=jar,
-            outcome=last.outcome,
-            day=last.day,
-            flushes=tuple((line.day, line.grams) for line in harvested if line.grams),
-            dry_grams=dry.get(jar),
-            verdict=verdict,
-            verdict_date=verdict_date,
+            outcome=last.word,
+            day=last.line.day,
+            flushes=tuple((t.line.day, t.line.grams) for t in harvested if t.line.grams),
+            dry_grams=dry[-1] if dry else None,
+            verdict=judged.line.verdict if judged else None,
+            verdict_date=judged.line.verdict_date if judged else None,
         )
     return found
+
+
+@dataclass(frozen=True)
+class _Told:
+    """A line that was not taken back, with its place among all lines."""
+
+    number: int
+    word: OutcomeWord
+    line: Outcome
+
+
+def _by_day(outcomes: Iterable[Outcome]) -> dict[str, dict[date, list[_Told]]]:
+    """The lines of each jar and day, without those that were taken back."""
+    found: dict[str, dict[date, list[_Told]]] = {}
+    for number, line in enumerate(outcomes):
+        days = found.setdefault(line.jar, {})
+        if line.outcome is None:
+            days.pop(line.day, None)
+        else:
+            days.setdefault(line.day, []).append(_Told(number, line.outcome, line))
+    return {jar: days for jar, days in found.items() if days}
 
 
 def verdict_before(
@@ -239,29 +287,42 @@ def _weight(name: str, grams: float | None, *, least: float) -> None:
         )
 
 
-def _row(outcome: Outcome) -> Row:
-    return (
-        outcome.jar,
-        outcome.outcome,
-        outcome.day.isoformat(),
-        "" if outcome.grams is None else f"{outcome.grams:g}",
-        "" if outcome.dry_grams is None else f"{outcome.dry_grams:g}",
-        outcome.note,
-        outcome.verdict or "",
-        outcome.verdict_date.isoformat() if outcome.verdict_date else "",
-    )
+def _row(outcome: Outcome) -> dict[str, CsvCell]:
+    return {
+        "jar": outcome.jar,
+        "outcome": outcome.outcome or UNDONE,
+        "date": outcome.day.isoformat(),
+        "grams": "" if outcome.grams is None else f"{outcome.grams:g}",
+        "dry_grams": "" if outcome.dry_grams is None else f"{outcome.dry_grams:g}",
+        "note": outcome.note,
+        "verdict": outcome.verdict or "",
+        "verdict_date": outcome.verdict_date.isoformat() if outcome.verdict_date else "",
+    }
 
 
-def _outcome(cells: Mapping[str, str]) -> Outcome:
+def _outcomes_in(ledger: Ledger, names: Mapping[str, str]) -> tuple[Outcome, ...]:
+    found = []
+    for line, cells in ledger.rows:
+        try:
+            found.append(_outcome(cells, names))
+        except ValueError as error:
+            raise UsageError(
+                f"{printable(ledger.path.name)}, line {line}: {printable(str(error))}",
+                "Correct this line.",
+            ) from error
+    return tuple(found)
+
+
+def _outcome(cells: Mapping[str, str], names: Mapping[str, str]) -> Outcome:
     word, verdict = cells["outcome"], cells["verdict"]
     if not cells["jar"]:
         raise ValueError("the jar has no name")
-    _one_of("outcome", word, tuple(OUTCOMES))
+    _one_of("outcome", word, (*OUTCOMES, UNDONE))
     _one_of("verdict", verdict, ("", *_VERDICTS))
     told = cells["verdict_date"]
     return Outcome(
-        jar=cells["jar"],
-        outcome=cast(Any, word),
+        jar=names.get(cells["jar"], cells["jar"]),
+        outcome=None if word == UNDONE else cast(Any, word),
         day=read_day(cells["date"]),
         grams=_grams("grams", cells["grams"]),
         dry_grams=_grams("dry_grams", cells["dry_grams"]),

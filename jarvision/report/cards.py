@@ -53,6 +53,7 @@ from jarvision.report.words import (
     VerdictWords,
     tell_coverage,
     tell_day,
+    tell_diary,
     tell_ready,
     tell_reference,
     tell_short_day,
@@ -186,6 +187,7 @@ class JarCard(JarHead):
     seen: str
     bare: str
     ready: str
+    told: tuple[str, ...]
     reasons: tuple[Reason, ...]
     overlay: Picture | None
     strips: tuple[Strip, ...]
@@ -261,6 +263,7 @@ def build_card(story: JarStory, curve: str, around: Surroundings) -> JarCard:
         seen=tell_seen(last) if last else "",
         bare=tell_reference(shown, days[0].day) if shown else "",
         ready=ready,
+        told=tell_diary(story.history.diary),
         reasons=reasons_of(story),
         overlay=inline(around.out, photo, box, tell_picture(last, jar), crop=without_caption),
         strips=_strips(last, side, around.out, jar),

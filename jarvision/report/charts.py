@@ -8,11 +8,15 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any, Final
 
+import numpy as np
+
 from jarvision.base.days import days_after
 from jarvision.base.text import printable
-from jarvision.records import OFF_COLOUR_KINDS, Growth, JarStory, VerdictWord
+from jarvision.records import Growth, JarStory, VerdictWord
 from jarvision.report import svg
+from jarvision.report.diary_marks import Ground, WordPlace, plot_told
 from jarvision.report.line_names import LineEnd, column_places, places_at_ends
+from jarvision.report.sightings import SeenFirst, first_sightings, place_sightings
 from jarvision.report.words import VERDICT_WORDS, tell_short_day
 
 # As wide as a chart stands on a narrow phone, so that its letters are as large there as they say.
@@ -24,11 +28,10 @@ SHELF_RIGHT: Final = 0.76
 TEXT_PX: Final = 14.5
 TOP_PERCENT: Final = 104
 NAME_LETTERS: Final = 7
-LATE_SHARE: Final = 0.65  # of the days shown: after it there is no room for words at the right
-HIGH_PERCENT: Final = 75  # from here on words above would run into the level of ready
 FORECAST_DAYS: Final = 10  # the curve is not drawn further than this behind the last photo
 SHELF_DAYS: Final = 21  # the shelf's chart shows the newest of them
-MOST_NAMES: Final = 12  # names at the ends of lines; more would stand over one another
+LETTER_PX: Final = 0.62 * TEXT_PX  # of a word in a wide font, on average
+MOST_NAMES: Final = 14  # names at the ends of lines; more would stand over one another
 
 # Shape, line and word tell the verdicts apart; colour only helps.
 MARKERS: Final[dict[VerdictWord, str]] = {"no-go": "X", "check": "^", "go": "o", "wait": "s"}
@@ -50,7 +53,7 @@ class Curve:
 
     ``points`` are ``(day, percent, low, high)``; ``curve`` rows are ``(day, percent, low, high)``.
     ``sightings`` are ``(day, word)``: what was seen first on that day. ``refused`` are the days of
-    photos that could not be used.
+    photos that could not be used. ``told`` are ``(day, word)`` of the grower's diary.
     """
 
     origin: date
@@ -61,6 +64,7 @@ class Curve:
     last_day: float
     sightings: tuple[tuple[float, str], ...] = ()
     refused: tuple[float, ...] = ()
+    told: tuple[tuple[float, str], ...] = ()
 
 
 def build_curve(story: JarStory, *, ready_percent: float) -> Curve | None:
@@ -77,7 +81,9 @@ def build_curve(story: JarStory, *, ready_percent: float) -> Curve | None:
     )
     # A date to look forward to has no place on a jar that must leave the room.
     ready = _ready_days(growth, origin) if story.verdict.verdict != "no-go" else None
-    last = max(points[-1][0], min(ready[2] if ready else 0.0, points[-1][0] + FORECAST_DAYS))
+    told = tuple((float((d.day - origin).days), d.word) for d in story.history.diary)
+    ahead = max((ready[2] if ready else 0.0, *(day for day, _ in told)))
+    last = max(points[-1][0], min(ahead, points[-1][0] + FORECAST_DAYS))
     rows = zip(
         growth.day_numbers,
         growth.curve_percent,
@@ -96,8 +102,9 @@ def build_curve(story: JarStory, *, ready_percent: float) -> Curve | None:
         ready_percent=ready_percent,
         ready=ready,
         last_day=end,
-        sightings=tuple(_sightings(story, origin)),
+        sightings=tuple(first_sightings(story, origin)),
         refused=tuple(sorted({day for day in refused if 0.0 <= day <= end})),
+        told=tuple((day, word) for day, word in told if 0.0 <= day <= end),
     )
 
 
@@ -107,26 +114,6 @@ def _ready_days(growth: Growth, origin: date) -> tuple[float, float, float] | No
     low, high = growth.ready_low or growth.ready_date, growth.ready_high or growth.ready_date
     middle, first, last = ((d - origin).days for d in (growth.ready_date, low, high))
     return float(middle), float(first), float(last)
-
-
-def _sightings(story: JarStory, origin: date) -> Iterator[tuple[float, str]]:
-    """Tell on which day odd colours, and wet, that the verdict complains of were seen first."""
-    flags = {flag.flag for flag in story.flags}
-    normal = story.profile.normal_kinds
-    odd = [kind for kind in OFF_COLOUR_KINDS if kind not in normal and "off_colour" in flags]
-    seen = [(day, kind) for kind in odd if (day := _first_seen(story, kind))]
-    begin = min((day for day, _ in seen), default=None)
-    firsts = [(day, kind) for day, kind in seen if day == begin]
-    if "wet" in flags and (day := _first_seen(story, "wet")):
-        firsts.append((day, "wet"))
-    for day, kind in firsts:
-        yield float((day - origin).days), kind
-
-
-def _first_seen(story: JarStory, kind: str) -> date | None:
-    """Return the day on which a patch of a kind was seen first."""
-    days = (d.day for d in story.history.days if any(p.kind == kind for p in d.patches))
-    return next(days, None)
 
 
 # --------------------------------------------------------------------------- one jar
@@ -145,6 +132,7 @@ def draw_curve(
     for drawn in (*axes.lines, *axes.collections, *axes.patches, *axes.texts):
         drawn.remove()
     _plot_forecast(axes, curve)
+    plot_told(axes, curve.told, _ground(curve), write=_text)
     _plot_readings(axes, curve, story.verdict.verdict)
     _label_days(axes, curve.origin, curve.last_day, most=5)
     axes.set(xlim=(-0.5, curve.last_day), ylim=(0, 108))
@@ -208,9 +196,33 @@ def _plot_forecast(axes: Any, curve: Curve) -> None:
             axes.plot([r[0] for r in rows], [r[1] for r in rows], color=svg.FIT, lw=2, ls=dash)
     axes.axhline(curve.ready_percent, color=svg.QUIET, lw=1.2, ls=(0, (5, 4)))
     level = f"ready from {curve.ready_percent:.0f} %"
-    low_start = curve.points[0][1] < curve.ready_percent - 30
-    place, side = (-0.4, "left") if low_start else (curve.last_day - 0.1, "right")
+    place, side = (-0.4, "left") if _starts_low(curve) else (curve.last_day - 0.1, "right")
     _text(axes, place, curve.ready_percent - 9, level, colour=svg.QUIET, ha=side)
+
+
+def _starts_low(curve: Curve) -> bool:
+    """Whether there is room at the left, under the level of ready."""
+    return curve.points[0][1] < curve.ready_percent - 30
+
+
+def _ground(curve: Curve) -> Ground:
+    """Where the words of the diary may stand, beside those of ready."""
+    letter = LETTER_PX * (curve.last_day + 0.5) / (CURVE_SIZE_PX[0] - LEFT_PX)
+    length = 15 * letter
+    left = -0.4 if _starts_low(curve) else curve.last_day - length
+    taken = [WordPlace(left, left + length, curve.ready_percent - 9)]
+    for seen in _seen_first(curve):
+        width = letter * len(seen.text)
+        start = seen.x - width if seen.side == "right" else seen.x
+        taken.append(WordPlace(start, start + width, seen.foot))
+    if curve.ready is not None:
+        taken.append(WordPlace(curve.ready[0] - length, curve.ready[0], 4.0))
+    when, percent, _, _ = zip(*curve.points, strict=True)
+    return Ground(lambda day: float(np.interp(day, when, percent)), letter, curve.last_day, taken)
+
+
+def _seen_first(curve: Curve) -> Iterator[SeenFirst]:
+    return place_sightings(curve.sightings, curve.points, last_day=curve.last_day)
 
 
 def _plot_readings(axes: Any, curve: Curve, verdict: VerdictWord) -> None:
@@ -218,24 +230,11 @@ def _plot_readings(axes: Any, curve: Curve, verdict: VerdictWord) -> None:
     day, percent, low, high = zip(*curve.points, strict=True)
     axes.vlines(day, low, high, color=svg.INK, lw=1.6)
     axes.plot(day[:-1], percent[:-1], "o", ms=6.5, color=svg.INK, mec=svg.SHEET, mew=1)
-    by_day = dict(zip(day, percent, strict=True))
-    told: dict[float, list[str]] = {}
-    for when, word in curve.sightings:
-        told.setdefault(when, []).append(word)
-    room = 100.0
-    for when, words in sorted(told.items()):
-        bottom, at = low[day.index(when)], by_day[when]
-        # Curves rise, so there is room at the lower right; each later word stands lower still.
-        late = when > LATE_SHARE * curve.last_day
-        if late and at < HIGH_PERCENT:  # no room at the right, but above what has grown before
-            room = at + 7
-        else:
-            room = min(room - 10, bottom - 12) if at > 25 else min(at + 8, room - 10)
-        text = f"{', '.join(words)} seen"
-        side, x = ("right", when) if late else ("left", when + 0.02 * curve.last_day)
-        axes.plot([when, when], [room, at], color=svg.VERDICT["no-go"], lw=1)
-        axes.plot([when], [at], "D", ms=8, color=svg.VERDICT["no-go"], mec=svg.SHEET)
-        _text(axes, x, room, text, colour=svg.VERDICT["no-go"], ha=side, weight="bold")
+    for seen in _seen_first(curve):
+        axes.plot([seen.day] * 2, [seen.foot, seen.at], color=svg.VERDICT["no-go"], lw=1)
+        axes.plot([seen.day], [seen.at], "D", ms=8, color=svg.VERDICT["no-go"], mec=svg.SHEET)
+        colour, side = svg.VERDICT["no-go"], seen.side
+        _text(axes, seen.x, seen.foot, seen.text, colour=colour, ha=side, weight="bold")
     if curve.refused:
         y = [4.0] * len(curve.refused)
         axes.plot(curve.refused, y, "x", ms=6, color=svg.QUIET, mew=1.6)

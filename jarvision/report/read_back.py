@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime
 from pathlib import Path
 from statistics import median
-from typing import Any, TypeVar, cast
+from typing import Any, Final, TypeVar, cast
 
 from jarvision.base.csv_text import read_table
 from jarvision.base.errors import UsageError
@@ -41,6 +41,8 @@ from jarvision.report.words import VERDICT_WORDS
 Cells = Mapping[str, str]
 T = TypeVar("T")
 K = TypeVar("K")
+KIN_FLAGS: Final = ("bad_kin", "kin_fine")
+"""What :mod:`jarvision.verdict.lives` says of a jar's kin."""
 
 
 def read_result(
@@ -310,9 +312,9 @@ def _story(
 
 def _without_kin(verdict: Verdict, flags: tuple[Flag, ...]) -> tuple[Verdict, tuple[Flag, ...]]:
     """Take back what was said of a jar's kin; a check that stood on it alone had been a go."""
-    kin = {flag.message for flag in flags if flag.flag == "bad_kin"}
+    kin = {flag.message for flag in flags if flag.flag in KIN_FLAGS}
     own = tuple(f for f in verdict.findings if f.sentence not in kin)
     if verdict.findings and not own:
         verdict = replace(verdict, verdict="go")
-    left = tuple(flag for flag in flags if flag.flag != "bad_kin")
+    left = tuple(flag for flag in flags if flag.flag not in KIN_FLAGS)
     return replace(verdict, findings=own), left

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from itertools import pairwise
@@ -12,6 +12,8 @@ from typing import Final
 from jarvision.history.shakes import shaken_on
 from jarvision.records import (
     Coverage,
+    DiaryLine,
+    DiaryWord,
     Ending,
     JarDay,
     JarEntry,
@@ -22,6 +24,7 @@ from jarvision.records import (
 )
 from jarvision.records.flags import CAUTIONS, FLAGS
 from jarvision.records.photo_reasons import PHOTO_REASONS
+from jarvision.records.settling import what_settles
 from jarvision.records.wording import tell_place
 from jarvision.register.jars import Register
 from jarvision.register.lineage import JarState, near_kin
@@ -60,6 +63,7 @@ def tell_story(
     register: Mapping[str, JarEntry] | None = None,
     outcome: JarOutcome | None = None,
     ending: Ending | None = None,
+    diary: Sequence[DiaryLine] | None = None,
     settings: GrowthSettings | None = None,
 ) -> tuple[Chapter, ...]:
     """Tell a jar's story.
@@ -74,14 +78,18 @@ def tell_story(
         What was recorded of the jar, if anything: a chapter of its own.
     ending
         How its story ended: it has no verdict then, and nothing is to be done.
+    diary
+        What was told of the jar, as it stands now; None: what the scoring knew.
     settings
         Tell a shake from a bad reading; None: as they are by default.
     """
     known = Register.of(register or {})
+    told = story.history.diary if diary is None else diary
     chapters = (
         ("Start", _start(story.history.entry, story.profile, known)),
         ("Photos", _photos(story.history)),
         ("Growth", _growth(story, settings or GrowthSettings())),
+        *([("Diary", _diary(told, story, scored_on, ending))] if told else []),
         ("Areas", _areas(story.history)),
         ("Verdict", [_over(story, ending)] if ending else _verdict(story, scored_on)),
         *([("Outcome", _outcome(outcome))] if outcome else []),
@@ -108,6 +116,8 @@ def _start(entry: JarEntry, profile: SpeciesProfile, register: Register) -> Iter
         yield "There is no profile of its species, so that it is judged cautiously."
     if entry.notes:
         yield _sentence(f"Your note: {entry.notes}")
+    if entry.once:
+        yield f"It was called {_listed(entry.once)} before."
     if entry.parent:
         others = register.siblings(entry.jar)
         also = f", which also feeds {_listed(others)}" if others else ""
@@ -174,7 +184,11 @@ def _turns(days: tuple[JarDay, ...], settings: GrowthSettings) -> Iterable[str]:
         if b.day in shaken:
             fall = a.coverage.percent - b.coverage.percent
             span = f"{tell_day(a.day)} to {tell_day(b.day)}"
-            yield f"From {span} it fell by {fall:.0f} points, as if shaken."
+            if not b.told_shaken:
+                yield f"From {span} it fell by {fall:.0f} points, as if shaken."
+            elif fall > 0:
+                yield f"From {span} it fell by {fall:.0f} points: it was shaken."
+            yield f"Its growth is fitted from {tell_day(b.day)} on."
 
 
 def _ready(story: JarStory, last: date) -> str:
@@ -186,6 +200,29 @@ def _ready(story: JarStory, last: date) -> str:
     if growth.ready_date <= last:
         return f"It has been ready since {tell_day(growth.ready_date)}{wide}."
     return f"It is expected to be ready on {tell_day(growth.ready_date)}{wide}."
+
+
+# --------------------------------------------------------------------------- diary
+_TOLD: Final[Mapping[DiaryWord, str]] = {
+    "shaken": "it was shaken",
+    "opened": "it was opened",
+    "moved": "it was moved",
+    "temperature": "it stood at",
+    "note": "you noted",
+}
+
+
+def _diary(
+    told: Iterable[DiaryLine], story: JarStory, scored_on: date, ending: Ending | None
+) -> Iterable[str]:
+    """Tell what the grower has told, and what of it the verdict does not know yet."""
+    for line in told:
+        warm = f" {line.celsius:g} C" if line.celsius is not None else ""
+        text = f": {line.text}" if line.text else ""
+        yield _sentence(f"On {tell_day(line.day)} {_TOLD[line.what]}{warm}{text}")
+    known = tuple(line for line in story.history.diary if line.day <= scored_on)
+    if not ending and known != tuple(line for line in told if line.day <= scored_on):
+        yield "The verdict does not know all of this yet: score the photos again."
 
 
 # --------------------------------------------------------------------------- areas
@@ -230,6 +267,7 @@ def _area(sighting: list[tuple[date, TrackedPatch]], last: date) -> str:
 def _verdict(story: JarStory, scored_on: date) -> Iterable[str]:
     yield f"On {tell_day(scored_on, year=True)} the verdict is {story.verdict.verdict}."
     yield from map(_sentence, story.verdict.reasons)
+    yield from (flag.message for flag in story.flags if flag.flag == "found_fine")
 
 
 def _outcome(outcome: JarOutcome) -> Iterable[str]:
@@ -265,6 +303,9 @@ def _what_to_do(story: JarStory, register: Register) -> Iterable[str]:
     for kind in FLAGS.values():  # in the order of the table, each once
         if kind.word in told and kind.severity in ("act", "look"):
             yield kind.remedy
+    if verdict == "check":
+        ways = (what_settles(finding, jar) for finding in story.verdict.findings)
+        yield from dict.fromkeys(filter(None, ways))
     related = register.siblings(jar) or register.children(jar)
     if verdict in ("no-go", "check") and related:
         yield f"Other jars share its spawn: jarvision trace {jar} says in which order to look."

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from jarvision.base.text import printable
 from jarvision.records import Finding, JarStory
 from jarvision.records.flags import FLAGS
+from jarvision.records.settling import what_settles
 from jarvision.report.words import PAGE
 
 
@@ -14,12 +15,14 @@ from jarvision.report.words import PAGE
 class Reason:
     """One reason or note in the page's words, and what to do about it.
 
-    ``decides`` is True for what the verdict stands on, False for what is good to know.
+    ``decides`` is True for what the verdict stands on, False for what is good to know; ``settled``
+    says what ends a doubt.
     """
 
     text: str
     remedy: str
     decides: bool
+    settled: str = ""
 
 
 def short_why(story: JarStory) -> str:
@@ -36,10 +39,16 @@ def reasons_of(story: JarStory) -> tuple[Reason, ...]:
     picture.
     """
     out = story.verdict.verdict == "no-go"
+    jar = printable(story.verdict.jar)
     told = [
         _reason(finding, "" if out else finding.flag, decides=True)
         for finding in story.verdict.findings
     ]
+    if story.verdict.verdict == "check":
+        told = [
+            replace(reason, settled=what_settles(finding, jar))
+            for reason, finding in zip(told, story.verdict.findings, strict=True)
+        ]
     told += [
         _reason(flag.finding, "" if flag.flag == "stain" else flag.flag, decides=False)
         for flag in story.flags

@@ -2,12 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Final
 
 from jarvision.base.text import counted, printable
-from jarvision.records import Coverage, Growth, JarStory, Reading, ShelfResult, VerdictWord
+from jarvision.records import (
+    Coverage,
+    DiaryLine,
+    Growth,
+    JarStory,
+    Reading,
+    ShelfResult,
+    VerdictWord,
+)
 from jarvision.records.flags import FLAGS
 from jarvision.records.wording import Voice
 
@@ -90,6 +99,14 @@ def tell_age(result: ShelfResult) -> str:
 def tell_short_day(day: date) -> str:
     """``3 Mar``."""
     return f"{day.day} {day:%b}"
+
+
+def tell_diary(diary: Sequence[DiaryLine]) -> tuple[str, ...]:
+    """What the grower told, the day first."""
+    return tuple(
+        printable(f"{tell_short_day(line.day)}: {line.word}" + (f", {line.text}" * bool(line.text)))
+        for line in diary
+    )
 
 
 def tell_ready(growth: Growth) -> str:

@@ -5,8 +5,8 @@ Each finding is a sentence for the grower; none of them touches a reading or a v
 
 from __future__ import annotations
 
-from collections import defaultdict
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections import Counter, defaultdict
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from datetime import timedelta
 from itertools import combinations, groupby
 from statistics import median
@@ -31,6 +31,7 @@ Radii of one jar have a standard uncertainty of 2 %: no two differ by as much by
 one shape cannot be told apart so, nor by how high they are filled: that is misread too often.)"""
 
 FEWEST_GLASSES: Final = 3
+JARS_NAMED: Final = 3
 
 AHEAD_POINTS: Final = 15.0
 """A curve that runs so far ahead of a jar's first days began too early. With their true starts no
@@ -70,6 +71,16 @@ def tell_afterlives(finished: Iterable[FinishedJar]) -> list[str]:
                 f"has no verdict: {done.ending.tell()[:1].lower()}{done.ending.tell()[1:-1]}"
             )
     return found
+
+
+def tell_removed(readings: Iterable[Reading], removed: Collection[str]) -> list[str]:
+    """What is left out because the grower has taken its jar out of the register."""
+    photos = Counter(reading.jar for reading in readings if reading.jar in removed)
+    return [
+        f"{jar} was taken out of the register: {counted(number, 'photo')} of it left out; "
+        f"jarvision jars add {jar} brings it back"
+        for jar, number in sorted(photos.items())
+    ]
 
 
 # --------------------------------------------------------------------------- names against photos
@@ -156,6 +167,25 @@ def _unregistered(readings: Iterable[Reading], register: Register) -> Iterator[s
             yield f"{jar} has photos but is not in the register. {did_you_mean(jar, register)}"
     if plain:
         yield f"with photos but not in the register: {', '.join(plain)}"
+
+
+def tell_unnamed(stories: Sequence[JarStory]) -> list[str]:
+    """Ask once for the species of the jars of which nobody has told it: much hangs on it."""
+    unnamed = [s.history.entry for s in stories if not s.history.entry.species]
+    if not unnamed:
+        return []
+    jars = [entry.jar for entry in unnamed]
+    more = f" and {len(jars) - JARS_NAMED} more" if len(jars) > JARS_NAMED else ""
+    first = next((entry for entry in unnamed if not entry.registered), unnamed[0])
+    how = (
+        f"jarvision jars set '{first.jar}' --species oyster"
+        if first.registered
+        else f"jarvision jars add '{first.jar}' --species oyster --kind spawn"
+    )
+    return [
+        f"the species is not known of {', '.join(jars[:JARS_NAMED])}{more}: dates and colours are "
+        f"judged cautiously until it is told, once: {how}"
+    ]
 
 
 def _alike_jars(readings: Iterable[Reading]) -> Iterator[str]:

@@ -68,7 +68,7 @@ def last_result(out: Path, shelf: Shelf) -> ShelfResult | None:
 def _as_registered(story: JarStory, shelf: Shelf) -> JarStory:
     """The story with what the register says now: the jar may have been added since, or moved on."""
     before = story.history.entry
-    entry = shelf.register.get(before.jar, before)
+    entry = shelf.by_photo_names.get(before.jar, before)
     same = entry.species == before.species
     return replace(
         story,

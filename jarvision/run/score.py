@@ -26,7 +26,7 @@ from jarvision.history.build import build_histories
 from jarvision.history.repeats import refuse_repeats, tell_shared_pictures
 from jarvision.records import Reading, ShelfResult
 from jarvision.register.endings import ending_of
-from jarvision.run.doubts import tell_afterlives, tell_doubts
+from jarvision.run.doubts import tell_afterlives, tell_doubts, tell_removed, tell_unnamed
 from jarvision.run.jobs import Fleet, Job, PhotoReader, read_one
 from jarvision.run.lock import only_run
 from jarvision.run.provenance import made_with
@@ -104,9 +104,11 @@ def score_shelf(
     with _open_intake(ground, fleet or local_fleet(jobs), read or read_one, tell) as intake:
         readings = intake.take(ground.paths, progress=progress, tell=tell)
         _check_still_there(ground, lost=len(ground.paths) - len(readings))
-        readings = refuse_repeats(readings)
-        by_photos = _assess(ground, readings, today=today or shelf_day(readings))
-        result = with_lives(by_photos, shelf.register, shelf.outcomes, today=by_photos.made_on)
+        readings = refuse_repeats([shelf.under_todays_name(reading) for reading in readings])
+        by_photos = _assess(ground, readings, today=today or _day_of(shelf, readings))
+        result = with_lives(
+            by_photos, shelf.register, shelf.outcomes, looks=shelf.looks, today=by_photos.made_on
+        )
         result = replace(result, warnings=(*result.warnings, *tell_afterlives(result.finished)))
         if publish is not None:
             keep_result(intake.store, by_photos)
@@ -195,23 +197,33 @@ def _open_intake(
             made_with=made_with(shelf.values, shelf.settings.photo),
             fleet=fleet,
             read=read,
-            register=shelf.register,
+            register=shelf.by_photo_names,
             photo_jars=shelf.photo_jars,
+            names=shelf.past.names,
         )
 
 
 def _assess(ground: _Ground, readings: tuple[Reading, ...], *, today: date) -> ShelfResult:
     """Tell the story of every jar, and what else the grower should hear."""
     shelf = ground.shelf
+    kept = [reading for reading in readings if reading.jar not in shelf.past.removed]
     bare = {entry.jar for entry in shelf.register.values() if entry.kind == "bare"}
-    growing = (reading for reading in readings if reading.jar not in bare)
-    histories = build_histories(growing, shelf.register, settings=shelf.settings)
+    growing = (reading for reading in kept if reading.jar not in bare)
+    histories = build_histories(growing, shelf.register, settings=shelf.settings, diary=shelf.diary)
     stories = tell_stories(
-        histories, shelf.register, today=today, settings=shelf.settings, species=shelf.species
+        histories,
+        shelf.register,
+        today=today,
+        settings=shelf.settings,
+        species=shelf.species,
+        looks=shelf.looks,
     )
-    doubts = tell_doubts(readings, stories, shelf.register)
+    doubts = tell_doubts(kept, stories, shelf.register)
     warnings = [*ground.warnings, *_file_notes(readings), *tell_shared_pictures(readings), *doubts]
-    unseen = sorted(_on_the_shelf(shelf, today) - {reading.jar for reading in readings})
+    over = _over(shelf, today)
+    warnings += tell_unnamed([story for story in stories if story.verdict.jar not in over])
+    warnings += tell_removed(readings, shelf.past.removed)
+    unseen = sorted(set(shelf.register) - over - {reading.jar for reading in readings})
     if unseen:
         warnings.append(f"in the register but without a photo: {', '.join(unseen)}")
     return ShelfResult(
@@ -225,10 +237,15 @@ def _assess(ground: _Ground, readings: tuple[Reading, ...], *, today: date) -> S
     )
 
 
-def _on_the_shelf(shelf: Shelf, today: date) -> set[str]:
-    """The jars of the register whose story goes on."""
+def _over(shelf: Shelf, today: date) -> set[str]:
+    """The jars of the register whose story is over."""
     register, now = shelf.register, max(clock_day() or today, today)
-    return {jar for jar in register if not ending_of(jar, register, shelf.outcomes, today=now)}
+    return {jar for jar in register if ending_of(jar, register, shelf.outcomes, today=now)}
+
+
+def _day_of(shelf: Shelf, readings: Sequence[Reading]) -> date:
+    """The day of the newest photo of a jar that was not taken out of the register."""
+    return shelf_day([r for r in readings if r.jar not in shelf.past.removed] or readings)
 
 
 def _say_nothing(_: str) -> None:

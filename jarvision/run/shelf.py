@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from jarvision.register import jar_shapes, outcomes
+from jarvision.register import diary, jar_shapes, looks, outcomes
+from jarvision.register.changes import CHANGES_NAME, Past, past_of, read_changes
 from jarvision.register.jars import REGISTER_NAME, Register, open_register, read_register
 from jarvision.register.photo_jars import read_photo_jars
 from jarvision.register.species import SpeciesBook, load_species
@@ -16,7 +17,7 @@ from jarvision.settings import toml
 from jarvision.settings.groups import Settings
 
 if TYPE_CHECKING:
-    from jarvision.records import JarShape
+    from jarvision.records import DiaryLine, JarShape, Reading
     from jarvision.vision.calibration.values import CardValues
 
 
@@ -40,6 +41,12 @@ class Shelf:
         ``outcomes.csv`` beside the register, the lines of each jar taken together.
     photo_jars
         ``photo_jars.csv``: the jars of photos whose names do not say them.
+    diary
+        ``diary.csv`` beside the register: what was told of each jar, by day.
+    past
+        ``jars_history.csv`` beside the register: former names, and jars that were taken out.
+    looks
+        ``seen.csv`` beside the register: by jar, what somebody found fine about it.
     """
 
     folder: Path
@@ -49,6 +56,9 @@ class Shelf:
     register: Register
     outcomes: Mapping[str, outcomes.JarOutcome]
     photo_jars: Mapping[str, str] = field(default_factory=dict)
+    diary: Mapping[str, tuple[DiaryLine, ...]] = field(default_factory=dict)
+    past: Past = field(default_factory=Past)
+    looks: Mapping[str, tuple[looks.SeenFine, ...]] = field(default_factory=dict)
 
     @cached_property
     def values(self) -> CardValues:
@@ -67,6 +77,8 @@ class Shelf:
     def shapes(self) -> Mapping[str, JarShape]:
         """What is known of the glass of the register's jars, from ``jar_profiles.toml`` too.
 
+        A jar's former names, which its photos may bear, stand there as well.
+
         Raises
         ------
         UsageError
@@ -84,6 +96,33 @@ class Shelf:
         """Where the outcomes are, or would be."""
         return self.register_path.parent / outcomes.OUTCOMES_NAME
 
+    @property
+    def looks_path(self) -> Path:
+        """Where what was found fine is, or would be."""
+        return self.register_path.parent / looks.LOOKS_NAME
+
+    @property
+    def diary_path(self) -> Path:
+        """Where the diary is, or would be."""
+        return self.register_path.parent / diary.DIARY_NAME
+
+    @property
+    def by_photo_names(self) -> Register:
+        """The register with a line for each former name, too, as photos may still bear it."""
+        former = {
+            old: replace(self.register[new], jar=old)
+            for old, new in self.past.names.items()
+            if new in self.register
+        }
+        return Register({**self.register, **former})
+
+    def under_todays_name(self, reading: Reading) -> Reading:
+        """The reading of a photo that may still bear a former name of its jar."""
+        jar, shown = self.past.now(reading.jar), self.past.now(reading.reference_jar)
+        if (jar, shown) == (reading.jar, reading.reference_jar):
+            return reading
+        return replace(reading, jar=jar, reference_jar=shown)
+
     def shapes_for(self, photo: str) -> dict[str, JarShape]:
         """Shapes that the reading of a photo, by its name under the folder, can depend on."""
         return jar_shapes.shapes_for_photo(photo, self.shapes, self.photo_jars.get(photo, ""))
@@ -91,7 +130,9 @@ class Shelf:
     @cached_property
     def _shapes(self) -> tuple[dict[str, JarShape], tuple[str, ...]]:
         profiles = jar_shapes.load_jar_shapes(self.folder)
-        return jar_shapes.shapes_of(self.register.values(), profiles)
+        shapes, odd = jar_shapes.shapes_of(self.register.values(), profiles)
+        former = {old: shapes[new] for old, new in self.past.names.items() if new in shapes}
+        return {**shapes, **former}, odd
 
 
 def open_shelf(
@@ -116,8 +157,8 @@ def open_shelf(
     Raises
     ------
     UsageError
-        No register where one was named; the register, an outcome, the settings or a species
-        profile of the grower's own is wrong as it stands.
+        No register where one was named; the register, an outcome, the diary, a look, the history,
+        the settings or a species profile of the grower's own is wrong as it stands.
     """
     path = register or folder / REGISTER_NAME
     if register is not None:
@@ -125,16 +166,27 @@ def open_shelf(
     chosen = settings or toml.find_settings(folder, chosen=settings_file)
     species = load_species(folder)
     there = register is not None or path.is_file()
-    lines = outcomes.read_outcomes(path.parent / outcomes.OUTCOMES_NAME)
+    known = read_register(path, is_known_species=species.knows) if there else Register()
+    past = past_of(read_changes(path.parent / CHANGES_NAME), known)
+    lines = outcomes.read_outcomes(path.parent / outcomes.OUTCOMES_NAME, names=past.names)
     return Shelf(
         folder=folder,
         register_path=path,
         settings=chosen,
         species=species,
-        register=read_register(path, is_known_species=species.knows) if there else Register(),
+        register=_with_former_names(known, past),
         outcomes=outcomes.taken_together(lines),
         photo_jars=read_photo_jars(folder),
+        diary=diary.by_jar(diary.read_diary(path.parent / diary.DIARY_NAME, names=past.names)),
+        past=past,
+        looks=looks.read_looks(path.parent / looks.LOOKS_NAME, names=past.names),
     )
+
+
+def _with_former_names(register: Register, past: Past) -> Register:
+    """The register, each jar with the names that it had before."""
+    entries = {jar: replace(entry, once=past.once(jar)) for jar, entry in register.items()}
+    return Register(entries, register.warnings)
 
 
 def home_of(photo: Path) -> Path:

@@ -48,6 +48,8 @@ class Intake:
         Tells which jars were filled alike.
     photo_jars
         What the grower has told: the jars of photos whose names do not say them.
+    names
+        Names of today by the former ones, which photos may still bear; the register has both.
     """
 
     store: Store
@@ -59,6 +61,7 @@ class Intake:
     read: PhotoReader
     register: Mapping[str, JarEntry] = field(default_factory=dict)
     photo_jars: Mapping[str, str] = field(default_factory=dict)
+    names: Mapping[str, str] = field(default_factory=dict)
 
     def update(
         self, paths: Sequence[Path], *, tell: Tell | None = None
@@ -164,14 +167,14 @@ class _Round:
         self.bare_days = nothing_grown(intake.register.values())
         for name, known in self.index.items():
             if name in self.names or self._may_have_moved(name):
-                self.references.note(name, known.sighting)
+                self.references.note(name, self._of_today(known.sighting))
 
     def run(self, progress: Progress | None) -> dict[Path, Reading | None]:
         """Read and keep; return what could not be kept."""
         todo = dict(self._to_do())
         for name in todo:
             if name not in self.index:
-                self.references.note(name, self._foreseen(name))
+                self.references.note(name, self._of_today(self._foreseen(name)))
         first = {name for name in todo if self.references.is_first(name)}
         count = len(todo)
         alone = {n: k for n, k in todo.items() if n in first}
@@ -226,6 +229,13 @@ class _Round:
         parts, stamp = self.intake.parts(name), self.intake.folder.stamp(self.names[name])
         when = stamp.mtime_ns if stamp is not None and stamp.sure else time.time_ns()
         return Sighting(parts.jar, parts.day or datetime.fromtimestamp(when // 10**9).date())
+
+    def _of_today(self, sighting: Sighting | None) -> Sighting | None:
+        """A sighting under the name that its jar has now: one jar teaches as one."""
+        names = self.intake.names
+        if sighting is None or sighting.jar not in names:
+            return sighting
+        return replace(sighting, jar=names[sighting.jar])
 
     def _may_have_moved(self, old: str) -> bool:
         """Whether a photo that has left may be one that is new under another name."""
@@ -339,7 +349,7 @@ class _Round:
         made_with = self.intake.provenance(path, look, nothing_grown=self._said_bare(known))
         self.store.keep(reading, stamp=stamp, content=result.content, made_with=made_with)
         self.index[name] = replace(known, made_with=made_with)
-        self.references.note(name, self.index[name].sighting)
+        self.references.note(name, self._of_today(self.index[name].sighting))
         if before is None:
             self._note_move(name, result.content)
         elif before.content != result.content:

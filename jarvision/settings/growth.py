@@ -103,7 +103,8 @@ class GrowthSettings:
     are 4 standard uncertainties of an ordinary reading."""
 
     shake_below_points: float = 2.0
-    """... and it falls this far below the day before that, which one high reading does not do."""
+    """... and it falls this far below the day before that, which one high reading does not do. On
+    the day of a shake that was told a smaller fall is chance: its photo may be older."""
 
     outlier_z: Annotated[float, Limits(1)] = 4.0
     """A reading this many standard uncertainties outside its neighbours is a bad one: a stall is

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date
 
 from jarvision.growth.forecast import fit_growth
 from jarvision.growth.priors import Sibling, batch_of, fit_siblings
 from jarvision.records import JarHistory, JarStory
 from jarvision.register.jars import Register
+from jarvision.register.looks import SeenFine
 from jarvision.register.species import SpeciesBook
 from jarvision.settings.groups import Settings
 from jarvision.verdict.changes import changed_mind
@@ -22,8 +23,12 @@ def tell_stories(
     today: date,
     settings: Settings,
     species: SpeciesBook,
+    looks: Mapping[str, tuple[SeenFine, ...]] | None = None,
 ) -> tuple[JarStory, ...]:
-    """Curve, verdict and flags of every jar, each with what its batch mates teach."""
+    """Curve, verdict and flags of every jar, each with what its batch mates teach.
+
+    ``looks``: by jar, what a person found fine about it.
+    """
     taught = fit_siblings(histories, today=today, profile_of=species.find, settings=settings)
     entries = [history.entry for history in histories]
     stories = []
@@ -37,6 +42,7 @@ def tell_stories(
                 today=today,
                 settings=settings,
                 species=species,
+                looks=(looks or {}).get(history.entry.jar, ()),
             )
         )
     return tuple(stories)
@@ -50,6 +56,7 @@ def _tell(
     today: date,
     settings: Settings,
     species: SpeciesBook,
+    looks: tuple[SeenFine, ...],
 ) -> JarStory:
     """Curve, verdict and flags of one jar.
 
@@ -64,9 +71,16 @@ def _tell(
         today=today,
         settings=settings,
         siblings=known.siblings(history.entry.jar),
+        looks=looks,
     )
     changed = changed_mind(
-        history, verdict, profile, today=today, batch_mates=batch_mates, settings=settings
+        history,
+        verdict,
+        profile,
+        today=today,
+        batch_mates=batch_mates,
+        settings=settings,
+        looks=looks,
     )
     return JarStory(
         history=history,

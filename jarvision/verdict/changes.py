@@ -12,6 +12,7 @@ from jarvision.growth.priors import Sibling
 from jarvision.history.smoothing import read_together
 from jarvision.records import Finding, Flag, JarHistory, Verdict, VerdictWord
 from jarvision.records.wording import PLAIN
+from jarvision.register.looks import SeenFine
 from jarvision.register.species import SpeciesProfile
 from jarvision.settings.groups import Settings
 from jarvision.verdict.decide import decide
@@ -27,6 +28,7 @@ def changed_mind(
     today: date,
     batch_mates: Sequence[Sibling],
     settings: Settings,
+    looks: tuple[SeenFine, ...] = (),
 ) -> tuple[Flag, ...]:
     """Tell when the verdict of a day with a photo shortly before was the opposite, and why.
 
@@ -41,7 +43,7 @@ def changed_mind(
         by_then = tuple(d for d in history.days if d.day <= day)
         cut = replace(history, days=read_together(by_then, settings))
         growth = seen_growth(cut, profile, today=day, siblings=batch_mates, settings=settings)
-        before, _ = decide(cut, growth, profile, today=day, settings=settings)
+        before, _ = decide(cut, growth, profile, today=day, settings=settings, looks=looks)
         if before.verdict == opposite:
             found = _told(before, verdict, day)
             return (Flag(verdict.jar, today, found.flag, found),)

@@ -12,8 +12,9 @@ source):
 
 So ``go`` must be wrong in fewer than 1 of 1000 and ``no-go`` in fewer than 1 of 50 cases, and what
 lies between is ``check``: every rule may only make the verdict harder, ``go`` is what is left when
-no rule speaks and the lower bound of the coverage says so on more than one day, and ``no-go`` is
-said only of what is large, seen twice or lasting.
+no rule speaks and the coverage says so on more than one day, and ``no-go`` is said only of what is
+large, seen twice or lasting. What asks for a look is settled by one
+(:mod:`jarvision.verdict.settled`), what ends a jar is not.
 
 The rules stand in :mod:`jarvision.verdict.rules`, what is said where none of them speaks in
 :mod:`jarvision.verdict.readiness`, and the words of both in :mod:`jarvision.records.flags`.
@@ -26,12 +27,14 @@ from statistics import median
 
 from jarvision.history.shakes import shaken_on
 from jarvision.records import Finding, Flag, Growth, JarHistory, Verdict, VerdictWord
+from jarvision.register.looks import SeenFine
 from jarvision.register.species import SpeciesProfile
 from jarvision.settings.groups import Settings
 from jarvision.verdict.evidence import Case
 from jarvision.verdict.notes import notes_on
 from jarvision.verdict.readiness import ripeness
 from jarvision.verdict.rules import RULES
+from jarvision.verdict.settled import asks, without_settled
 
 HARDNESS: tuple[VerdictWord, ...] = ("go", "wait", "check", "no-go")
 """The verdicts from softest to hardest; the hardest finding is the verdict."""
@@ -45,6 +48,7 @@ def decide(
     today: date,
     settings: Settings | None = None,
     siblings: tuple[str, ...] = (),
+    looks: tuple[SeenFine, ...] = (),
 ) -> tuple[Verdict, tuple[Flag, ...]]:
     """Decide about one jar.
 
@@ -54,6 +58,8 @@ def decide(
         Of the same history and day.
     siblings
         Other jars made from the same spawn jar, for the ``shared_parent`` flag.
+    looks
+        What a person found fine about it.
 
     Returns
     -------
@@ -71,10 +77,12 @@ def decide(
         wall_radius_mm=_radius_mm(history, chosen),
         front_limits=chosen.front,
         shaken=shaken_on(days, chosen.growth),
+        looks=looks,
     )
-    findings = [finding for rule in RULES for finding in rule(case)]
-    if not findings:
-        findings = ripeness(case)
+    told = without_settled(case, [finding for rule in RULES for finding in rule(case)])
+    if not asks(told):
+        told += ripeness(case)
+    findings = [finding for finding in told if finding.verdict]
     findings.sort(key=_hardness, reverse=True)  # stable: rule order within a verdict
     verdict = Verdict(
         jar=entry.jar,
@@ -85,7 +93,8 @@ def decide(
         growth=growth,
     )
     raised = [Flag(entry.jar, f.day or today, f.flag, f) for f in findings if f.flag]
-    notes = [Flag(entry.jar, f.day, f.flag, f) for f in notes_on(case, siblings)]
+    settled = [finding for finding in told if not finding.verdict]
+    notes = [Flag(entry.jar, f.day, f.flag, f) for f in (*settled, *notes_on(case, siblings))]
     return verdict, (*raised, *notes)
 
 

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from dataclasses import dataclass
 from datetime import date
 
 from jarvision.records import (
     HALF_VIEW_DEG,
+    OFF_COLOUR_KINDS,
     Finding,
     Growth,
     JarDay,
@@ -16,6 +18,7 @@ from jarvision.records import (
     TrackedPatch,
     VerdictWord,
 )
+from jarvision.register.looks import SeenFine
 from jarvision.register.species import SpeciesProfile
 from jarvision.settings.history import FrontSettings
 from jarvision.settings.verdict import VerdictSettings
@@ -26,6 +29,7 @@ class Case:
     """All that a rule may look at.
 
     ``days`` are those up to ``today``, ``shaken`` those of them on which the jar was shaken.
+    ``looks``: what a person found fine about the jar.
     """
 
     history: JarHistory
@@ -37,6 +41,7 @@ class Case:
     wall_radius_mm: float
     front_limits: FrontSettings
     shaken: tuple[date, ...] = ()
+    looks: tuple[SeenFine, ...] = ()
 
     @property
     def last(self) -> JarDay:
@@ -71,12 +76,48 @@ def ignored_date(reading: Reading, verdict: VerdictWord | None = None) -> list[F
     ]
 
 
-def surely_covered(day: JarDay, percent: float) -> bool:
-    """Say whether a day is surely covered so far by its own photos, and the other days agree.
+def is_off_colour(case: Case, patch: TrackedPatch) -> bool:
+    """Say whether an area has a colour that is not normal for the species."""
+    return patch.kind in OFF_COLOUR_KINDS and patch.kind not in case.profile.normal_kinds
+
+
+def photos_showing(day: JarDay, patch: TrackedPatch) -> int:
+    """Return how many photos of the day show a patch of this kind; views differ, so at least 1."""
+    same = Counter(r.view for r in day.readings if any(p.kind == patch.kind for p in r.patches))
+    return max(same.values(), default=1)
+
+
+def covered(day: JarDay, percent: float) -> bool:
+    """Say whether a day is covered so far by its own photos, and by the days together.
 
     The days together may lift a low reading, or doubt a high one: no verdict gets softer by them.
     """
-    return day.coverage.low >= percent and day.level.percent >= percent
+    return min(day.coverage.percent, day.level.percent) >= percent
+
+
+def surely_covered(day: JarDay, percent: float, *, margin: float) -> bool:
+    """Say whether a day is covered so far, and its lower bound within ``margin`` points of that."""
+    return covered(day, percent) and day.coverage.low >= percent - margin
+
+
+def is_unnamed(case: Case) -> bool:
+    """Say whether the species is not known, or has no profile."""
+    return not case.profile.latin
+
+
+def full_since(case: Case) -> date | None:
+    """Return since when the wall has been full, with no day on which it was not; else None."""
+    since = None
+    for day in case.days:
+        full = day.level.percent >= case.limits.stain_full_percent
+        since = (since or day.day) if full else None
+    return since
+
+
+def has_long_been_full(case: Case) -> bool:
+    """Say whether the wall has been full for so long that its growth is no longer young."""
+    since = full_since(case)
+    return since is not None and (case.last.day - since).days >= case.limits.stain_old_days
 
 
 def wall_cm2(case: Case) -> float:

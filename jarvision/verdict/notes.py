@@ -2,8 +2,17 @@
 
 from __future__ import annotations
 
+from jarvision.base.days import days_after
 from jarvision.records import Finding
-from jarvision.verdict.evidence import Case, area_and_confidence, ignored_date
+from jarvision.verdict.evidence import (
+    Case,
+    area_and_confidence,
+    full_since,
+    has_long_been_full,
+    ignored_date,
+    is_unnamed,
+)
+from jarvision.verdict.spots import gone_spots
 
 FEWEST_PATCHES = 3
 """Fewer patches than this on either day may all have closed: they do not show that a jar turned."""
@@ -22,9 +31,10 @@ def notes_on(case: Case, siblings: tuple[str, ...] = ()) -> list[Finding]:
     if siblings:
         jars = ", ".join((entry.jar, *siblings))
         notes.append(Finding.of("shared_parent", day=entry.started, parent=entry.parent, jars=jars))
-    notes += _refused(case) + _file_dates(case)
+    notes += _refused(case) + _file_dates(case) + _opened(case) + _temperatures(case)
     if case.days:
-        notes += _normal_stains(case) + _unproven_stain(case) + _wide_interval(case)
+        notes += _normal_stains(case) + _unproven_stain(case) + _unnamed_stain(case)
+        notes += gone_spots(case) + _wide_interval(case)
         notes += _low_fill(case)
         notes += _odd_shapes(case) + _turned(case)
     return notes
@@ -55,6 +65,40 @@ def _file_dates(case: Case) -> list[Finding]:
     return found + [f for r in readings if r.time_source == "name" for f in ignored_date(r)]
 
 
+def _opened(case: Case) -> list[Finding]:
+    """Tell a jar whose lid was off lately: that is how spores come in."""
+    days = case.limits.opened_watch_days
+    last = max((day for day in case.history.told("opened") if day <= case.today), default=None)
+    if last is None or (case.today - last).days > days:
+        return []
+    until = days_after(last, days)
+    return [Finding.of("opened", day=last, opened_on=last, until=until)]
+
+
+def _temperatures(case: Case) -> list[Finding]:
+    """Tell the last temperature of a growing jar where its species runs warmer or cooler."""
+    profile, ready = case.profile, case.growth.ready_date
+    told = [(line.day, line.celsius) for line in case.history.diary if line.day <= case.today]
+    known = [(day, celsius) for day, celsius in told if celsius is not None]
+    if not known or not profile.latin or (ready is not None and ready <= case.today):
+        return []
+    day, celsius = known[-1]
+    least, most = profile.spawn_run_c
+    if least <= celsius <= most:
+        return []
+    return [
+        Finding.of(
+            "temperature",
+            day=day,
+            told_on=day,
+            celsius=celsius,
+            least_c=least,
+            most_c=most,
+            species=profile.latin,
+        )
+    ]
+
+
 def _normal_stains(case: Case) -> list[Finding]:
     """Tell colours of the last day that are normal for the species."""
     profile, last = case.profile, case.last
@@ -72,6 +116,15 @@ def _unproven_stain(case: Case) -> list[Finding]:
     if area < case.limits.unproven_note_cm2:
         return []
     return [Finding.of("unproven_stain", day=case.last.day, area_cm2=area)]
+
+
+def _unnamed_stain(case: Case) -> list[Finding]:
+    """Tell staining on old, full growth of a species that is not known."""
+    area = area_and_confidence(case.last, "stain")[0]
+    if not is_unnamed(case) or area < case.limits.stain_note_cm2 or not has_long_been_full(case):
+        return []
+    since = full_since(case)
+    return [Finding.of("unnamed_stain", day=case.last.day, area_cm2=area, full_since=since)]
 
 
 def _wide_interval(case: Case) -> list[Finding]:
@@ -128,7 +181,7 @@ def _turned(case: Case) -> list[Finding]:
     last = case.last
     if last.turned_away:
         return [Finding.of("turned", day=last.day, seen_on=last.day)]
-    if last.turn is not None or len(case.days) < 2:
+    if last.turn is not None or last.told_shaken or len(case.days) < 2:
         return []
     before = case.days[-2]
     if min(len(before.patches), len(last.patches)) < FEWEST_PATCHES:

@@ -16,7 +16,8 @@ from typing import Final, Literal
 
 from jarvision.base.days import days_after
 from jarvision.records import JarStory, ShelfResult
-from jarvision.records.flags import FLAGS, Severity
+from jarvision.records.flag_kinds import Severity
+from jarvision.records.flags import FLAGS
 from jarvision.settings.plan import PlanSettings
 
 Task = Literal[

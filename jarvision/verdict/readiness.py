@@ -2,40 +2,46 @@
 
 Ready, rested and sure -> go; its last reading far below the ones before, past its keeping time,
 never seen growing, a newer photo refused, a large bare area left or one that vanished -> check;
-else -> wait.
+else, also while a bare area is still closing or where it was shaken since its last photo -> wait.
 """
 
 from __future__ import annotations
 
 from datetime import date
 
+from jarvision.history.shakes import shaken_since
 from jarvision.records import Finding, TrackedPatch
 from jarvision.records.wording import Fact
-from jarvision.verdict.evidence import Case, is_compact, is_thin, surely_covered
+from jarvision.verdict.evidence import Case, covered, is_compact, is_thin, surely_covered
+from jarvision.verdict.settled import asks, without_settled
 from jarvision.verdict.vanished import vanished
 
 
 def ripeness(case: Case) -> list[Finding]:
     """Say go, overdue or wait, of a jar against which nothing was found."""
     cover, since = case.last.coverage, case.growth.ready_date
+    shaken = shaken_since(case.history, case.days, today=case.today)
+    if shaken is not None:
+        last = case.last.day
+        return [Finding.of("shaken_since", "wait", day=last, shaken_on=shaken, last=last)]
     if since is None or since > case.last.day:
         return [_growing(case)]
     if cover.percent < case.profile.ready_percent:
         return [_fallen(case, since)]
     keeps = case.profile.consolidation_days + case.profile.keeps_days
     ready_days = (case.today - since).days
-    if ready_days > keeps:
-        return [
-            Finding.of(
-                "overdue",
-                "check",
-                day=case.last.day,
-                since=since,
-                ready_days=ready_days,
-                keeps_days=keeps,
-            )
-        ]
-    return _rested(case, since)
+    if ready_days <= keeps:
+        return _rested(case, since)
+    overdue = Finding.of(
+        "overdue",
+        "check",
+        day=case.last.day,
+        since=since,
+        ready_days=ready_days,
+        keeps_days=keeps,
+    )
+    told = without_settled(case, [overdue])
+    return told if asks(told) else [*told, *_rested(case, since)]
 
 
 def _growing(case: Case) -> Finding:
@@ -79,24 +85,26 @@ def _rested(case: Case, since: date) -> list[Finding]:
                 "resting", "wait", day=case.last.day, rested_days=rested, rest_days=rest, **facts
             )
         ]
-    ready = case.profile.ready_percent
-    sure = [d for d in case.days if d.day >= since and surely_covered(d, ready)]
-    if not surely_covered(case.last, ready) or len(sure) < case.limits.sure_days:
-        return _never_seen_growing(case) or [
-            Finding.of(
-                "not_sure",
-                "wait",
-                day=case.last.day,
-                ready_percent=ready,
-                sure_days=case.limits.sure_days,
-                so_far=len(sure),
-                **facts,
-            )
-        ]
+    ready, margin = case.profile.ready_percent, case.limits.sure_margin_points
+    later = [d for d in case.days if d.day >= since]
+    sure = sum(surely_covered(d, ready, margin=margin) for d in later)
+    if not covered(case.last, ready) or sure < case.limits.sure_days:
+        told = without_settled(case, _never_seen_growing(case))
+        not_sure = Finding.of(
+            "not_sure",
+            "wait",
+            day=case.last.day,
+            ready_percent=ready,
+            needed_percent=ready - margin,
+            sure_days=case.limits.sure_days,
+            so_far=sure,
+            **facts,
+        )
+        return told if asks(told) else [*told, not_sure]
     word = "spawn_ready" if case.history.entry.kind == "spawn" else "fruiting_ready"
-    return _last_doubts(case) or [
-        Finding.of(word, "go", day=case.last.day, rested_days=rested, **facts)
-    ]
+    told = without_settled(case, _last_doubts(case))
+    go = Finding.of(word, "go", day=case.last.day, rested_days=rested, **facts)
+    return told if asks(told) else [*told, go]
 
 
 def _covered(case: Case) -> dict[str, Fact | None]:
@@ -112,9 +120,12 @@ def _last_doubts(case: Case) -> list[Finding]:
         found.append(Finding.of("newer_refused", "check", last=case.last.day, refused_on=refused))
     bare = [p for p in case.last.patches if p.kind == "bare"]
     counted = [p for p in bare if _is_island(case, p)] if is_thin(case) else bare
-    largest = max((p.area_cm2 for p in counted), default=0.0)
-    if largest >= case.limits.bare_check_cm2:
-        found.append(Finding.of("bare_left", "check", area_cm2=largest))
+    large = [p for p in counted if p.area_cm2 >= case.limits.bare_check_cm2]
+    if large:
+        area, closing = max(p.area_cm2 for p in large), all(p.trend == "closing" for p in large)
+        open_still = Finding.of("bare_left", "check", area_cm2=area)
+        closes = Finding.of("still_closing", "wait", area_cm2=area)
+        found.append(closes if closing else open_still)
     return found + _never_seen_growing(case) + vanished(case)
 
 

@@ -7,7 +7,8 @@ has nothing to say. It finds words and numbers; sentences are made of them by
 
 1. photo: none usable, dated wrong, too little seen, colours not matched -> check
 2. off-colour, not normal for the species: large or on two photos -> no-go; else check, until its
-   place was seen again without it (a large area is never forgotten)
+   place was seen again without it, or another photo of its day did not show it (a large area is
+   never forgotten)
 3. wet -> check; large -> no-go
 4. dead patch: bare, standing still in a late jar -> check; longer -> no-go, but in a thin species
 5. fast front: white that runs faster than the species -> check
@@ -21,13 +22,11 @@ Where none of them speaks, :mod:`jarvision.verdict.readiness` says go, overdue o
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from jarvision.base.days import days_after
 from jarvision.records import (
-    OFF_COLOUR_KINDS,
     Finding,
     JarDay,
     TrackedPatch,
@@ -40,11 +39,16 @@ from jarvision.verdict.evidence import (
     age_days,
     area_and_confidence,
     beyond_run,
+    has_long_been_full,
     ignored_date,
     is_compact,
+    is_off_colour,
     is_thin,
+    is_unnamed,
+    photos_showing,
     wall_cm2,
 )
+from jarvision.verdict.spots import is_gone
 
 
 # --------------------------------------------------------------------------- 1. the photo
@@ -98,7 +102,7 @@ def _off_colour(case: Case) -> list[Finding]:
     sightings: dict[str, list[tuple[JarDay, TrackedPatch]]] = {}
     for day in case.days:
         for patch in day.patches:
-            if patch.kind in OFF_COLOUR_KINDS and patch.kind not in case.profile.normal_kinds:
+            if is_off_colour(case, patch):
                 sightings.setdefault(patch.patch, []).append((day, patch))
     found = [_mould(case, name, seen) for name, seen in sightings.items()]
     found.append(_odd_stain(case))
@@ -109,14 +113,14 @@ def _mould(case: Case, name: str, seen: list[tuple[JarDay, TrackedPatch]]) -> Fi
     """Judge one off-colour area over all days.
 
     Mould does not heal, so an earlier sighting still asks for a look, unless it was small and its
-    place was seen again without it. One photo alone may have been fooled: it ends the jar only
-    where it shows a large area, else a second photo must show it too. A large area is never
-    forgotten: a jar that was shaken or turned shows other glass.
+    place was seen again without it (:mod:`jarvision.verdict.spots`). One photo alone may have been
+    fooled: it ends the jar only where it shows a large area, else a second photo must show it too.
+    A large area is never forgotten: a jar that was shaken or turned shows other glass.
     """
     limits = case.limits
     seen = [s for s in seen if s[1].area_cm2 >= limits.off_colour_check_cm2]
     sure = [s for s in seen if s[1].area_cm2 >= limits.off_colour_no_go_cm2 and _is_sure(case, *s)]
-    photos = sum(_photos_showing(day, patch) for day, patch in sure)
+    photos = sum(photos_showing(day, patch) for day, patch in sure)
     large = [day for day, patch in sure if patch.area_cm2 >= limits.off_colour_alone_cm2]
     if photos > 1 or case.last in large:
         day, patch = sure[-1]
@@ -129,13 +133,14 @@ def _mould(case: Case, name: str, seen: list[tuple[JarDay, TrackedPatch]]) -> Fi
             out_cm2=limits.off_colour_no_go_cm2,
             **_sighting(case, day, patch),
         )
-    if not seen or (name in case.last.cleared and not large):
+    if not seen or (name in case.last.cleared and not large) or is_gone(case, name, seen):
         return None
     day, patch = max(seen, key=lambda s: s[1].area_cm2)
     return Finding.of(
         "perhaps_mould",
         "check",
         day=day.day,
+        patch=name,
         seen_days=len(seen),
         photo_days=len(case.days),
         **_sighting(case, day, patch),
@@ -165,16 +170,16 @@ def _is_sure(case: Case, day: JarDay, patch: TrackedPatch) -> bool:
     return area_and_confidence(day, patch.kind)[1] >= case.limits.sure_confidence
 
 
-def _photos_showing(day: JarDay, patch: TrackedPatch) -> int:
-    """Return how many photos of the day show a patch of this kind; views differ, so at least 1."""
-    same = Counter(r.view for r in day.readings if any(p.kind == patch.kind for p in r.patches))
-    return max(same.values(), default=1)
-
-
 def _odd_stain(case: Case) -> Finding | None:
-    """Ask for a look at staining that the species does not show."""
+    """Ask for a look at staining that the species does not show.
+
+    Where the species is not known, full growth that is no longer young may be stained: that is
+    told as a note.
+    """
     area = area_and_confidence(case.last, "stain")[0]
     if "stain" in case.profile.normal_kinds or area < case.limits.stain_check_cm2:
+        return None
+    if is_unnamed(case) and has_long_been_full(case):
         return None
     species = case.profile.latin or None
     return Finding.of("odd_stain", "check", day=case.last.day, area_cm2=area, species=species)

@@ -14,6 +14,8 @@ from hypothesis import strategies as st
 from jarvision.base.cgats import CgatsError, read_cgats
 from jarvision.base.errors import UsageError
 from jarvision.register import outcomes
+from jarvision.register.changes import CHANGE_COLUMNS, CHANGES_NAME, read_changes
+from jarvision.register.diary import DIARY_COLUMNS, read_diary
 from jarvision.register.jar_shapes import load_jar_shapes
 from jarvision.register.jars import REGISTER_COLUMNS, read_register
 from jarvision.register.outcomes import read_outcomes
@@ -33,6 +35,16 @@ OUTCOMES = (
     + "\nK08,harvested,2026-03-20,84,,first flush"
     + 2 * ",,"
     + "\n"
+)
+DIARY = (
+    ",".join(DIARY_COLUMNS)
+    + "\nK07,2026-03-05,shaken,,once,\nK07,2026-03-06,temperature,21.5,,\n"
+    + "K07,2026-03-05,shaken,,once,undone\n"
+)
+CHANGES = (
+    ",".join(CHANGE_COLUMNS)
+    + "\n2026-03-05,K07,set,species,,oyster\n2026-03-06,K07,renamed,jar,K07,K08\n"
+    + "2026-03-07,K08,removed,jar,K08,\n"
 )
 PROFILES = "[litre]\ndiameter_mm = 98.0\nheight_mm = 180.0\ngroove_mm = 140.0\n"
 SPECIES = 'like = "oyster"\nlatin = "Pleurotus ostreatus"\ncommon = ["grey"]\nready_percent = 95\n'
@@ -73,6 +85,8 @@ def in_folder(*names: str) -> Callable[[Path, bytes], Path]:
 READERS: dict[str, tuple[str, Callable[[Path, bytes], Path], Callable[[Path], object]]] = {
     "register": (REGISTER, in_folder("jars.csv"), lambda f: read_register(f / "jars.csv")),
     "outcomes": (OUTCOMES, in_folder("outcomes.csv"), lambda f: read_outcomes(f / "outcomes.csv")),
+    "diary": (DIARY, in_folder("diary.csv"), lambda f: read_diary(f / "diary.csv")),
+    "history": (CHANGES, in_folder(CHANGES_NAME), lambda f: read_changes(f / CHANGES_NAME)),
     "profiles": (PROFILES, in_folder("jar_profiles.toml"), load_jar_shapes),
     "settings": (to_toml(Settings()), in_folder("jarvision.toml"), find_settings),
     "species": (SPECIES, in_folder("species", "grey.toml"), load_species),

@@ -16,6 +16,7 @@ from jarvision.base.errors import ExitCode
 from jarvision.records.flags import FLAGS
 from jarvision.records.photo_reasons import PHOTO_REASONS
 from jarvision.register.jars import REGISTER_COLUMNS
+from jarvision.register.looks import LOOK_COLUMNS
 from jarvision.register.outcomes import OUTCOME_COLUMNS
 from jarvision.register.species.profiles import load_profiles
 from jarvision.report import tables
@@ -40,6 +41,7 @@ TABLES = {
     "patches.csv": tables.PATCHES,
     "plan.csv": PLAN_COLUMNS,
     "outcomes.csv": OUTCOME_COLUMNS,
+    "seen.csv": LOOK_COLUMNS,
 }
 
 

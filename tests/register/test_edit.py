@@ -213,3 +213,19 @@ def test_a_letter_that_the_file_cannot_hold_is_told(tmp_path: Path) -> None:
     with pytest.raises(RegisterError, match=r"cannot hold 'ł'.*UTF-8"):
         add(path, jar="Słoik")
     assert path.read_bytes() == content
+
+
+def test_the_register_is_read_once_so_that_nothing_unchecked_is_written(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What a spreadsheet saves between the check and the writing would go in unchecked."""
+    path = register(tmp_path)
+    read, asked = Path.read_bytes, []
+
+    def counted(self: Path) -> bytes:
+        asked.append(self.name)
+        return read(self)
+
+    monkeypatch.setattr(Path, "read_bytes", counted)
+    add(path, jar="K1")
+    assert asked.count("jars.csv") == 1

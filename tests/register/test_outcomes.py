@@ -18,6 +18,7 @@ from jarvision.register.outcomes import (
     add_outcome,
     read_outcomes,
     taken_together,
+    undo_outcome,
     verdict_before,
 )
 from jarvision.truth.hindsight import look_back, share
@@ -188,6 +189,51 @@ def test_a_correction_changes_the_outcome_and_keeps_the_first_verdict() -> None:
 def test_mould_after_the_harvest_leaves_the_jar_harvested() -> None:
     whole = taken_together([line(grams=50.0), line("contaminated", day=30)])["F1"]
     assert whole.outcome == "harvested"
+
+
+def test_what_is_undone_counts_no_longer_and_its_verdict_neither(tmp_path: Path) -> None:
+    path = tmp_path / "outcomes.csv"
+    add(path, line("contaminated", verdict="go", verdict_date=TODAY))
+    undone, left = undo_outcome(path, "F1")
+    assert (undone, left) == (TODAY, None)
+    assert taken_together(read_outcomes(path)) == {}
+    later = TODAY + timedelta(days=9)
+    found = add(path, line("clean", day=9, verdict="wait", verdict_date=later))
+    assert (found.outcome, found.verdict, found.verdict_date) == ("clean", "wait", later)
+    assert len(path.read_text().splitlines()) == 4  # every line is still there
+
+
+def test_one_day_of_several_is_undone_and_may_be_recorded_again(tmp_path: Path) -> None:
+    path = tmp_path / "outcomes.csv"
+    for day, grams in ((0, 50.0), (9, 30.0)):
+        add(path, line(day=day, grams=grams, dry_grams=100.0 + day))
+    _, left = undo_outcome(path, "F1", TODAY)
+    assert left is not None
+    assert (left.fresh_grams, left.dry_grams) == (30.0, 109.0)
+    again = add(path, line(grams=20.0))
+    assert (again.fresh_grams, again.dry_grams) == (50.0, 109.0)
+
+
+def test_what_was_never_recorded_cannot_be_undone(tmp_path: Path) -> None:
+    path = tmp_path / "outcomes.csv"
+    with pytest.raises(UsageError, match="Nothing is recorded of jar 'F1'"):
+        undo_outcome(path, "F1")
+    assert not path.exists()
+    add(path, line("clean"))
+    with pytest.raises(UsageError, match="on 2026-03-11") as caught:
+        undo_outcome(path, "F1", TODAY + timedelta(days=1))
+    assert str(TODAY) in caught.value.remedy
+    assert len(read_outcomes(path)) == 1
+
+
+def test_outcomes_under_a_former_name_are_those_of_the_jar(tmp_path: Path) -> None:
+    path, names = tmp_path / "outcomes.csv", {"F1": "F9"}
+    add(path, line(grams=50.0))
+    entry, late = replace(ENTRY, jar="F9"), TODAY + timedelta(days=60)
+    more = replace(line(day=9, grams=30.0), jar="F9")
+    assert add_outcome(path, more, entry=entry, today=late, names=names).fresh_grams == 80.0
+    assert undo_outcome(path, "F9", TODAY, names=names)[0] == TODAY
+    assert taken_together(read_outcomes(path, names=names))["F9"].fresh_grams == 30.0
 
 
 def test_only_a_verdict_from_before_the_outcome_counts() -> None:

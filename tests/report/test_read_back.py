@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from datetime import date
 from pathlib import Path
 
 import pandas as pd
@@ -12,7 +13,7 @@ from fake_shelf import TODAY, fake_shelf, fake_story
 
 from jarvision.base.errors import UsageError
 from jarvision.history.smoothing import read_together
-from jarvision.records import JarEntry, JarStory, ShelfResult, TrackedPatch
+from jarvision.records import DiaryLine, JarEntry, JarStory, ShelfResult, TrackedPatch
 from jarvision.records.flags import CAUTIONS
 from jarvision.register.jars import Register
 from jarvision.report.read_back import read_result
@@ -285,6 +286,34 @@ def test_a_fall_that_lasts_is_told_as_a_shake_and_one_low_reading_is_not(
 ) -> None:
     assert "as if shaken" in fallen(shelf.stories[0], 40.0, 42.0)
     assert "as if shaken" not in fallen(shelf.stories[0], 40.0)
+
+
+def test_a_told_shake_is_told_as_one_and_growth_begins_anew(shelf: ShelfResult) -> None:
+    story = shelf.stories[0]
+    days = [replace(d, told_shaken=n == 5) for n, d in enumerate(story.history.days)]
+    text = told(replace(story, history=replace(story.history, days=tuple(days))), "Growth")
+    assert "Its growth is fitted from Sun 8 Mar on." in text
+    assert "as if shaken" not in text and "it was shaken" not in text  # nothing fell
+    low = replace(days[5], coverage=replace(days[5].coverage, percent=30.0))
+    fell = replace(story.history, days=(*days[:5], low, *days[6:]))
+    assert "points: it was shaken." in told(replace(story, history=fell), "Growth")
+
+
+def test_the_diary_is_told_and_what_the_verdict_does_not_know(shelf: ShelfResult) -> None:
+    story = shelf.stories[0]
+    lines = (
+        DiaryLine("J01", "temperature", date(2026, 3, 4), 21.5),
+        DiaryLine("J01", "opened", date(2026, 3, 5), text="lid was loose."),
+    )
+    knows = replace(story, history=replace(story.history, diary=lines))
+    text = told(knows, "Diary")
+    assert text == "On Wed 4 Mar it stood at 21.5 C. On Thu 5 Mar it was opened: lid was loose."
+    assert not told(story, "Diary")
+    newer = (*lines, DiaryLine("J01", "shaken", TODAY))
+    for known, said in ((lines, False), (newer, True), (lines[:1], True)):
+        chapters = tell_story(knows, scored_on=TODAY, diary=known)
+        (diary,) = [c for c in chapters if c.heading == "Diary"]
+        assert any("does not know all" in s for s in diary.sentences) == said
 
 
 def test_what_counts_as_a_shake_is_set_by_the_grower(shelf: ShelfResult) -> None:

@@ -73,6 +73,20 @@ def test_every_reason_is_told_once_and_doomed_jars_get_one_thing_to_do() -> None
     assert [bool(r.remedy) for r in out] == [False, False, True]
 
 
+def test_a_check_says_what_settles_each_of_its_reasons_and_nothing_else_does() -> None:
+    spot, old = (
+        Finding.of("perhaps_mould", "check", seen_days=1, photo_days=9, **GREEN),
+        Finding.of("old_photo", "check", last=FIRST, age_days=4, most_days=2),
+    )
+    told = [reason.settled for reason in reasons_of(replace_findings(story_of(spot), spot, old))]
+    assert "more photos of the same side" in told[0]
+    assert "jarvision jars seen J1 --fine" in told[0]
+    assert told[1] == "Settled by a new photo."
+    mould = Finding.of("mould", "no-go", photos=2, out_cm2=0.3, **GREEN)
+    doomed = replace_findings(fake_story("J1", "no-go", ()), mould, spot)
+    assert not any(reason.settled for reason in reasons_of(doomed))
+
+
 def test_a_normal_stain_asks_for_nothing_and_a_refused_photo_stands_elsewhere() -> None:
     flags = (("stain", "Stain."), ("photo_refused", "J1.jpg: blurred."))
     told = reasons_of(fake_story("J1", "go", ("Ready.",), flags=flags))

@@ -13,7 +13,7 @@ from jarvision.history.build import build_histories
 from jarvision.records import JarEntry, Reading
 from jarvision.register.jars import Register
 from jarvision.register.species.profiles import package_book
-from jarvision.run.doubts import tell_doubts
+from jarvision.run.doubts import tell_doubts, tell_unnamed
 from jarvision.settings.groups import Settings
 from jarvision.verdict.assess import tell_stories
 
@@ -42,6 +42,28 @@ def test_a_shelf_in_order_raises_no_doubt() -> None:
     register = Register({"J1": JarEntry("J1", species="oyster", started=day(-4))})
     assert doubts(shelf) == []
     assert doubts(shelf, register) == []
+
+
+def test_a_species_that_nobody_told_is_asked_for_in_one_line_with_the_command() -> None:
+    shelf = [reading(n, 20.0, jar=f"K{k}") for k in range(5) for n in range(3)]
+    histories = build_histories(shelf, NONE)
+    register = Register({h.entry.jar: h.entry for h in histories})
+
+    def asked(known: Register) -> list[str]:
+        told = [replace(h, entry=known.entry(h.entry.jar)) for h in histories]
+        stories = tell_stories(
+            told, known, today=day(3), settings=Settings(), species=package_book()
+        )
+        return tell_unnamed(stories)
+
+    (line,) = asked(NONE)
+    assert "not known of K0, K1, K2 and 2 more" in line
+    assert "jarvision jars add 'K0' --species oyster --kind spawn" in line
+    named = {jar: JarEntry(jar, species="oyster") for jar in register}
+    assert asked(Register(named)) == []
+    (line,) = asked(Register({**named, "K3": JarEntry("K3")}))
+    assert line.startswith("the species is not known of K3:")
+    assert "jarvision jars set 'K3' --species oyster" in line
 
 
 def test_a_wrong_mark_of_the_view_is_told_once_for_all_photos() -> None:

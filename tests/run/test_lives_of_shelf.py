@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -9,8 +10,10 @@ from scoring import score_folder
 from text_photos import TextShelf, read_text
 
 from jarvision.records import Reading, ShelfResult
+from jarvision.register.amend import remove, rename
 from jarvision.register.jars import REGISTER_NAME
 from jarvision.register.outcomes import OUTCOME_COLUMNS, OUTCOMES_NAME
+from jarvision.run.former_names import under_todays_names
 from jarvision.run.jobs import Job
 from jarvision.run.results import last_result
 from jarvision.run.shelf import open_shelf
@@ -47,6 +50,26 @@ def test_a_scoring_parts_finished_jars_and_keeps_the_photos_verdicts(shelf: Text
     assert [s.verdict.jar for s in kept.stories] == ["J1", "J2"]
     assert kept.finished == ()
     assert not any(f.flag == "bad_kin" for s in kept.stories for f in s.flags)
+
+
+def test_finished_jars_follow_their_names_and_leave_with_them(shelf: TextShelf) -> None:
+    """J1 was fed from J0, which has another name now; J2 was taken out."""
+    for day in (1, 2):
+        shelf.put(f"J0_2026-03-0{day}.jpg")
+    register = shelf.folder / REGISTER_NAME
+    register.write_text("jar,started,parent\nJ0,,\nJ2,,\nJ1,2026-02-20,J0\n")
+    result = score(shelf, "J1,clean,2026-03-02", "J2,clean,2026-03-02")
+    assert [done.jar for done in result.finished] == ["J0", "J1", "J2"]
+    for old, new in (("J0", "A0"), ("J1", "A1")):
+        rename(register, old, new, today=date(2026, 3, 3))
+    remove(register, "J2", today=date(2026, 3, 3))
+    now = under_todays_names(result, open_shelf(shelf.folder))
+    assert [done.jar for done in now.finished] == ["A0", "A1"]
+    assert now.finished[0].ending.jars == ("A1",)
+    assert {r.jar for d in now.finished for day in d.story.history.days for r in day.readings} == {
+        "A0",
+        "A1",
+    }
 
 
 def test_a_jar_that_is_over_is_not_missed(shelf: TextShelf) -> None:

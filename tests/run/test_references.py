@@ -184,3 +184,15 @@ def test_a_photo_that_is_taken_back_teaches_no_longer() -> None:
     found = references(a=Sighting("J1", FIRST, LOOK), b=Sighting("J1", SECOND))
     found.note("a", None)
     assert found.is_first("b") and found.of("b") is None
+
+
+def test_a_renamed_jar_is_held_against_its_first_day_under_the_former_name(shelf: Shelf) -> None:
+    shelf.put("J1/2026-03-01.jpg")
+    shelf.score()
+    header = "date,jar,change,column,before,after"
+    (shelf.folder / "jars.csv").write_text("jar\nK1\n")
+    (shelf.folder / "jars_history.csv").write_text(f"{header}\n2026-03-01,J1,renamed,jar,J1,K1\n")
+    shelf.put("K1/2026-03-02.jpg")
+    held, asked = shelf.score()
+    assert held == {"J1/2026-03-01.jpg": ("", None), "K1/2026-03-02.jpg": ("K1", FIRST)}
+    assert asked == ["K1/2026-03-02.jpg"]

@@ -18,6 +18,7 @@ from typer.testing import CliRunner
 from jarvision.app.cli import main
 from jarvision.app.cli.places import last_scoring
 from jarvision.records import JarEntry, JarStory, Patch, Reading, ShelfResult, WallThumbnail
+from jarvision.register.changes import Past
 from jarvision.register.jars import Register
 from jarvision.register.photo_names import read_name
 from jarvision.report.story import tell_story
@@ -100,6 +101,29 @@ def test_a_jar_has_its_line_in_the_register_of_today(tmp_path: Path, empty: Shel
     first, second = result.stories[:2]
     assert (first.history.entry, first.profile.name) == (moved, "shiitake")
     assert second.history.entry == shelf_of().stories[1].history.entry
+
+
+def test_a_jar_renamed_since_is_told_under_its_new_name_and_one_taken_out_is_not(
+    tmp_path: Path, empty: Shelf
+) -> None:
+    before = shelf_of()
+    kept(tmp_path, before)
+    entry = JarEntry("K3", species="oyster", once=("J03",))
+    shelf = replace(
+        empty, register=Register({"K3": entry}), past=Past({"J03": "K3"}, frozenset({"J01"}))
+    )
+    write_tables(before, tmp_path / "tables")  # as a folder without a store has them
+    for out in (tmp_path, tmp_path / "tables"):
+        result = last_scoring(out, shelf)
+        assert result is not None
+        assert [s.verdict.jar for s in result.stories] == ["J02", "K3", "J04", "J05"]
+        story = result.stories[1]
+        assert story.history.entry == entry
+        assert {flag.jar for flag in story.flags} == {"K3"}
+        assert {day.jar for day in story.history.days} == {"K3"}
+        shown = [r for day in story.history.days for r in day.readings]
+        assert {r.jar for r in (*shown, *story.history.refused)} == {"K3"}
+        assert "J03" not in {r.jar for r in result.readings}
 
 
 # --------------------------------------------------------------------------- none

@@ -26,6 +26,8 @@ BESIDE = {
     "jars.csv": "jar,species,profile\nJ1,quick,pint\n",
     "outcomes.csv": "jar,outcome,date,grams,dry_grams,note,verdict,verdict_date\n"
     "J1,clean,2026-03-09,,,,,\n",
+    "diary.csv": "jar,date,what,celsius,text,undone\nJ1,2026-03-05,shaken,,,\n",
+    "jars_history.csv": "date,jar,change,column,before,after\n2026-03-05,J0,renamed,jar,J0,J1\n",
     "jarvision.toml": "[verdict]\nsure_days = 4\n",
     "jar_profiles.toml": "[pint]\ndiameter_mm = 80\n",
     "species/quick.toml": 'like = "oyster"\nready_percent = 60\n',
@@ -33,6 +35,8 @@ BESIDE = {
 WRONG = {
     "jars.csv": "name\nJ1\n",
     "outcomes.csv": BESIDE["outcomes.csv"].replace("clean", "lost"),
+    "diary.csv": BESIDE["diary.csv"].replace("shaken", "stirred"),
+    "jars_history.csv": BESIDE["jars_history.csv"].replace("renamed", "lost"),
     "jarvision.toml": "[verdict]\nsure = 4\n",
     "jar_profiles.toml": "[pint]\ndiameter_mm = 8\n",
     "species/quick.toml": "ready = 60\n",
@@ -69,9 +73,12 @@ def test_everything_beside_the_photos_is_loaded(folder: Path) -> None:
     shelf = open_shelf(folder)
     assert list(shelf.register) == ["J1"]
     assert shelf.outcomes["J1"].outcome == "clean"
+    assert [line.what for line in shelf.diary["J1"]] == ["shaken"]
+    assert shelf.register["J1"].once == ("J0",)
     assert shelf.settings.verdict.sure_days == 4
     assert shelf.species.find("quick").ready_percent == 60.0
     assert shelf.shapes_for("J1_2026-03-01.jpg")["J1"].diameter_mm == 80.0
+    assert shelf.shapes_for("J0_2026-03-01.jpg")["J0"].diameter_mm == 80.0  # its former name
     assert shelf.values.reference == "nominal"
     (warning,) = shelf.warnings
     assert "settings of your own" in warning

@@ -10,7 +10,7 @@ from shelves import Story, kjma, oyster
 
 from jarvision.growth.forecast import fit_growth
 from jarvision.history.build import build_history
-from jarvision.records import Flag, JarEntry, Patch, Reading, Verdict
+from jarvision.records import DiaryLine, Flag, JarEntry, Patch, Reading, Verdict
 from jarvision.records.flags import FLAGS
 from jarvision.register.species import find_profile
 from jarvision.settings.groups import Settings
@@ -24,9 +24,10 @@ def judge(
     today: date | None = None,
     siblings: tuple[str, ...] = (),
     settings: Settings | None = None,
+    diary: Sequence[DiaryLine] = (),
 ) -> tuple[Verdict, tuple[Flag, ...]]:
     """Follow the whole way from readings to the verdict."""
-    history = build_history(readings, entry or oyster())
+    history = build_history(readings, entry or oyster(), diary=diary)
     profile = find_profile(history.entry.species)
     now = today or max(r.taken_at.date() for r in readings)
     growth = fit_growth(history, profile, today=now)

@@ -8,7 +8,7 @@ from datetime import date, datetime, time, timedelta
 
 import numpy as np
 
-from jarvision.records import Coverage, JarEntry, Patch, Reading
+from jarvision.records import Coverage, DiaryLine, DiaryWord, JarEntry, Patch, Reading
 
 START = date(2026, 3, 1)
 
@@ -44,6 +44,11 @@ def reading(
         "colour_de00_median": 1.0,
     }
     return Reading(**{**fields, **more})  # type: ignore[arg-type]
+
+
+def told(what: DiaryWord, number: int, celsius: float | None = None, text: str = "") -> DiaryLine:
+    """A line of the diary."""
+    return DiaryLine("J1", what, day(number), celsius, text)
 
 
 def refused(number: int, reason: str = "blurred", jar: str = "J1") -> Reading:

@@ -9,9 +9,11 @@ import pytest
 from fake_shelf import TODAY, fake_shelf, fake_story
 
 from jarvision.records import Finding, Flag, JarEntry, JarStory, ShelfResult, VerdictWord
+from jarvision.records.settling import what_settles
 from jarvision.register.jars import Register
 from jarvision.register.outcomes import JarOutcome, OutcomeWord
 from jarvision.verdict.lives import with_lives
+from jarvision.verdict.settled import looks_at
 
 READY = {"percent": 98.0, "low": 96.0, "high": 100.0, "rested_days": 4.0}
 GO = Finding.of("spawn_ready", "go", day=TODAY, since=TODAY, shown_since=TODAY, **READY)
@@ -104,6 +106,34 @@ def test_a_doubt_of_its_own_comes_first_and_a_jar_that_must_go_is_told_nothing_m
     assert doubted.verdict == "check"
     assert doubted.reasons == ("Wet.", "Of its kin, B (same spawn), C (same spawn) turned bad.")
     assert story(result, "B").flags == ()
+
+
+def test_a_look_settles_the_kin_that_was_bad_then_until_another_turns_bad() -> None:
+    plain = register({"A": "M", "B": "M", "C": "M", "D": "M", "M": ""})
+    first = with_lives(photos(A="go", B="no-go"), plain, became(C="contaminated"))
+    doubted = story(first, "A").verdict
+    assert doubted.verdict == "check"
+    assert "jarvision jars seen A --fine" in what_settles(doubted.findings[0], "A")
+    looks = {"A": looks_at(doubted, day=TODAY, note="smells fresh")}
+    now = story(with_lives(photos(A="go", B="no-go"), plain, {}, looks=looks), "A")
+    assert (now.verdict.verdict, now.verdict.findings) == ("go", (GO,))
+    (flag,) = now.flags
+    assert (flag.flag, flag.finding.verdict) == ("kin_fine", None)
+    assert "B (same spawn)" in flag.message and "smells fresh" in flag.message
+    more = with_lives(photos(A="go", B="no-go", D="no-go"), plain, {}, looks=looks)
+    assert told(more)["A"] == "check"
+    assert told(with_lives(photos(A="no-go", B="no-go"), plain, {}, looks=looks))["A"] == "no-go"
+
+
+def test_a_look_at_kin_settles_nothing_else_and_no_other_jar() -> None:
+    plain = register({"A": "M", "B": "M", "M": ""})
+    doubted = story(with_lives(photos(A="go", B="no-go"), plain, {}), "A").verdict
+    looks = looks_at(doubted, day=TODAY)
+    assert [look.about for look in looks] == ["B"]
+    own = with_lives(photos(A="check", B="no-go"), plain, {}, looks={"A": looks})
+    assert (told(own)["A"], story(own, "A").verdict.reasons) == ("check", ("Wet.",))
+    others = with_lives(photos(A="go", B="no-go"), plain, {}, looks={"B": looks})
+    assert told(others)["A"] == "check"
 
 
 def test_many_bad_kin_are_counted_and_few_named() -> None:

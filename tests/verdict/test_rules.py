@@ -9,9 +9,10 @@ import numpy as np
 import pytest
 import skimage.data
 from judging import healthy, judge, with_patches, words
-from shelves import Story, kjma, patch, reading
+from shelves import Story, kjma, oyster, patch, reading, told
 from walls import CELL_MM, COLS, ROWS, photographed, tissue_of
 
+from jarvision.history.build import build_history
 from jarvision.records import Patch, Reading, TissueClass, Verdict
 from jarvision.vision.tissue.thumbnail import shrink
 
@@ -54,6 +55,30 @@ def _places(patches: Sequence[Patch]) -> np.ndarray:
     return there
 
 
+# --------------------------------------------------------------------------- spots on a white wall
+def white_with(spots: Mapping[int, Patch], days: int) -> list[Reading]:
+    """A jar that is white all over, with a green spot on some days."""
+    return [
+        shown(n, 99, white_mm=200.0, patches=[spots[n]] if n in spots else ()) for n in range(days)
+    ]
+
+
+@pytest.mark.parametrize(("at_deg", "days"), [(10.0, 3), (56.0, 0)])
+def test_a_place_in_view_is_seen_without_its_spot_though_no_turn_can_be_found(
+    at_deg: float, days: int
+) -> None:
+    history = build_history(white_with({2: patch("green", 0.6, at_deg, 40)}, 6), oyster())
+    assert history.days[-1].cleared == ()
+    assert history.days[-1].absent.get("green-1", 0) == days
+
+
+def test_a_spot_that_comes_back_is_counted_anew() -> None:
+    spot = patch("green", 0.6, 10, 40)
+    history = build_history(white_with({2: spot, 5: spot}, 7), oyster())
+    assert history.days[4].absent == {"green-1": 2}
+    assert history.days[6].absent == {"green-1": 1}
+
+
 # --------------------------------------------------------------------------- mould still white
 def whitening(radii_mm: Mapping[int, float], days: int) -> list[Reading]:
     """A young jar over so many days, with a white disc whose radius is given from a day on."""
@@ -73,6 +98,15 @@ def test_white_that_runs_faster_than_the_species_is_looked_at_for_four_days() ->
     assert verdict.findings[0].numbers["mm_per_day"] == pytest.approx(14.0, abs=3.0)
     assert judge(readings[:11])[0].verdict == "check"
     assert judge(whitening({5: 4.0, 6: 18.0}, 12))[0].verdict == "wait"
+
+
+def test_no_front_is_too_fast_for_a_jar_that_was_shaken_days_before() -> None:
+    """It grows from many new places at once; a gentle shake shows in no drop of the coverage."""
+    readings = whitening({5: 4.0, 6: 18.0}, 7)
+    assert found(judge(readings)[0]) == ["fast_front"]
+    for shaken, fast in ((4, False), (0, True)):
+        words_of = found(judge(readings, diary=[told("shaken", shaken)])[0])
+        assert ("fast_front" in words_of) == fast, shaken
 
 
 def test_white_that_runs_as_its_species_does_is_left_alone() -> None:

@@ -57,6 +57,15 @@ def _jar(story: JarStory) -> dict[str, Any]:
             }
             for flag in story.flags
         ],
+        "diary": [
+            {
+                "date": iso(line.day),
+                "what": line.what,
+                "celsius": line.celsius,
+                "text": line.text,
+            }
+            for line in story.history.diary
+        ],
         "patches": [
             _patch(patch, day.day) for day in story.history.days[-1:] for patch in day.patches
         ],

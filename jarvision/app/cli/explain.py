@@ -39,6 +39,7 @@ def explain(
 
     shelf = open_paperwork(register, needed=False)
     result = needed_scoring(out, shelf)
+    jar = shelf.past.now(jar)
     story = find_story(result, jar)
     ending = next((done.ending for done in result.finished if done.jar == jar), None)
     chapters = tell_story(
@@ -47,6 +48,7 @@ def explain(
         register=shelf.register,
         outcome=shelf.outcomes.get(jar),
         ending=ending,
+        diary=shelf.diary.get(jar, ()),
         settings=shelf.settings.growth,
     )
     if as_json:

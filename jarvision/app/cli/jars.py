@@ -30,7 +30,9 @@ JARS_ADD_EXAMPLE = (
 )
 
 jars_app = typer.Typer(
-    name="jars", help="Start the jar register, add jars to it, list them.", no_args_is_help=True
+    name="jars",
+    help="The jar register: start and correct it, say what you saw.",
+    no_args_is_help=True,
 )
 
 
@@ -85,6 +87,7 @@ def add(
         "notes": notes,
     }
     shelf = open_paperwork(register)
+    cells["parent"] = shelf.past.now(parent.strip())
     path = shelf.register_path
     added = add_jar(path, cells, is_known_species=shelf.species.knows)
     doubts = [*added.warnings, *_doubts_about(added.entry.parent, out, shelf)]

@@ -20,13 +20,16 @@ from jarvision.app.cli import (
     card,
     check,
     completion,
+    diary,
     explain,
     hindsight,
     jar_list,
     jars,
+    jars_change,
     outcome,
     plan,
     score,
+    seen,
     settings,
     tags,
     trace,
@@ -56,7 +59,12 @@ app.command("calibrate", epilog=calibrate.CALIBRATE_EXAMPLE)(calibrate.calibrate
 app.command("tags", epilog=tags.TAGS_EXAMPLE)(tags.tags)
 app.command("settings", epilog=settings.SETTINGS_EXAMPLE)(settings.settings)
 jars.jars_app.command("list", epilog=jar_list.JARS_LIST_EXAMPLE)(jar_list.list_jars)
+jars.jars_app.command("set", epilog=jars_change.JARS_SET_EXAMPLE)(jars_change.set_jar)
+jars.jars_app.command("rename", epilog=jars_change.JARS_RENAME_EXAMPLE)(jars_change.rename_jar)
+jars.jars_app.command("remove", epilog=jars_change.JARS_REMOVE_EXAMPLE)(jars_change.remove_jar)
+jars.jars_app.command("seen", epilog=seen.JARS_SEEN_EXAMPLE)(seen.seen)
 app.add_typer(jars.jars_app)
+app.command("diary", epilog=diary.DIARY_EXAMPLE)(diary.diary)
 app.command("trace", epilog=trace.TRACE_EXAMPLE)(trace.trace_jar)
 app.command("explain", epilog=explain.EXPLAIN_EXAMPLE)(explain.explain)
 app.command("plan", epilog=plan.PLAN_EXAMPLE)(plan.plan)

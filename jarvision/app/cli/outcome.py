@@ -24,15 +24,21 @@ from jarvision.base.text import did_you_mean, printable
 
 if TYPE_CHECKING:
     from jarvision.register.outcomes import JarOutcome
+    from jarvision.run.shelf import Shelf
 
 MOST_GRAMS = 1_000_000
+UNDO_EXAMPLE = "Example: jarvision outcome K08 undone --date 2026-03-09"
 OUTCOME_EXAMPLE = "Example: jarvision outcome K08 harvested --grams 84 --dry-grams 100"
 
 
 def outcome(
     jar: Annotated[str, typer.Argument(metavar="JAR", help="The jar.")],
     word: Annotated[
-        str, typer.Argument(metavar="OUTCOME", help="clean, contaminated, harvested or discarded.")
+        str,
+        typer.Argument(
+            metavar="OUTCOME",
+            help="clean, contaminated, harvested or discarded; undone takes it back.",
+        ),
     ],
     grams: Annotated[
         float | None,
@@ -69,26 +75,41 @@ def outcome(
 
     One line is added to outcomes.csv beside the register, with what the last scoring said of the
     jar. The last line of a jar and day counts, so that a slip is corrected by recording the day
-    again.
+    again. Undone takes back what was recorded on --date, else on the last day.
 
     Exit codes: 0 done, 2 bad usage, 5 not writable.
     """
-    from jarvision.register.outcomes import OUTCOMES, Outcome, add_outcome, verdict_before
+    from jarvision.register.outcomes import (
+        OUTCOMES,
+        UNDONE,
+        Outcome,
+        add_outcome,
+        verdict_before,
+    )
 
-    if word not in OUTCOMES:
-        raise UsageError(f"'{printable(word)}' is no outcome", f"Say one of {', '.join(OUTCOMES)}.")
+    if word not in (*OUTCOMES, UNDONE):
+        words = ", ".join((*OUTCOMES, UNDONE))
+        raise UsageError(f"'{printable(word)}' is no outcome", f"Say one of {words}.")
     shelf = open_paperwork(register)
+    jar = shelf.past.now(jar)
+    if word == UNDONE:
+        if grams is not None or dry_grams is not None or note:
+            raise UsageError("Undone takes a jar and its day, and nothing else", UNDO_EXAMPLE)
+        _undo(jar, on, shelf, as_json=as_json)
+        return
     if jar not in shelf.register:
         raise UsageError(
             f"Jar '{printable(jar)}' is not in the register",
             did_you_mean(jar, shelf.register) or "Add it with jarvision jars add.",
         )
-    today = _today()
+    today, names = _today(), shelf.past.names
     day = on or today
     result = last_scoring(out, shelf)
     verdict, verdict_date = verdict_before(result, jar, day) if result else (None, None)
     line = Outcome(jar, cast(Any, word), day, grams, dry_grams, note.strip(), verdict, verdict_date)
-    whole = add_outcome(shelf.outcomes_path, line, entry=shelf.register[jar], today=today)
+    whole = add_outcome(
+        shelf.outcomes_path, line, entry=shelf.register[jar], today=today, names=names
+    )
     if as_json:
         echo_json(_document(whole))
     else:
@@ -101,6 +122,19 @@ def outcome(
             ],
             quiet=quiet,
         )
+
+
+def _undo(jar: str, on: date | None, shelf: Shelf, *, as_json: bool) -> None:
+    """Take back an outcome, and tell what is left."""
+    from jarvision.register.outcomes import undo_outcome
+
+    day, left = undo_outcome(shelf.outcomes_path, jar, on, names=shelf.past.names)
+    if as_json:
+        nothing = {"jar": jar, "outcome": None}
+        echo_json({**(_document(left) if left else nothing), "undone": iso(day)})
+        return
+    now = f" Now {_sentence(left)}" if left else " Nothing is recorded of it now."
+    typer.echo(printable(f"{jar}: what was recorded on {day} is taken back.{now}"))
 
 
 def _today() -> date:

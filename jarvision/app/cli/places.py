@@ -53,7 +53,9 @@ def open_paperwork(
 
 
 def last_scoring(out: Path, shelf: Shelf) -> ShelfResult | None:
-    """The last scoring, with what register and outcomes say today; None when there is none.
+    """The last scoring, with what register and outcomes say today, each jar under today's name.
+
+    None when there is none. Jars that were taken out since are left out.
 
     What the store keeps comes first; the tables are read where there is no such store.
 
@@ -64,15 +66,17 @@ def last_scoring(out: Path, shelf: Shelf) -> ShelfResult | None:
     """
     from jarvision.base.days import clock_day
     from jarvision.report.read_back import holds_tables, read_result
+    from jarvision.run.former_names import under_todays_names
     from jarvision.run.results import last_result
     from jarvision.verdict.lives import with_lives
 
     result = last_result(out, shelf)
     if result is None and holds_tables(out):
-        result = read_result(out, shelf.register, species=shelf.species)
+        result = read_result(out, shelf.by_photo_names, species=shelf.species)
     if result is None:
         return None
-    return with_lives(result, shelf.register, shelf.outcomes, today=clock_day())
+    named = under_todays_names(result, shelf)
+    return with_lives(named, shelf.register, shelf.outcomes, looks=shelf.looks, today=clock_day())
 
 
 def needed_scoring(out: Path, shelf: Shelf) -> ShelfResult:

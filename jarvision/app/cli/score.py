@@ -23,6 +23,7 @@ from jarvision.app.cli.plain import echo_json
 from jarvision.app.cli.running import cores, progress_bar, stoppable
 from jarvision.app.cli.values import a_day
 from jarvision.base.errors import ExitCode
+from jarvision.base.text import printable
 
 if TYPE_CHECKING:
     from jarvision.records import ShelfResult
@@ -97,12 +98,20 @@ def score(
         raise typer.Exit(ExitCode.SOME_UNUSABLE)
 
 
+def _way_out(result: ShelfResult) -> list[str]:
+    """Where it is told what ends a doubt, when there is one."""
+    jar = next((s.verdict.jar for s in result.stories if s.verdict.verdict == "check"), "")
+    told = "What settles a check stands with each jar in the report, and in jarvision explain"
+    return [f"{told} {printable(jar)}"] if jar else []
+
+
 def _notes(result: ShelfResult, out: Path) -> list[str]:
     from jarvision.app.cli.summary import tell_refused
 
     tables = "readings.csv, days.csv, patches.csv, verdicts.csv, flags.csv, plan.csv"
     return [
         *result.warnings,
+        *_way_out(result),
         *tell_refused(result),
         f"Report: {out / 'report.html'}",
         f"Tables: {tables} in {out}",

@@ -44,7 +44,7 @@ def trace_jar(
 
     shelf = open_paperwork(register)
     result = last_scoring(out, shelf)
-    found = lineage.trace(shelf.register, jar, states=_states(result, shelf))
+    found = lineage.trace(shelf.register, shelf.past.now(jar), states=_states(result, shelf))
     if as_json:
         echo_json(asdict(found))
     else:

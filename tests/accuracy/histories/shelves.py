@@ -27,6 +27,8 @@ FATES: dict[str, float] = {
 }  # fmt: skip
 DEAD_TURNED = 0.15
 """Share of the dead patches that are turned out of sight when the rest is about full."""
+MOULD_TURNED = 0.15
+"""Share of the moulds that are turned out of sight within a week of their first colour."""
 DENSER = {"two phase": 6.0, "richards": 2.0}
 """Laws that run fast for a part of the time: more nuclei, so that no front outruns its species."""
 LONGEST = 90
@@ -154,16 +156,26 @@ def _fated(plan: Plan, fate: str, rng: np.random.Generator) -> Plan:
         case "wet":
             return replace(plan, wet_mm=float(rng.uniform(6, 14)))
         case "white mould" | "slow mould":
-            fast = fate == "white mould"
-            mould = Mould(
-                lands_day=middle * rng.uniform(0.6, 1.3),
-                angle_deg=place[0],
-                height_mm=place[1],
-                speed_mm_per_day=rng.uniform(10.0, 16.0) if fast else rng.uniform(2.0, 4.0),
-                white_days=rng.uniform(2.0, 4.0) if fast else rng.uniform(0.8, 2.0),
-            )
-            return replace(plan, mould=mould, last_day=min(plan.last_day, round(2 * middle + 12)))
+            return _moulded(plan, middle, fast=fate == "white mould", rng=rng)
     return plan
+
+
+def _moulded(plan: Plan, middle: float, *, fast: bool, rng: np.random.Generator) -> Plan:
+    """Let a mould land in the middle of the run; some are turned out of sight soon after."""
+    mould = Mould(
+        lands_day=middle * rng.uniform(0.6, 1.3),
+        angle_deg=plan.place[0],
+        height_mm=plan.place[1],
+        speed_mm_per_day=rng.uniform(10.0, 16.0) if fast else rng.uniform(2.0, 4.0),
+        white_days=rng.uniform(2.0, 4.0) if fast else rng.uniform(0.8, 2.0),
+    )
+    own = np.random.default_rng([plan.seed, 19])
+    turned = None
+    if own.random() < MOULD_TURNED:
+        coloured = round(mould.lands_day + mould.white_days)
+        turned = (coloured + int(own.integers(0, 8)), own.uniform(90, 270))
+    last = min(plan.last_day, round(2 * middle + 12))
+    return replace(plan, mould=mould, turned=turned, last_day=last)
 
 
 def _day_factors(rng: np.random.Generator) -> tuple[float, ...]:

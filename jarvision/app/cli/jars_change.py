@@ -1,0 +1,142 @@
+"""``jarvision jars set``, ``rename`` and ``remove``: the register put right, nothing lost."""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from jarvision.app.cli.console import tell_lines
+from jarvision.app.cli.options import AsJson, Quiet
+from jarvision.app.cli.places import RegisterOption, open_paperwork
+from jarvision.app.cli.plain import echo_json, iso
+from jarvision.base.errors import UsageError
+from jarvision.base.text import printable
+
+if TYPE_CHECKING:
+    from jarvision.register.amend import Amended
+
+JARS_SET_EXAMPLE = "Example: jarvision jars set K08 --species oyster --started 2026-03-01"
+JARS_RENAME_EXAMPLE = "Example: jarvision jars rename K08 K09"
+JARS_REMOVE_EXAMPLE = "Example: jarvision jars remove K08"
+
+JarName = Annotated[str, typer.Argument(metavar="JAR", help="A jar of the register.")]
+
+
+def set_jar(
+    jar: JarName,
+    kind: Annotated[str | None, typer.Option(help="spawn, fruiting or bare.")] = None,
+    species: Annotated[str | None, typer.Option(help="Common or Latin name.")] = None,
+    substrate: Annotated[str | None, typer.Option(help="What is in the jar.")] = None,
+    started: Annotated[
+        str | None, typer.Option(metavar="DATE", help="Day of inoculation, as 2026-01-31.")
+    ] = None,
+    parent: Annotated[
+        str | None, typer.Option(metavar="JAR", help="Jar whose spawn it got; must be registered.")
+    ] = None,
+    profile: Annotated[str | None, typer.Option(help="Shape of the jar.")] = None,
+    notes: Annotated[str | None, typer.Option(help="Anything else.")] = None,
+    register: RegisterOption = None,
+    as_json: AsJson = False,
+    quiet: Quiet = False,
+) -> None:
+    """Correct what the register says of JAR; '' empties a cell.
+
+    Nothing else in the file is changed, and what stood there goes into jars_history.csv beside it.
+
+    Exit codes: 0 done, 2 a wrong line or bad usage, 5 not writable.
+    """
+    from jarvision.register.amend import set_cells
+
+    cells = {
+        "kind": kind,
+        "species": species,
+        "substrate": substrate,
+        "started": started,
+        "parent": parent,
+        "profile": profile,
+        "notes": notes,
+    }
+    given = {name: text for name, text in cells.items() if text is not None}
+    if not given:
+        raise UsageError("Nothing was given to change", JARS_SET_EXAMPLE)
+    shelf = open_paperwork(register)
+    if given.get("parent"):
+        given["parent"] = shelf.past.now(given["parent"])
+    jar = shelf.past.now(jar)
+    path = shelf.register_path
+    done = set_cells(path, jar, given, today=date.today(), is_known_species=shelf.species.knows)
+    told = "; ".join(f"{c.column} was '{c.before}', is '{c.after}'" for c in done.changes)
+    _tell(done, f"{jar}: {told}." if told else f"{jar} is so already.", as_json, quiet)
+
+
+def rename_jar(
+    jar: JarName,
+    name: Annotated[str, typer.Argument(metavar="NAME", help="Its new name.")],
+    register: RegisterOption = None,
+    as_json: AsJson = False,
+    quiet: Quiet = False,
+) -> None:
+    """Give JAR another name. Its photos, outcomes and diary stay its own.
+
+    Files are left as they are: wherever the former name stands, the new one is meant. Photos may
+    bear either.
+
+    Exit codes: 0 done, 2 a wrong line or bad usage, 5 not writable.
+    """
+    from jarvision.register.amend import rename
+
+    shelf = open_paperwork(register)
+    jar = shelf.past.now(jar)
+    done = rename(shelf.register_path, jar, name, today=date.today())
+    _tell(done, f"{jar} is now {done.entry.jar}; photos may bear either name.", as_json, quiet)
+
+
+def remove_jar(
+    jar: JarName,
+    register: RegisterOption = None,
+    as_json: AsJson = False,
+    quiet: Quiet = False,
+) -> None:
+    """Take JAR out of the register; for slips only.
+
+    Its photos stay where they are and are left out; its line is kept in jars_history.csv. Of a jar
+    that was used, thrown out or harvested tell the outcome instead.
+
+    Exit codes: 0 done, 2 a wrong line or bad usage, 5 not writable.
+    """
+    from jarvision.register.amend import remove
+
+    shelf = open_paperwork(register)
+    jar = shelf.past.now(jar)
+    done = remove(shelf.register_path, jar, today=date.today())
+    kept = _beside(shelf.register_path)
+    told = f"{jar} was taken out of the register; its line is kept in {kept}."
+    _tell(done, told, as_json, quiet)
+
+
+def _beside(path: Path) -> str:
+    from jarvision.register.changes import CHANGES_NAME
+
+    return str(path.parent / CHANGES_NAME)
+
+
+def _tell(done: Amended, sentence: str, as_json: bool, quiet: bool) -> None:
+    if as_json:
+        changes = [
+            {
+                "date": iso(change.day),
+                "jar": change.jar,
+                "change": change.change,
+                "column": change.column,
+                "before": change.before,
+                "after": change.after,
+            }
+            for change in done.changes
+        ]
+        echo_json({"jar": done.entry.jar, "changes": changes, "notes": list(done.warnings)})
+    else:
+        typer.echo(printable(sentence))
+    tell_lines([f"Note: {warning}." for warning in done.warnings], quiet=quiet)
