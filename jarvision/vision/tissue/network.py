@@ -31,6 +31,12 @@ CLASSES = 10
 OPACITY, COVER, CAPS, LOG_ERROR = range(CLASSES, CLASSES + 4)
 """The outputs after them; the specialist lacks the last."""
 
+_FILES: dict[Expert, str] = {
+    "specialist": "specialist.onnx",
+    "generalist": "generalist.onnx",
+    "naturalist": "naturalist.onnx",
+}
+
 _SIDE = 4  # the nets speak of squares of 4 x 4 places
 
 _CAP_ODDS = 5.0
@@ -70,7 +76,7 @@ class Seen:
 
 @cache
 def _net(expert: Expert) -> Any:
-    data = (files("jarvision.vision.tissue") / f"{expert}.onnx").read_bytes()
+    data = (files("jarvision.vision.tissue") / _FILES[expert]).read_bytes()
     return cv2.dnn.readNetFromONNX(np.frombuffer(data, dtype=np.uint8))
 
 

@@ -110,7 +110,7 @@ def test_what_is_sure_and_seen_has_the_interval_that_is_always_there() -> None:
 
 @pytest.mark.parametrize(
     ("novelty", "weight", "strange_points"),
-    [(None, 1.0, 0.0), (2.0, 1.0, 0.0), (2.6, 2.0, 0.5), (3.6, 3.0, 1.5)],
+    [(None, 1.0, 0.0), (2.0, 1.0, 0.0), (2.6, 2.0, 0.25), (3.6, 3.0, 0.75)],
 )
 def test_doubt_counts_the_more_the_stranger_the_contents(
     novelty: float | None, weight: float, strange_points: float

@@ -100,7 +100,7 @@ def test_inputs_are_logs_of_light_and_tint_and_where_a_place_is() -> None:
     assert found[6].sum() == found[6, 3, 5] == 1.0
 
 
-# --------------------------------------------------------------------------- two networks
+# --------------------------------------------------------------------------- three networks
 @pytest.mark.parametrize(
     ("novelty", "share"),
     [(None, 0.0), (0.5, 0.0), (2.1, 0.0), (2.35, 0.25), (2.85, 0.75), (3.1, 1.0), (7.0, 1.0)],
@@ -111,18 +111,21 @@ def test_contents_are_strange_by_their_distance_from_known_looks(
     assert strangeness(novelty) == pytest.approx(share)
 
 
-@pytest.mark.parametrize("strange", [0.25, 1.0])
-def test_logits_are_mixed_half_and_double_after_the_likeliest_was_set_to_nought(
-    strange: float,
+@pytest.mark.parametrize(
+    ("novelty", "mine", "theirs"),
+    [(None, 1.0, 0.0), (2.35, 0.875, 0.5), (3.1, 0.5, 2.0), (6.55, 0.25, 2.0), (12.0, 0.0, 2.0)],
+)
+def test_logits_are_mixed_by_novelty_after_the_likeliest_was_set_to_nought(
+    novelty: float | None, mine: float, theirs: float
 ) -> None:
     one, other = logits(13, seed=1, spread=6.0), logits(14, seed=2, spread=6.0)
-    mixed = experts._mixed(one, other, strange)
+    mixed = experts._mixed(one, other, novelty)
     said = []
     for raw in (one, other[:13]):
         part = raw.astype(float)
         part[:CLASSES] -= part[:CLASSES].max(axis=0)
         said.append(np.clip(part, -10.0, 10.0))
-    expected = (1.0 - 0.5 * strange) * said[0] + 2.0 * strange * said[1]
+    expected = mine * said[0] + theirs * said[1]
     black = other[:CLASSES].argmax(axis=0) == TissueClass.BLACK
     expected = np.where(black, said[1], expected)
     assert 100 < black.sum() < black.size / 2
@@ -143,10 +146,10 @@ def test_bare_is_what_is_plain_and_likelier_not_covered() -> None:
 
 
 class Answers:
-    """Stands for the generalist and for the measure of novelty; notes what both were asked."""
+    """Stands for the other networks and for the measure of novelty; notes what that was asked."""
 
     def __init__(self, monkeypatch: pytest.MonkeyPatch, *novelties: float | None) -> None:
-        self.second = logits(14, seed=5)
+        self.said = {"generalist": logits(14, seed=5), "naturalist": logits(14, seed=6)}
         self.asked: list[BoolArray] = []
         self.novelties = list(novelties)
         monkeypatch.setattr(experts, "run_network", self.run)
@@ -154,10 +157,14 @@ class Answers:
         monkeypatch.setattr(experts, "with_reference", lambda channels, bare: channels)
 
     def run(self, expert: str, channels: Float32Array) -> Float32Array:
-        assert expert == "generalist"
         padded = np.full((14, SHAPE[0] + 8, SHAPE[1] + 8), 99.0, np.float32)
-        padded[:, : SHAPE[0], : SHAPE[1]] = self.second
+        padded[:, : SHAPE[0], : SHAPE[1]] = self.said[expert]
         return padded
+
+    @property
+    def second(self) -> Float32Array:
+        """What both say together: the generalist counts three times."""
+        return 0.75 * self.said["generalist"] + 0.25 * self.said["naturalist"]
 
     def novelty(self, raw: RawWall, bare: BoolArray) -> float | None:
         self.asked.append(bare)
@@ -189,19 +196,22 @@ def test_the_error_that_is_expected_counts_as_far_as_contents_are_strange(
     answers = Answers(monkeypatch)
     filled = FILLED.copy()
     filled[:20] = False
-    answers.second[LOG_ERROR] = 50.0  # outside of the contents
-    answers.second[LOG_ERROR][filled] = log_error + np.resize([-0.5, 0.5], filled.sum())
+    for said, aside in zip(answers.said.values(), (-0.1, 0.3), strict=True):
+        said[LOG_ERROR] = 50.0  # outside of the contents
+        said[LOG_ERROR][filled] = log_error + aside + np.resize([-0.5, 0.5], filled.sum())
     found = answers.opinion(bare=replace(LOOK, novelty=novelty), filled=filled)
     assert found.novelty == novelty
     assert found.forecast_points == pytest.approx(share * points, rel=1e-4)
-    mixed = told_by(experts._mixed(logits(seed=1), answers.second, share))
-    np.testing.assert_allclose(found.seen.covered, mixed.covered, rtol=1e-5)
+    mixed = told_by(experts._mixed(logits(seed=1), answers.second, novelty))
+    np.testing.assert_allclose(found.seen.covered, mixed.covered, rtol=1e-4)
+    apart = [logistic(said[COVER][filled]).mean() for said in answers.said.values()]
+    assert found.dispute_points == pytest.approx(100 * share * abs(apart[0] - apart[1]), rel=1e-4)
 
 
-def test_novelty_is_that_of_what_both_call_bare_else_of_what_the_generalist_does(
+def test_novelty_is_that_of_what_all_call_bare_else_of_what_the_others_do(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    one, other = told_by(logits(seed=1)), told_by(logits(14, seed=5))
+    one, other = told_by(logits(seed=1)), told_by(Answers(monkeypatch).second)
     filled = FILLED.copy()
     filled[:20] = False
     bare = [experts._bare_places(seen) & filled for seen in (one, other)]
