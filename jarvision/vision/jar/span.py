@@ -16,6 +16,9 @@ from jarvision.vision.card.layout import CardLayout
 from jarvision.vision.colour.light import field_terms
 from jarvision.vision.jar.plane_view import PX_PER_MM, PlaneView, Window, blueness
 
+_COARSE_PX = 8
+"""The light changes little from one such step to the next: it is worked out once in each."""
+
 
 @dataclass(frozen=True)
 class Span:
@@ -54,11 +57,16 @@ def _light_blueness(
     Between a warm lamp and a cool window white on the one side may be as blue as the field on the
     other.
     """
-    rows, cols = (np.arange(part.start, part.stop, dtype=np.float64) for part in window)
-    x, y = view.x_mm(cols), view.y_mm(rows)
-    grid = np.stack(np.meshgrid(x, y), axis=-1)
+    sides = [part.stop - part.start for part in window]
+    rows, cols = (
+        part.start + (np.arange(0.0, side, _COARSE_PX) + (_COARSE_PX - 1) / 2)
+        for part, side in zip(window, sides, strict=True)
+    )
+    grid = np.stack(np.meshgrid(view.x_mm(cols), view.y_mm(rows)), axis=-1)
     red, green, blue = (field_terms(grid.reshape(-1, 2), layout) @ colour.light_field.T).T
-    return np.asarray(blue - (red + green) / 2.0, dtype=np.float32).reshape(grid.shape[:2])
+    bluer = (blue - (red + green) / 2.0).astype(np.float32).reshape(grid.shape[:2])
+    full = (bluer.shape[1] * _COARSE_PX, bluer.shape[0] * _COARSE_PX)
+    return np.asarray(cv2.resize(bluer, full), dtype=np.float32)[: sides[0], : sides[1]]
 
 
 def _field_window(view: PlaneView, layout: CardLayout) -> Window:
