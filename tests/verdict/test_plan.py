@@ -280,7 +280,8 @@ def test_a_jar_whose_kin_turned_bad_is_looked_at_in_place_of_being_used() -> Non
 def test_a_jar_that_is_not_in_the_register_or_has_no_parent_has_no_bad_kin() -> None:
     stories = [jar("A", "go", -4), jar("B", "no-go", 0)]
     for register in ({"B": JarEntry("B")}, {"A": JarEntry("A"), "B": JarEntry("B")}):
-        (use,) = of(make_plan(shelf(*stories), register), "use", "A")
+        plan = make_plan(with_lives(shelf(*stories), Register(register), {}))
+        (use,) = of(plan, "use", "A")
         assert use.urgency == "note"
         assert "kin" not in use.text
 

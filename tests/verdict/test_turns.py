@@ -85,7 +85,7 @@ def test_a_jar_that_is_ready_on_its_last_day_rests_and_grows_no_more() -> None:
 
 
 def test_a_reading_of_just_ready_has_not_fallen() -> None:
-    for last, word in ((95.0, "not_sure"), (94.9, "reading_fell")):
+    for last, word in ((95.0, "spawn_ready"), (94.9, "reading_fell")):
         history = build_history(exact(17, last=last), oyster())
         alone = tuple(replace(d, together=None) for d in history.days)
         growth = Growth("logistic", ready_date=day(11))
@@ -96,7 +96,7 @@ def test_days_before_the_ready_date_do_not_make_a_jar_sure() -> None:
     """It was sure on four days, fell, and is ready anew since day 17, sure on the last day only."""
     percents = [*kjma(np.arange(11)), 99.0, 99.2, 99.4, 99.5, 90.0, 90.0, 99.0, 99.0, 99.2, 99.4]
     readings = [
-        reading(n, float(p), half_width=6.0 if 17 <= n < 20 else 1.5)
+        reading(n, float(p), half_width=8.0 if 17 <= n < 20 else 1.5)
         for n, p in enumerate(percents)
     ]
     history = build_history(readings, oyster())
@@ -107,8 +107,8 @@ def test_days_before_the_ready_date_do_not_make_a_jar_sure() -> None:
     assert verdict.findings[0].numbers["so_far"] == 1
 
 
-def test_a_bound_of_just_ready_is_sure() -> None:
-    for low, word in ((95.0, "spawn_ready"), (94.9, "not_sure")):
+def test_a_bound_of_two_points_below_ready_is_sure() -> None:
+    for low, word in ((93.0, "spawn_ready"), (92.9, "not_sure")):
         history = build_history(exact(17), oyster())
         sure = [
             replace(d, together=None, coverage=replace(d.coverage, low=low)) for d in history.days
