@@ -14,7 +14,7 @@ _SMOOTH_CELLS = 3
 """Opening by this many cells (0.8 mm) drops specks and hairs."""
 
 _JOIN_CELLS = 17
-"""Pieces within 4.5 mm, a kernel, of one another are one area: threads across a bare island do
+"""Pieces within 4.7 mm, a kernel, of one another are one area: threads across a bare island do
 not make it several. Only the pieces themselves count as its area."""
 
 KIND_OF_CLASS = {
