@@ -232,6 +232,8 @@ class Tissue:
         Error of the coverage that the networks for strange contents expect, as far as it counts.
     dispute_points
         How far apart the coverages are that these networks say, as far as it counts.
+    look_known
+        Whether it was known what this jar's contents look like where nothing grows.
     veiled
         ``(rows, cols)`` True where fog or a label was taken for contents at first: UNJUDGED in
         ``classes``, and nothing is known of what stands there; None where there is none.
@@ -246,6 +248,7 @@ class Tissue:
     novelty: float | None = None
     forecast_points: float = 0.0
     dispute_points: float = 0.0
+    look_known: bool = False
     veiled: BoolArray | None = None
 
 

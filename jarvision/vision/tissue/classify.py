@@ -84,6 +84,7 @@ def classify(
             novelty=opinion.novelty,
             forecast_points=opinion.forecast_points,
             dispute_points=opinion.dispute_points,
+            look_known=bare is not None,
             veiled=veiled[inside] if veiled.any() else None,
         ),
     )

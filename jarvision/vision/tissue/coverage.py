@@ -52,16 +52,17 @@ def measure_coverage(
     guess = 100.0 * float(unsure[wall.filled & ~judged].sum(dtype=np.float64)) / filled_cells
     seen = judged_cells / filled_cells
     novelty = tissue.novelty or 0.0
+    share = settings.known_look_share if tissue.look_known else 1.0
     spread = _in_quadrature(
         settings.floor_points,
-        _doubt_weight(novelty, settings) * doubt,
+        _doubt_weight(novelty, share, settings) * doubt,
         settings.guess_weight * guess,
         settings.unseen_weight * 100.0 * (1.0 - seen),
         settings.colour_weight * colour_de00,
         settings.tint_points * max(0.0, float(np.log(tint_ratio / settings.tint_from))),
-        settings.novelty_points * max(0.0, novelty - settings.novelty_from),
-        settings.forecast_weight * tissue.forecast_points,
-        settings.dispute_weight * tissue.dispute_points,
+        share * settings.novelty_points * max(0.0, novelty - settings.novelty_from),
+        share * settings.forecast_weight * tissue.forecast_points,
+        share * settings.dispute_weight * tissue.dispute_points,
         _end_points(wall, covered, judged, percent=percent),
     )
     grown, bare = veiled
@@ -94,11 +95,11 @@ def _unproven_share(wall: Wall, tissue: Tissue) -> float:
     return float(np.count_nonzero(tissue.unproven)) / np.count_nonzero(wall.filled)
 
 
-def _doubt_weight(novelty: float, settings: CoverageSettings) -> float:
+def _doubt_weight(novelty: float, share: float, settings: CoverageSettings) -> float:
     """Points a percent of mean doubt, the more the stranger the contents look."""
     known_to_strange = (settings.novelty_from, settings.novelty_full)
-    weights = (settings.doubt_weight, settings.strange_doubt_weight)
-    return float(np.interp(novelty, known_to_strange, weights))
+    more = share * (settings.strange_doubt_weight - settings.doubt_weight)
+    return settings.doubt_weight + float(np.interp(novelty, known_to_strange, (0.0, more)))
 
 
 def _end_points(wall: Wall, covered: Float32Array, judged: BoolArray, *, percent: float) -> float:

@@ -122,6 +122,16 @@ def test_doubt_counts_the_more_the_stranger_the_contents(
     assert wide == pytest.approx(np.hypot(np.hypot(FLOOR_POINTS, strange_points), 10.0 * weight))
 
 
+def test_strange_contents_add_less_where_their_bare_look_is_known() -> None:
+    classes = half(TissueClass.MYCELIUM, TissueClass.BARE)
+    covered = np.abs(tissue_of(classes).covered - np.float32(0.1))  # a doubt of 10 points
+    counts = {"novelty": 3.6, "forecast_points": 4.0, "dispute_points": 6.0, "look_known": True}
+    tissue = replace(tissue_of(classes), covered=covered, **counts)
+    parts = (FLOOR_POINTS, 10.0 * (1.0 + 0.7 * 2.0), 0.7 * 0.75, 0.7 * 8.0, 0.7 * 9.0)
+    wide = half_width(measure(flat_wall(classes), tissue))
+    assert wide == pytest.approx(np.linalg.norm(parts))
+
+
 def test_what_is_hidden_counts_by_its_doubt_and_by_its_area() -> None:
     classes = half(TissueClass.MYCELIUM, TissueClass.BARE)
     tissue = tissue_of(classes)
