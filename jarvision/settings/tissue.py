@@ -75,7 +75,7 @@ class LabelSettings:
     tall_min_mm: Annotated[float, Limits(2, 100)] = 5.0
     """The lines lie at least so far apart: a rubber band is less tall."""
 
-    top_mm: Annotated[float, Limits(0, 50)] = 5.0
+    top_mm: Annotated[float, Limits(0, 50)] = 9.0
     foot_mm: Annotated[float, Limits(0, 50)] = 10.0
     """No line is sought so near to the fill line and to the floor. Both are level, too; and at the
     foot the glass is rounded, and contents lie in a shadow or in water that has a level."""

@@ -159,6 +159,17 @@ def test_growth_that_fills_a_jar_is_no_label(off_mm: float) -> None:
     assert not found(replace(wall, filled=filled, linear=floor)).any()
 
 
+def test_level_growth_from_above_is_no_label_where_the_fill_line_is_found_too_high() -> None:
+    """Spawn on top grows downwards evenly; the table behind the jar was taken for contents."""
+    wall = all_white(80.0, 20.0)
+    linear = wall.linear.copy()
+    linear[140:] *= np.array([0.25, 0.15, 0.08], np.float32)  # bare from 15 mm below the fill line
+    for too_high_mm in (0.0, 4.0, 6.0):
+        filled = wall.filled.copy()
+        filled[80 - round(too_high_mm / 0.25) :] = True
+        assert not found(replace(wall, filled=filled, linear=linear)).any(), too_high_mm
+
+
 def test_a_rubber_band_and_a_small_sticker_are_left() -> None:
     wall = grown(9.0)
     assert not found(stuck(wall, box(wall, wide_mm=999.0, low=0.5, high=0.54), KRAFT)).any()
