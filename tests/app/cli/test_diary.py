@@ -9,12 +9,12 @@ from datetime import date
 from pathlib import Path
 
 import pytest
+from commands import call
 from fake_shelf import TODAY, fake_reading, fake_shelf, logistic
 from scoring import fake_reader
-from typer.testing import CliRunner
 
-from jarvision.app.cli import diary, main
-from jarvision.base.errors import ExitCode, JarvisionError
+from jarvision.app.cli import diary
+from jarvision.base.errors import ExitCode
 from jarvision.records import Reading
 from jarvision.register.photo_names import read_name
 from jarvision.report.tables import write_tables
@@ -42,16 +42,6 @@ def shed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
         (tmp_path / "photos" / f"J01_2026-03-0{day}.jpg").write_text(str(day))
     with chdir(tmp_path):
         yield tmp_path
-
-
-def call(*args: str) -> tuple[int, str, str]:
-    """Run a command; an error of the user's comes back as its exit code and sentences."""
-    result = CliRunner().invoke(main.app, list(args))
-    if isinstance(result.exception, JarvisionError):
-        return result.exception.exit_code, result.stdout, str(result.exception)
-    if result.exception and not isinstance(result.exception, SystemExit):
-        raise result.exception
-    return result.exit_code, result.stdout, result.stderr
 
 
 def score() -> dict[str, object]:

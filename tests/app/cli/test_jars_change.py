@@ -9,12 +9,11 @@ from contextlib import chdir
 from pathlib import Path
 
 import pytest
+from commands import call
 from fake_shelf import fake_reading
 from scoring import fake_reader
-from typer.testing import CliRunner
 
-from jarvision.app.cli import main
-from jarvision.base.errors import ExitCode, JarvisionError
+from jarvision.base.errors import ExitCode
 from jarvision.records import Reading
 from jarvision.register.photo_names import read_name
 from jarvision.run.jobs import Job
@@ -47,16 +46,6 @@ def reads(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[list[str]
             photo.write_text(str(percent + day))
     with chdir(tmp_path):
         yield names
-
-
-def call(*args: str) -> tuple[int, str, str]:
-    """Run a command; an error of the user's comes back as its exit code and sentences."""
-    result = CliRunner().invoke(main.app, list(args))
-    if isinstance(result.exception, JarvisionError):
-        return result.exception.exit_code, result.stdout, str(result.exception)
-    if result.exception and not isinstance(result.exception, SystemExit):
-        raise result.exception
-    return result.exit_code, result.stdout, result.stderr
 
 
 def score(*args: str) -> str:

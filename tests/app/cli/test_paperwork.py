@@ -11,11 +11,11 @@ from pathlib import Path
 
 import pytest
 import vobject
+from commands import call
 from fake_shelf import TODAY, fake_shelf
-from typer.testing import CliRunner
 
-from jarvision.app.cli import main, outcome
-from jarvision.base.errors import ExitCode, JarvisionError
+from jarvision.app.cli import outcome
+from jarvision.base.errors import ExitCode
 from jarvision.report.tables import write_tables
 
 JARS = """jar,kind,species,started,parent
@@ -37,16 +37,6 @@ def shed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
     write_tables(fake_shelf(), tmp_path / "report")
     with chdir(tmp_path):
         yield tmp_path
-
-
-def call(*args: str) -> tuple[int, str, str]:
-    """Run a command; an error of the user's comes back as its exit code and sentence."""
-    result = CliRunner().invoke(main.app, list(args))
-    if isinstance(result.exception, JarvisionError):
-        return result.exception.exit_code, result.stdout, str(result.exception)
-    if result.exception and not isinstance(result.exception, SystemExit):
-        raise result.exception
-    return result.exit_code, result.stdout, result.stderr
 
 
 def records(path: Path) -> list[dict[str, str]]:
