@@ -96,7 +96,7 @@ def consult(
     """
     close = told_by(first.copy())
     novelty = bare.novelty if bare else novelty_of(raw, _bare_places(close) & filled)
-    if novelty is not None and novelty <= KNOWN_WITHIN:
+    if not filled.any() or (novelty is not None and novelty <= KNOWN_WITHIN):
         return Opinion(close, novelty)
     rows, cols = filled.shape
     inputs = with_reference(channels, bare)
@@ -105,8 +105,6 @@ def consult(
     second = np.tensordot(says / says.sum(), others, axes=1)
     if novelty is None or bare is None:
         novelty = _shared_novelty(raw, close, told_by(second.copy()), filled)
-    if not filled.any():
-        return Opinion(close, novelty)
     strange = strangeness(novelty)
     error = np.clip(second[LOG_ERROR][filled].mean(), *_LOG_ERROR_LIMITS)
     return Opinion(
