@@ -59,28 +59,16 @@ class Grown:
 
 @dataclass(frozen=True)
 class Recolour:
-    """What a jar's contents are changed by: the same for all photos of the jar.
-
-    ``pale`` is 1 where they take the colour ``cream`` of growth: only their grain tells them apart.
-    """
+    """What a jar's contents are changed by: the same for all photos of the jar."""
 
     gain: Tensor
     contrast: Tensor
-    pale: Tensor
-    cream: Tensor
 
     @classmethod
     def draw(cls, dice: Dice) -> Recolour:
         """Other lightness, tint and contrast."""
         tint = bands(dice.device, 0.1, 0.04, 0.14) * dice.oddness * dice.normal(3, 1, 1)
-        pale = dice.chance(0.1)
-        warm = bands(dice.device, 0.08, 0.0, -0.4) * dice.uniform()
-        return cls(
-            torch.exp(0.22 * dice.normal() + tint),
-            torch.exp(0.22 * dice.normal() - 0.3 * pale),
-            pale,
-            dice.uniform(0.35, 0.8) * torch.exp(warm),
-        )
+        return cls(torch.exp(0.22 * dice.normal() + tint), torch.exp(0.22 * dice.normal()))
 
 
 def bare(
@@ -90,8 +78,7 @@ def bare(
     part = moved(maps, dice, turn=0.12, scale=0.14, window=window) / 255.0
     albedo = part[:, :3] ** 2.2
     middle = albedo.mean((2, 3), keepdim=True).clamp(min=0.004)
-    own = mix(recolour.gain * middle, recolour.cream, recolour.pale)
-    albedo = own * (albedo / middle).clamp(min=1e-3) ** recolour.contrast
+    albedo = recolour.gain * middle * (albedo / middle).clamp(min=1e-3) ** recolour.contrast
     # Nothing reflects more than nine tenths: paler things are pressed together below it.
     albedo = torch.where(albedo > 0.6, 0.6 + 0.3 * torch.tanh((albedo - 0.6) / 0.3), albedo)
     return Contents(albedo, RELIEF_MM * part[:, 3:4], part[:, 4:5], part[:, 5:6])
@@ -120,7 +107,7 @@ def grown(
         kind,
         torch.zeros_like(kind),
     )
-    wall = _capped(_stained(wall, front, contents.albedo.mean((2, 3), keepdim=True), dice), dice)
+    wall = _capped(_stained(wall, front, dice), dice)
     return _wetted(_moulded(wall, albedo, dice), dice, floor_row)
 
 
@@ -171,11 +158,8 @@ def _told(wall: Grown, strength: Tensor, kind: Tensor | float) -> Grown:
     return replace(wall, seen=seen, beneath=torch.where(strength > high, kind, wall.beneath))
 
 
-def _stained(wall: Grown, front: Tensor, bare_colour: Tensor, dice: Dice) -> Grown:
-    """Amber spots, brown skin: upon growth alone, most of all where it is old.
-
-    A part has about the ``bare_colour`` of the contents beneath: tan stains over tan grain.
-    """
+def _stained(wall: Grown, front: Tensor, dice: Dice) -> Grown:
+    """Amber spots, brown skin: upon growth alone, most of all where it is old."""
     skin = dice.chance(0.35)
     field = dice.fractal(4, 5, fall=0.75) + 2.0 * front.clamp(0.0, 0.5)
     least = mix(dice.uniform(1.2, 2.4), dice.uniform(-1.2, 1.2), skin)
@@ -183,8 +167,7 @@ def _stained(wall: Grown, front: Tensor, bare_colour: Tensor, dice: Dice) -> Gro
     strength = dice.chance(0.2) * dice.uniform(0.5, 1.0) * spots
     strength = strength * step_at(wall.opacity - 0.62, 0.05)
     colour = lab_colour(dice.uniform(25, 74), dice.uniform(10, 42), dice.uniform(48, 86))
-    alike = bare_colour * torch.exp(0.2 * dice.normal() + 0.06 * dice.normal(3, 1, 1))
-    colour = mix(colour, alike, dice.chance(0.25)) * torch.exp(0.15 * dice.fractal(8, 5))
+    colour = colour * torch.exp(0.15 * dice.fractal(8, 5))
     stained = _told(wall, strength, float(TissueClass.STAIN))
     return replace(stained, albedo=mix(wall.albedo, colour, strength))
 
