@@ -15,6 +15,10 @@ HALF_VIEW_DEG: Final = 60.0
 """A photo judges the wall this far to both sides of its middle; beyond, glass and foreshortening
 hide too much. Coverage is defined so, and so are pictures and thumbnails: it is no setting."""
 
+NO_NUMBER_FROM: Final = 50.0
+"""Width of an interval, points, from which people are shown its ends and no number: half of all
+that there is. The middle of such an interval says nothing, and is read as if it did."""
+
 
 @dataclass(frozen=True)
 class JarShape:
@@ -261,6 +265,17 @@ class Coverage:
     high: float
     soft_percent: float
     seen_percent: float
+
+    @property
+    def is_told(self) -> bool:
+        """Whether the interval is narrow enough for one number to stand for it."""
+        return self.high - self.low < NO_NUMBER_FROM
+
+    def in_words(self, decimals: int = 0) -> str:
+        """``56``, or ``27 to 85`` where no number is told; without the unit."""
+        if self.is_told:
+            return f"{self.percent:.{decimals}f}"
+        return f"{self.low:.{decimals}f} to {self.high:.{decimals}f}"
 
 
 @dataclass(frozen=True)

@@ -381,7 +381,7 @@ def _film(story: JarStory, side: int, around: Surroundings) -> tuple[Frame, ...]
         return ()
     frames = []
     for day in story.history.days[: -around.detail.frames - 1 : -1]:
-        percent, when = f"{day.coverage.percent:.0f} %", tell_short_day(day.day)
+        percent, when = f"{day.coverage.in_words()} %", tell_short_day(day.day)
         alt = f"{printable(day.jar)} on {when}: covered {percent}"
         wall = shown_reading(day, side).wall_picture
         frames.append(Frame(when, percent, inline(around.out, wall, FRAME_PX, alt)))

@@ -145,9 +145,11 @@ def tell_reference(reading: Reading, first: date) -> str:
 
 
 def tell_coverage(coverage: Coverage | None) -> str:
-    """``81.5 % (79.0 to 84.1)``, or ``not scored``."""
+    """``81.5 % (79.0 to 84.1)``, ``27.1 to 85.3 %`` where no number is told, or ``not scored``."""
     if coverage is None:
         return "not scored"
+    if not coverage.is_told:
+        return f"{coverage.in_words(1)} %"
     return f"{coverage.percent:.1f} % ({coverage.low:.1f} to {coverage.high:.1f})"
 
 

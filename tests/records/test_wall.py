@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from jarvision.records import RawWall
+from jarvision.records import Coverage, RawWall
 
 ROWS, COLS, FLOOR_ROW = 40, 30, 35
 STEP_MM, STEP_DEG, RADIUS_MM = 0.5, 1.5, 40.0
@@ -48,3 +48,14 @@ def test_heights_of_a_wall_with_contents_begin_at_its_floor(groove_mm: float | N
     np.testing.assert_array_equal(wall.linear[:, 0, 0], np.arange(FLOOR_ROW))
     np.testing.assert_array_equal(wall.filled, mask[:FLOOR_ROW])
     assert (wall.line_sd_mm, wall.floor_sd_mm) == (0.3, 0.4)
+
+
+@pytest.mark.parametrize(("low", "high", "words"), [
+    (31.0, 80.9, "56"), (31.0, 81.0, "31 to 81"), (0.0, 100.0, "0 to 100"),
+])  # fmt: skip
+def test_an_interval_of_half_the_scale_is_shown_without_a_number(
+    low: float, high: float, words: str
+) -> None:
+    cover = Coverage(percent=56.2, low=low, high=high, soft_percent=50.0, seen_percent=90.0)
+    assert cover.in_words() == words
+    assert cover.is_told == (words == "56")

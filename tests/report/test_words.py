@@ -7,8 +7,8 @@ from datetime import date
 
 from fake_shelf import fake_reading
 
-from jarvision.records import BareLook
-from jarvision.report.words import tell_reference
+from jarvision.records import BareLook, Coverage
+from jarvision.report.words import tell_coverage, tell_reference
 
 DAY = date(2026, 3, 3)
 LOOK = BareLook(((0.0, 0.0, 0.0),), 0.3, 40.0)
@@ -25,3 +25,10 @@ def test_the_page_says_which_bare_look_a_photo_was_held_against() -> None:
 
 def test_a_jar_whose_bare_look_is_not_known_is_told_what_would_help() -> None:
     assert "photograph a jar of bare contents" in tell_reference(fake_reading("J1", DAY, 99.0), DAY)
+
+
+def test_coverage_whose_interval_is_half_the_scale_is_told_by_its_ends_alone() -> None:
+    known = Coverage(percent=81.5, low=79.0, high=84.1, soft_percent=80.0, seen_percent=90.0)
+    assert tell_coverage(known) == "81.5 % (79.0 to 84.1)"
+    assert tell_coverage(replace(known, percent=56.0, low=27.1, high=85.3)) == "27.1 to 85.3 %"
+    assert tell_coverage(None) == "not scored"

@@ -13,7 +13,7 @@ from rich.table import Table
 from rich.text import Text
 
 from jarvision.base.text import counted, printable
-from jarvision.records import JarStory, ShelfResult, VerdictWord
+from jarvision.records import Coverage, JarStory, ShelfResult, VerdictWord
 from jarvision.records.photo_reasons import PHOTO_REASONS
 from jarvision.report.words import VERDICT_WORDS, by_urgency, tell_age, tell_day
 
@@ -108,7 +108,7 @@ def _with_unit(percent: Text) -> Text:
 def _cells(story: JarStory) -> tuple[Text, Text, Text, Text]:
     verdict, cover = story.verdict, story.verdict.coverage
     words = VERDICT_WORDS[verdict.verdict]
-    percent = f"{cover.percent:.0f} ({cover.low:.0f}-{cover.high:.0f})" if cover else _NOTHING
+    percent = _percent(cover) if cover else _NOTHING
     ready = story.growth.ready_date
     told = verdict.verdict in ("wait", "go") and ready is not None
     return (
@@ -117,6 +117,12 @@ def _cells(story: JarStory) -> tuple[Text, Text, Text, Text]:
         Text(percent),
         Text(f"{ready.day} {ready:%b}" if told and ready else _NOTHING),
     )
+
+
+def _percent(cover: Coverage) -> str:
+    """``82 (79-84)``, or ``27-85`` where no number is told."""
+    ends = f"{cover.low:.0f}-{cover.high:.0f}"
+    return f"{cover.percent:.0f} ({ends})" if cover.is_told else ends
 
 
 def _why(story: JarStory) -> Text:

@@ -272,7 +272,7 @@ def _areas_to_name(
     hidden = f"{np.count_nonzero(unjudged) * drawing.wall.cell_cm2:.1f} cm²"
     areas = [_NamedArea("not judged", hidden, unjudged, strokes.UNJUDGED_COLOUR, rank=3)]
     if coverage is not None:
-        told = f"{coverage.percent:.0f} %"
+        told = f"{coverage.in_words()} %"
         areas.insert(0, _NamedArea("covered", told, covered, strokes.COVERED_COLOUR, rank=1))
     return areas
 
@@ -314,7 +314,8 @@ def _caption_strip(width: int, caption: Caption) -> ByteArray:
         strokes.text(strip, "not scored", (width - 18, 66), size=34, right=True)
         return strip
     cover = caption.coverage
-    seen = f"{cover.low:.0f} to {cover.high:.0f} %  ·  {cover.seen_percent:.0f} % seen"
-    strokes.text(strip, f"covered {cover.percent:.1f} %", (width - 18, 50), size=38, right=True)
+    ends = f"{cover.low:.0f} to {cover.high:.0f} %" if cover.is_told else "too unsure for a number"
+    seen = f"{ends}  ·  {cover.seen_percent:.0f} % seen"
+    strokes.text(strip, f"covered {cover.in_words(1)} %", (width - 18, 50), size=38, right=True)
     strokes.text(strip, seen, (width - 18, 92), size=27, colour=strokes.QUIET_COLOUR, right=True)
     return strip

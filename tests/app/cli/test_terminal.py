@@ -13,7 +13,7 @@ from typing import Any
 
 import pytest
 import typer.main
-from fake_shelf import fake_shelf, fake_story
+from fake_shelf import cover, fake_shelf, fake_story
 from rich.console import Console
 
 from jarvision.app.cli.main import app
@@ -116,6 +116,19 @@ def test_a_jar_without_coverage_shows_a_dash_without_a_unit() -> None:
         (line,) = (line for line in captured.get().splitlines() if line.startswith("J9"))
         assert " - " in line
         assert "%" not in line
+
+
+@pytest.mark.parametrize("width", [80, 60])
+def test_an_interval_of_half_the_scale_stands_there_without_a_number(width: int) -> None:
+    story = fake_story("J9", "check", (LONG,))
+    vague = replace(cover(56.0), low=27.0, high=85.0)
+    console = Console(width=width)
+    with console.capture() as captured:
+        told = replace(story, verdict=replace(story.verdict, coverage=vague))
+        print_summary(console, replace(fake_shelf(), stories=(told,)))
+    (line,) = (line for line in captured.get().splitlines() if line.startswith("J9"))
+    assert " 27-85 " in line
+    assert "56" not in line
 
 
 def test_on_a_narrow_screen_reasons_keep_a_readable_width() -> None:
