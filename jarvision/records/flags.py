@@ -187,12 +187,16 @@ FLAGS: dict[str, FlagKind] = {
 }
 
 
-_COVERAGE = "Coverage {percent:.0f} % (95 % interval {low:.0f} to {high:.0f} %)"
+_SURE_COVERAGE = "Coverage {percent:.0f} % (95 % interval {low:.0f} to {high:.0f} %)"
+_COVERAGE = (
+    "Coverage [{percent:.0f} % (95 % interval {low:.0f} to {high:.0f} %)]"
+    "[{least:.0f} to {most:.0f} % (95 % interval; too wide for one number)]"
+)
 _GROWING = (
     _COVERAGE + ", ready from {ready_percent:.0f} %."
     "[ Ready about {ready} (80 % interval {ready_low|?} to {ready_high|not known}).]"
 )
-_READY = _COVERAGE + ", ready since {since}, rested {rested_days:.0f} days, nothing wrong seen"
+_READY = _SURE_COVERAGE + ", ready since {since}, rested {rested_days:.0f} days, nothing wrong seen"
 _RESTED_SHORT = "covered since {shown_since}, rested"
 _STALL = (
     "Coverage has stood still for {days:.0f} days at {percent:.0f} %: {percent_per_day:+z.1f} "

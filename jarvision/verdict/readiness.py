@@ -109,7 +109,8 @@ def _rested(case: Case, since: date) -> list[Finding]:
 
 def _covered(case: Case) -> dict[str, Fact | None]:
     cover = case.last.coverage
-    return {"percent": cover.percent, "low": cover.low, "high": cover.high}
+    ends = ("low", "high") if cover.is_told else ("least", "most")
+    return {"percent": cover.percent, **dict(zip(ends, (cover.low, cover.high), strict=True))}
 
 
 def _last_doubts(case: Case) -> list[Finding]:

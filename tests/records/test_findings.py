@@ -188,3 +188,13 @@ def test_every_word_is_found_somewhere_and_every_one_found_has_its_wording() -> 
     rooms = [*(PACKAGE / "verdict").glob("*.py"), *(PACKAGE / "growth").glob("*.py")]
     used = {text for p in (*rooms, PACKAGE / "report" / "read_back.py") for text in literals(p)}
     assert set(FINDINGS) <= used
+
+
+def test_a_sentence_tells_no_number_where_its_interval_is_too_wide_for_one() -> None:
+    facts: dict[str, Fact] = {"percent": 47.0, "ready_percent": 97.0}
+    close = Finding.of("growing_undated", "wait", **facts, low=44.0, high=51.0)
+    vague = Finding.of("growing_undated", "wait", **facts, least=8.0, most=86.0)
+    assert close.sentence == "Coverage 47 % (95 % interval 44 to 51 %), ready from 97 %."
+    assert vague.sentence == (
+        "Coverage 8 to 86 % (95 % interval; too wide for one number), ready from 97 %."
+    )

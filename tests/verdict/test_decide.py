@@ -373,3 +373,14 @@ def test_what_looks_like_pins_on_two_days_is_looked_at_and_ends_no_jar() -> None
 def test_a_fruiting_jar_is_sent_to_fruiting_conditions() -> None:
     verdict, _ = judge(healthy(17).readings(), oyster(kind="fruiting"))
     assert "fruiting conditions" in verdict.reasons[0]
+
+
+@pytest.mark.parametrize(("half", "known"), [(24.9, "low"), (25.0, "least")])
+def test_the_reason_names_the_ends_alone_where_the_interval_is_half_the_scale(
+    half: float, known: str
+) -> None:
+    *before, last = healthy(6).readings()
+    assert last.coverage is not None
+    cover = replace(last.coverage, percent=50.0, low=50.0 - half, high=50.0 + half)
+    verdict, _ = judge([*before, replace(last, coverage=cover)])
+    assert verdict.findings[0].numbers[known] == pytest.approx(50.0 - half)
