@@ -325,7 +325,7 @@ def _sentence(text: str) -> str:
 
 def _cover(cover: Coverage) -> str:
     if not cover.is_told:
-        return f"{cover.in_words(1)} % (95 % interval; too wide for one number)"
+        return f"{cover.in_words(1)} % (95 % interval: nothing closer is known)"
     return f"{cover.percent:.1f} % (95 % interval {cover.low:.1f} to {cover.high:.1f} %)"
 
 
