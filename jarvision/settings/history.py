@@ -124,6 +124,18 @@ class FrontSettings:
     """A front of this many times the species' fastest ordinary speed is suspect: green mould runs
     at 2 to 4 times the species' rate (common practice, no source)."""
 
+    least_factor: Annotated[float, Limits(1, 2)] = 1.25
+    """... but none of less than this many times that speed: species of 7 to 8 mm/day reach the
+    limit above by themselves on a warm day."""
+
+    unturned_mm_per_day: Annotated[float, Limits(0, 10)] = 1.0
+    """Where it was not found how far the jar was turned, a front must be faster by this: a careless
+    turn adds to its speed. 2 mm lost 2 more of 70 simulated moulds that were noticed while white."""
+
+    room_percent: Annotated[float, Limits(0, 95)] = 75.0
+    """A mould runs on while it has room. Up to this coverage, a later day without a front faster
+    than the species' ends the doubt."""
+
 
 @dataclass(frozen=True)
 class TogetherSettings:
