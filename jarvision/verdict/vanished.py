@@ -6,7 +6,7 @@ import math
 
 from jarvision.records import Finding, JarDay, TrackedPatch
 from jarvision.records.wall import radius_mm
-from jarvision.verdict.evidence import Case, wall_cm2
+from jarvision.verdict.evidence import Case, is_compact, is_thin, keeps_from_go, wall_cm2
 
 Sightings = list[tuple[int, TrackedPatch]]
 """Number of the day, and the area on it, in order."""
@@ -35,18 +35,21 @@ def vanished(case: Case) -> list[Finding]:
 def _gone_too_soon(case: Case, name: str, sightings: Sightings) -> Finding | None:
     """Compare an area's last sighting at which it stood still with the next day that has a photo.
 
-    Not where it was no island: so large that growth had just not come there yet, or of before a
-    shake. One that was dead may close slowly, if at all, but is not gone by the next photo.
+    Not where it was no island: so large that growth had just not come there yet, a gap in the lace
+    of a thin species, or of before a shake; nor where it was seen closing on two days since. One
+    that was dead may close slowly, if at all, but is not gone by the next photo.
     """
     limits = case.limits
     still = [
         (number, patch)
         for number, patch in sightings[limits.dead_patch_sightings - 1 :]
-        if patch.trend in ("still", "growing") and patch.area_cm2 >= limits.dead_patch_cm2
+        if patch.trend in ("still", "growing") and _is_island(case, patch)
     ]
     if not still or still[-1][0] + 1 == len(case.days):
         return None
     number, patch = still[-1]
+    if sum(later > number for later, _ in sightings) >= limits.seen_closing_days:
+        return None
     before, after = case.days[number], case.days[number + 1]
     if patch.area_cm2 > limits.island_share * wall_cm2(case):
         return None
@@ -74,6 +77,11 @@ def _gone_too_soon(case: Case, name: str, sightings: Sightings) -> Finding | Non
         last_seen=before.day,
         days=days,
     )
+
+
+def _is_island(case: Case, patch: TrackedPatch) -> bool:
+    compact = is_compact(case, patch) or not is_thin(case)
+    return compact and patch.area_cm2 >= case.limits.dead_patch_cm2
 
 
 def _lies_in(later: TrackedPatch, patch: TrackedPatch, name: str, wall_radius_mm: float) -> bool:
@@ -105,6 +113,5 @@ def _white_days(case: Case, number: int) -> int:
 
 
 def _is_white(case: Case, day: JarDay) -> bool:
-    largest = max((p.area_cm2 for p in day.patches if p.kind == "bare"), default=0.0)
     full = day.level.percent >= case.profile.ready_percent
-    return full and largest < case.limits.bare_check_cm2
+    return full and not any(keeps_from_go(case, p) for p in day.patches)
