@@ -2,8 +2,9 @@
 
 A jar's record is first cut at its last shake (a lasting drop of coverage is a new origin). A few
 curves are fitted to what follows (:mod:`jarvision.growth.models`): the best one gives its name, all
-enter the forecast with their Akaike weights. Too few or flat days are not fitted:
-then the species' spawn run gives a wide forecast, or none is given.
+enter the forecast with their Akaike weights. They are fitted once more to the newest days alone,
+since jars do not keep to one curve. Too few or flat days are not fitted: then the species' spawn
+run gives a wide forecast, or none is given.
 """
 
 from __future__ import annotations
@@ -39,18 +40,20 @@ UNFITTED = "too-few-days"
 
 @dataclass(frozen=True)
 class DrawnCurve:
-    """A fitted curve, and ``(n, 3)`` parameters that the readings allow it."""
+    """A fitted curve, ``(n, 3)`` parameters that the readings allow it, and its first reading."""
 
     fit: Fit
     parameters: FloatArray
+    since: float
 
     def times(self, level: float) -> FloatArray:
         """When each draw reaches a level, ``(n,)``; infinite where it never does."""
         return self.fit.model.time(level, *self.parameters.T)
 
     def levels(self, t: FloatArray) -> FloatArray:
-        """Every draw at the times ``t``, ``(n, len(t))``."""
-        return self.fit.model.curve(t, *self.parameters.T[:, :, None])
+        """Every draw at the times ``t``, ``(n, len(t))``; NaN before its first reading."""
+        levels = self.fit.model.curve(t, *self.parameters.T[:, :, None])
+        return np.where(t >= self.since, levels, np.nan)
 
 
 @dataclass(frozen=True)
@@ -160,19 +163,41 @@ def _record(
 def _draw_curves(
     series: Series, prior: Prior, settings: GrowthSettings, rng: np.random.Generator
 ) -> list[DrawnCurve]:
-    """Fit all curves, and draw of each its share; the one that fits best first."""
-    t, y, sd = series.t, series.y, settings.alike_factor * series.sd
-    fits = [
-        (fit_curve(model, t, y, sd, prior=known), known)
-        for model, known in _candidates(series, prior, settings)
-    ]
-    fits.sort(key=lambda fit: fit[0].aicc)
-    counts = _shares([fit.aicc for fit, _ in fits], settings)
-    return [
-        DrawnCurve(fit, draw_parameters(fit, t, y, sd, count=count, rng=rng, prior=known))
-        for (fit, known), count in zip(fits, counts, strict=True)
-        if count
-    ]
+    """Fit all curves to all days and to the newest, and draw of each its share.
+
+    The one that fits all days best stands first.
+    """
+    newest, share = _newest(series, settings), settings.newest_share
+    known_of = MODELS[PRIOR_OF]
+    unlagged = replace(prior, lag=None)  # the newest days begin where they begin
+    late = [(model, unlagged.told_of(model, known_of=known_of)) for model in MODELS]
+    pieces = (
+        (series, _candidates(series, prior, settings), 1.0 - share),
+        (newest, late, share),
+    )
+    drawn = []
+    for piece, candidates, part in pieces:
+        t, y, sd = piece.t, piece.y, settings.alike_factor * piece.sd
+        fits = [(fit_curve(model, t, y, sd, prior=known), known) for model, known in candidates]
+        fits.sort(key=lambda fit: fit[0].aicc)
+        counts = _shares([fit.aicc for fit, _ in fits], part * settings.draws, settings)
+        drawn += [
+            DrawnCurve(
+                fit,
+                draw_parameters(fit, t, y, sd, count=count, rng=rng, prior=known),
+                since=float(t[0]),
+            )
+            for (fit, known), count in zip(fits, counts, strict=True)
+            if count
+        ]
+    return drawn
+
+
+def _newest(series: Series, settings: GrowthSettings) -> Series:
+    """The days since the coverage passed a share of what it is now, and as many as a fit needs."""
+    below = np.flatnonzero(series.y < settings.newest_level_share * series.y[-1])
+    first = int(below[-1]) + 1 if below.size else 0
+    return series.since(max(min(first, len(series.t) - settings.min_days), 0))
 
 
 # --------------------------------------------------------------------------- ready
@@ -320,15 +345,15 @@ def _packed_percent(series: Series, settings: GrowthSettings) -> float:
     return first if surely else 0.0
 
 
-def _shares(aicc: Sequence[float], settings: GrowthSettings) -> list[int]:
-    """Split the draws: part by Akaike weights, how far the readings favour a curve, part evenly.
+def _shares(aicc: Sequence[float], draws: float, settings: GrowthSettings) -> list[int]:
+    """Split draws: part by Akaike weights, how far the readings favour a curve, part evenly.
 
     That a curve has fitted so far does not tell that the jar will follow it.
     """
     off = np.array(aicc)
     weights = np.exp(-(off - off.min()) / 2)
     shares = (1 - settings.model_doubt) * weights / weights.sum() + settings.model_doubt / len(off)
-    return [round(settings.draws * float(share)) for share in shares]
+    return [round(draws * float(share)) for share in shares]
 
 
 def _told(series: Series, ready: Ready, stall: Stall, *, model: str = UNFITTED) -> Growth:
@@ -354,7 +379,7 @@ def _with_curve(
     t = np.linspace(float(series.t[0]), end, settings.curve_points)
     curves = np.vstack([curve.levels(t) for curve in drawn])
     tail = (1 - settings.interval) / 2
-    low, middle, high = np.quantile(curves, [tail, 0.5, 1 - tail], axis=0).clip(0.0, 100.0)
+    low, middle, high = np.nanquantile(curves, [tail, 0.5, 1 - tail], axis=0).clip(0.0, 100.0)
     return replace(
         growth,
         day_numbers=tuple(t.tolist()),

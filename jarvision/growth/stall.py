@@ -132,7 +132,7 @@ def _looks_back(
             return
         if length < settings.stall_days:
             continue
-        look = _look_back(series, first, fronts, profile, siblings, settings)
+        look = _look_back(series, first, fronts, profile, siblings=siblings, settings=settings)
         if look.above_slow > settings.stall_grows_z:
             return
         yield look
@@ -143,6 +143,7 @@ def _look_back(
     first: int,
     fronts: Mapping[date, float],
     profile: SpeciesProfile,
+    *,
     siblings: Sequence[Sibling],
     settings: GrowthSettings,
 ) -> _Look:

@@ -69,7 +69,7 @@ class GrowthSettings:
     """Power by which the drawn remaining times are spread about their median, so that the interval
     holds its share of the simulated jars (``tests/accuracy/histories``)."""
 
-    misfit_share: Annotated[float, Limits(0, 1)] = 0.3
+    misfit_share: Annotated[float, Limits(0, 1)] = 0.28
     """Real jars leave every curve: the time left is scattered by this, as a share of itself ..."""
 
     misfit_days: Annotated[float, Limits(0, 5)] = 0.2
@@ -81,6 +81,13 @@ class GrowthSettings:
 
     model_doubt: Annotated[float, Limits(0, 1)] = 0.3
     """This share of the draws is split evenly among the curves, whatever fits best so far."""
+
+    newest_share: Annotated[float, Limits(0, 1)] = 0.5
+    """This share of the draws is of curves that are fitted to the newest days alone: many jars are
+    faster or slower than they began. Chosen on simulated jars of four laws ..."""
+
+    newest_level_share: Annotated[float, Limits(0, 0.9)] = 0.5
+    """... as are the days from which the coverage was this share of what it is now."""
 
     offset_percent: Annotated[float, Limits(0, 100)] = 12.0
     """A jar that was surely read this far covered on its first days may have been packed so ..."""
