@@ -18,8 +18,8 @@ from datetime import date
 import numpy as np
 
 from jarvision.base.days import days_after
-from jarvision.growth.models import MODELS, Fit, Model, Prior, draw_parameters, fit_curve
-from jarvision.growth.priors import PRIOR_OF, Sibling, pooled_prior, species_prior
+from jarvision.growth.draws import DrawnCurve, draw_curves, packed_percent
+from jarvision.growth.priors import Sibling, pooled_prior, species_prior
 from jarvision.growth.stall import Stall, find_stall
 from jarvision.growth.timeseries import (
     Series,
@@ -36,24 +36,6 @@ from jarvision.settings.growth import GrowthSettings
 
 UNFITTED = "too-few-days"
 """Stands for a model's name where the record is too short or too flat for a curve."""
-
-
-@dataclass(frozen=True)
-class DrawnCurve:
-    """A fitted curve, ``(n, 3)`` parameters that the readings allow it, and its first reading."""
-
-    fit: Fit
-    parameters: FloatArray
-    since: float
-
-    def times(self, level: float) -> FloatArray:
-        """When each draw reaches a level, ``(n,)``; infinite where it never does."""
-        return self.fit.model.time(level, *self.parameters.T)
-
-    def levels(self, t: FloatArray) -> FloatArray:
-        """Every draw at the times ``t``, ``(n, len(t))``; NaN before its first reading."""
-        levels = self.fit.model.curve(t, *self.parameters.T[:, :, None])
-        return np.where(t >= self.since, levels, np.nan)
 
 
 @dataclass(frozen=True)
@@ -93,7 +75,7 @@ def fit_growth(
         profile, chosen, start_known=history.entry.started is not None, shaken=record.shaken
     )
     rng = np.random.default_rng(zlib.crc32(history.entry.jar.encode()))
-    drawn = _draw_curves(series, pooled_prior(prior, siblings, chosen), chosen, rng)
+    drawn = draw_curves(series, pooled_prior(prior, siblings, chosen), chosen, rng)
     if open_ended:
         level, doubt = profile.ready_percent, _doubts(chosen, rng)
         ready = _forecast(series, drawn, doubt, ready_percent=level, today=today, settings=chosen)
@@ -158,46 +140,6 @@ def _record(
         seen_ready=_seen_ready(without_bad_readings(series, settings), profile.ready_percent),
         stall=find_stall(series, history, profile, settings=settings, siblings=siblings),
     )
-
-
-def _draw_curves(
-    series: Series, prior: Prior, settings: GrowthSettings, rng: np.random.Generator
-) -> list[DrawnCurve]:
-    """Fit all curves to all days and to the newest, and draw of each its share.
-
-    The one that fits all days best stands first.
-    """
-    newest, share = _newest(series, settings), settings.newest_share
-    known_of = MODELS[PRIOR_OF]
-    unlagged = replace(prior, lag=None)  # the newest days begin where they begin
-    late = [(model, unlagged.told_of(model, known_of=known_of)) for model in MODELS]
-    pieces = (
-        (series, _candidates(series, prior, settings), 1.0 - share),
-        (newest, late, share),
-    )
-    drawn = []
-    for piece, candidates, part in pieces:
-        t, y, sd = piece.t, piece.y, settings.alike_factor * piece.sd
-        fits = [(fit_curve(model, t, y, sd, prior=known), known) for model, known in candidates]
-        fits.sort(key=lambda fit: fit[0].aicc)
-        counts = _shares([fit.aicc for fit, _ in fits], part * settings.draws, settings)
-        drawn += [
-            DrawnCurve(
-                fit,
-                draw_parameters(fit, t, y, sd, count=count, rng=rng, prior=known),
-                since=float(t[0]),
-            )
-            for (fit, known), count in zip(fits, counts, strict=True)
-            if count
-        ]
-    return drawn
-
-
-def _newest(series: Series, settings: GrowthSettings) -> Series:
-    """The days since the coverage passed a share of what it is now, and as many as a fit needs."""
-    below = np.flatnonzero(series.y < settings.newest_level_share * series.y[-1])
-    first = int(below[-1]) + 1 if below.size else 0
-    return series.since(max(min(first, len(series.t) - settings.min_days), 0))
 
 
 # --------------------------------------------------------------------------- ready
@@ -303,7 +245,7 @@ def _prior_ready(
     A jar that was packed partly white has less to go: the run is the shorter by that share, or not,
     for all that is known yet. None once the jar is older than the species allows.
     """
-    started, packed = history.entry.started, _packed_percent(series, settings)
+    started, packed = history.entry.started, packed_percent(series, settings)
     low_days, high_days = profile.spawn_run_days
     low_days *= 1.0 - packed / 100.0
     if started is None:
@@ -318,44 +260,6 @@ def _prior_ready(
 
 
 # --------------------------------------------------------------------------- the record out
-def _candidates(
-    series: Series, prior: Prior, settings: GrowthSettings
-) -> list[tuple[Model, Prior]]:
-    """The curves to be fitted, each with what is known beforehand in its own terms.
-
-    A jar that was partly white on its first photo may have been packed so, with spawn between the
-    contents: then every curve is tried on top of that, too. It has less to go and hardly a lag.
-    """
-    known_of = MODELS[PRIOR_OF]
-    told = [(model, prior.told_of(model, known_of=known_of)) for model in MODELS]
-    first = _packed_percent(series, settings)
-    if first == 0.0:
-        return told
-    lag = prior.lag and (settings.offset_lag_share * prior.lag[0], prior.lag[1])
-    packed = replace(prior, lag=lag)
-    return told + [
-        (model.from_offset(first), packed.told_of(model, known_of=known_of)) for model in MODELS
-    ]
-
-
-def _packed_percent(series: Series, settings: GrowthSettings) -> float:
-    """How far the jar was covered on its first days, if it may have been packed so; else 0."""
-    first, sd = float(np.median(series.y[:2])), float(np.median(series.sd[:2]))
-    surely = first - sd >= settings.offset_percent and first <= settings.offset_most_percent
-    return first if surely else 0.0
-
-
-def _shares(aicc: Sequence[float], draws: float, settings: GrowthSettings) -> list[int]:
-    """Split draws: part by Akaike weights, how far the readings favour a curve, part evenly.
-
-    That a curve has fitted so far does not tell that the jar will follow it.
-    """
-    off = np.array(aicc)
-    weights = np.exp(-(off - off.min()) / 2)
-    shares = (1 - settings.model_doubt) * weights / weights.sum() + settings.model_doubt / len(off)
-    return [round(draws * float(share)) for share in shares]
-
-
 def _told(series: Series, ready: Ready, stall: Stall, *, model: str = UNFITTED) -> Growth:
     """All of a jar's growth but its curve."""
     rate = rate_of(series, max(len(series.t) - 3, 0)).value if len(series.t) > 1 else None

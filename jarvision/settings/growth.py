@@ -79,7 +79,7 @@ class GrowthSettings:
     """Errors of days that follow each other are alike, so that n days say less than n: curves are
     fitted to readings this much less sure than they say."""
 
-    model_doubt: Annotated[float, Limits(0, 1)] = 0.3
+    model_doubt: Annotated[float, Limits(0, 1)] = 0.2
     """This share of the draws is split evenly among the curves, whatever fits best so far."""
 
     newest_share: Annotated[float, Limits(0, 1)] = 0.5

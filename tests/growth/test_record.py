@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date, timedelta
+from typing import Any
 
 import pytest
 from series import history, series
@@ -37,6 +38,7 @@ from jarvision.settings.groups import Settings
 
 OYSTER = find_profile("oyster")  # a spawn run of 12 to 21 days, ready at 95 %
 LIMITS = Settings().growth
+ALONE: Any = {"siblings": (), "settings": LIMITS}
 
 
 # --------------------------------------------------------------------------- the record as arrays
@@ -132,7 +134,7 @@ def test_the_rate_to_be_expected_is_the_largest_of_own_species_and_batch() -> No
 
 def test_a_look_back_compares_the_slope_with_a_share_of_what_is_expected() -> None:
     record = series([10, 20, 30, 40, 50, 50, 50], sd=2.0)
-    look = _look_back(record, 4, OYSTER, (), LIMITS)
+    look = _look_back(record, 4, {}, OYSTER, **ALONE)
     assert look.days == 2
     assert look.rate.value == pytest.approx(0.0)
     assert look.rate.sd == pytest.approx(2.0 / math.sqrt(2.0))
@@ -141,20 +143,22 @@ def test_a_look_back_compares_the_slope_with_a_share_of_what_is_expected() -> No
     assert look.p_value == pytest.approx(0.5 * math.erfc(3.5 / 2.0))
     assert not look.rough
     assert look.tells(LIMITS)
-    quarter = _look_back(series([5, 15, 25, 25, 25], sd=2.0), 2, OYSTER, (), LIMITS)
+    quarter = _look_back(
+        series([5, 15, 25, 25, 25], sd=2.0), 2, {}, OYSTER, siblings=(), settings=LIMITS
+    )
     assert quarter.expected == pytest.approx(4 * 0.25 * 0.75 * 10.0)
-    rough = [_look_back(series([10, 20, 30, 40, 50, 50, 50], sd=sd), 4, OYSTER, (), LIMITS).rough
+    rough = [_look_back(series([10, 20, 30, 40, 50, 50, 50], sd=sd), 4, {}, OYSTER, **ALONE).rough
              for sd in (19.0, 21.0)]  # fmt: skip
     assert rough == [False, True]
 
 
 def test_looks_go_back_from_three_points_to_three_weeks_and_not_beyond_growth() -> None:
     flat = series([50.0] * 30)
-    assert [look.days for look in _looks_back(flat, OYSTER, (), LIMITS)] == list(range(2, 22))
+    assert [look.days for look in _looks_back(flat, {}, OYSTER, (), LIMITS)] == list(range(2, 22))
     missed = series([50.0] * 4, t=[0, 2, 3, 9])  # two points tell nothing, however far apart
-    assert [look.days for look in _looks_back(missed, OYSTER, (), LIMITS)] == [7, 9]
+    assert [look.days for look in _looks_back(missed, {}, OYSTER, (), LIMITS)] == [7, 9]
     grew = series([0, 10, 20, 30, 40, 50, 50, 50])
-    assert [look.days for look in _looks_back(grew, OYSTER, (), LIMITS)] == [2, 3]
+    assert [look.days for look in _looks_back(grew, {}, OYSTER, (), LIMITS)] == [2, 3]
 
 
 def test_a_last_reading_has_risen_by_the_three_before_it() -> None:
