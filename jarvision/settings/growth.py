@@ -82,7 +82,7 @@ class GrowthSettings:
     model_doubt: Annotated[float, Limits(0, 1)] = 0.2
     """This share of the draws is split evenly among the curves, whatever fits best so far."""
 
-    newest_share: Annotated[float, Limits(0, 1)] = 0.5
+    newest_share: Annotated[float, Limits(0, 0.9)] = 0.5
     """This share of the draws is of curves that are fitted to the newest days alone: many jars are
     faster or slower than they began. Chosen on simulated jars of four laws ..."""
 

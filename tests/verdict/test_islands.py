@@ -73,7 +73,7 @@ def test_the_lace_of_a_thin_species_does_not_keep_a_doubt_of_an_area_that_is_gon
     """Its gaps are bare on every day; a jar of another species is not full with them."""
     gaps = [outlined(0.7, 1.0, 30.0)]
     story = healthy(20)
-    story.patches = {n: gaps for n in range(12, 20)} | {
+    story.patches = dict.fromkeys(range(12, 20), gaps) | {
         n: [outlined(2.0, 1.0), *gaps] for n in (11, 12, 13)
     }
     told = [

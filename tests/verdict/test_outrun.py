@@ -1,4 +1,4 @@
-"""White that runs faster than its species: from which speed on, and when it is no doubt any more."""
+"""White that runs faster than its species: from which speed on, and until when it is a doubt."""
 
 from __future__ import annotations
 

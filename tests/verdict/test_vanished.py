@@ -94,3 +94,14 @@ def test_a_dead_area_does_not_close_in_the_days_between_two_photos() -> None:
 def test_a_speck_that_is_left_of_a_dead_area_does_not_show_that_it_closed() -> None:
     dead = {n: [square(17.0)] for n in range(11, 17)}
     assert found(verdict_of({**dead, 17: [square(5.0)]}, healthy(20))) == ["vanished"]
+
+
+@pytest.mark.parametrize(("closing", "word"), [(1, "vanished"), (2, "spawn_ready")])
+def test_an_area_that_was_seen_closing_on_two_days_was_not_turned_away(
+    closing: int, word: str
+) -> None:
+    """It stood still at the edge of the view, or was misread, and shrank faster than fronts run."""
+    sides = [30.0] * 3 + [9.0, 4.0][:closing]
+    still = {10 + n: [square(side)] for n, side in enumerate(sides)}
+    verdict = verdict_of(still, healthy(10 + len(sides) + 1))
+    assert found(verdict) == [word]
