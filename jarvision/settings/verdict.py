@@ -113,9 +113,6 @@ class VerdictSettings:
     """... and one that had stood still as a dead one does after so many. One that would have ended
     the jar is not forgotten: it does not heal, and a jar turned away shows a full wall, too."""
 
-    seen_closing_days: Annotated[int, Limits(1)] = 2
-    """... and none is gone that was seen closing on so many days after it had stood still."""
-
     island_share: Annotated[float, Limits(0, 1)] = 0.25
     """A bare area over more than this share of the wall in view is no island: growth has not come
     there yet. A stall is told by other means."""

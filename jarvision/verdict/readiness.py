@@ -10,12 +10,11 @@ from __future__ import annotations
 from datetime import date
 
 from jarvision.history.shakes import shaken_since
-from jarvision.records import Finding, TrackedPatch
+from jarvision.records import Finding
 from jarvision.records.wording import Fact
 from jarvision.verdict.evidence import (
     Case,
     covered,
-    is_thin,
     keeps_from_go,
     surely_covered,
     twin_without,
@@ -125,20 +124,18 @@ def _last_doubts(case: Case) -> list[Finding]:
     refused = max((r.taken_at.date() for r in case.history.refused), default=date.min)
     if case.last.day < refused <= case.today:
         found.append(Finding.of("newer_refused", "check", last=case.last.day, refused_on=refused))
-    large = [p for p in case.last.patches if keeps_from_go(case, p) and not _is_doubtful(case, p)]
+    large = [
+        p
+        for p in case.last.patches
+        # a new one that another photo of the day does not show is misread
+        if keeps_from_go(case, p) and not (p.trend == "new" and twin_without(case.last, p))
+    ]
     if large:
         area, closing = max(p.area_cm2 for p in large), all(p.trend == "closing" for p in large)
         open_still = Finding.of("bare_left", "check", area_cm2=area)
         closes = Finding.of("still_closing", "wait", area_cm2=area)
         found.append(closes if closing else open_still)
     return found + _never_seen_growing(case) + vanished(case)
-
-
-def _is_doubtful(case: Case, patch: TrackedPatch) -> bool:
-    """Say whether a bare area is a gap in lace that closes, or new and not on all photos."""
-    if is_thin(case) and patch.trend == "closing":
-        return True
-    return patch.trend == "new" and twin_without(case.last, patch)
 
 
 def _never_seen_growing(case: Case) -> list[Finding]:

@@ -36,8 +36,8 @@ def _gone_too_soon(case: Case, name: str, sightings: Sightings) -> Finding | Non
     """Compare an area's last sighting at which it stood still with the next day that has a photo.
 
     Not where it was no island: so large that growth had just not come there yet, a gap in the lace
-    of a thin species, or of before a shake; nor where it was seen closing on two days since. One
-    that was dead may close slowly, if at all, but is not gone by the next photo.
+    of a thin species, or of before a shake. One that was dead may close slowly, if at all, but is
+    not gone by the next photo.
     """
     limits = case.limits
     still = [
@@ -48,8 +48,6 @@ def _gone_too_soon(case: Case, name: str, sightings: Sightings) -> Finding | Non
     if not still or still[-1][0] + 1 == len(case.days):
         return None
     number, patch = still[-1]
-    if sum(later > number for later, _ in sightings) >= limits.seen_closing_days:
-        return None
     before, after = case.days[number], case.days[number + 1]
     if patch.area_cm2 > limits.island_share * wall_cm2(case):
         return None
@@ -96,10 +94,11 @@ def _lies_in(later: TrackedPatch, patch: TrackedPatch, name: str, wall_radius_mm
 def _stood_dead(case: Case, sightings: Sightings, last: int) -> int:
     """Return for how many days an area had stood still up to one, the rest being full; else 0."""
     limits, since, count = case.limits, last, 0
-    share = sightings[-1][1].area_cm2 / wall_cm2(case)
+    until = [(number, patch) for number, patch in sightings if number <= last]
+    share = until[-1][1].area_cm2 / wall_cm2(case)
     if case.days[last].coverage.percent < limits.dead_patch_rest_percent * (1 - share):
         return 0
-    for number, patch in reversed([s for s in sightings if s[0] <= last]):
+    for number, patch in reversed(until):
         since, count = number, count + 1
         if patch.trend not in ("still", "growing"):
             break

@@ -44,13 +44,16 @@ def test_the_gaps_of_a_thin_species_do_not(species: str) -> None:
     assert last_day(outlined(0.8, 1.0), species) == "go"
 
 
-def test_an_island_that_closes_does_not_either() -> None:
-    story = healthy(18)
+def test_an_island_of_a_thin_species_that_closes_is_waited_for() -> None:
+    """A dead one is ragged first, and closes for a while."""
+    story = healthy(19)
     story.patches = {
         10 + n: [outlined(np.pi * (radius / 10) ** 2, 1.0)]
-        for n, radius in enumerate((20.0, 17.0, 14.0, 12.0, 10.0, 8.0, 7.0, 6.0))
+        for n, radius in enumerate((20.0, 17.0, 14.0, 12.0, 10.0, 8.0, 7.0, 6.0, 5.0))
     }
-    assert judge(story.readings(), oyster(species="lion's mane"))[0].verdict == "go"
+    for days, verdict, word in ((18, "wait", "still_closing"), (19, "go", "spawn_ready")):
+        told = judge(story.readings()[:days], oyster(species="lion's mane"))[0]
+        assert (told.verdict, told.findings[0].word) == (verdict, word)
 
 
 def test_an_island_is_looked_at_before_it_ends_the_jar() -> None:
