@@ -149,8 +149,9 @@ def _seen_ready(series: Series, ready_percent: float) -> Ready | None:
     ``series`` is without bad readings. It is ready since the first day at or above
     ``ready_percent`` after which no two days in a row lay surely below it, nor the very next (a
     ``high`` below the level): one low day alone may be misread. The interval: the first such day
-    whose ``high`` reaches the level, and the first whose ``low`` does (None while none has). Where
-    days without a photo lie before it, it was ready in the middle of them.
+    whose ``high`` reaches the level, and the first whose ``low`` does (None while none has). The
+    day itself lies in the middle between the first of these and the day on which it was read. Where
+    days without a photo lie before one, it was ready in the middle of them.
     """
     if series.y[-1] < ready_percent:
         return None
@@ -167,7 +168,10 @@ def _seen_ready(series: Series, ready_percent: float) -> Ready | None:
         unseen = int(series.t[at] - series.t[at - 1]) - 1 if at else 0
         return days_after(series.day(at), -(unseen // 2))
 
-    return Ready(first(series.y), first(series.high), first(series.low))
+    read, may, surely = first(series.y), first(series.high), first(series.low)
+    if read is not None and may is not None:
+        read = days_after(read, -((read - may).days // 2))
+    return Ready(read, may, surely)
 
 
 def _firsts(reached: BoolArray) -> BoolArray:

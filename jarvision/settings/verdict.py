@@ -71,7 +71,8 @@ class VerdictSettings:
 
     fast_front_days: int = 4
     """A fast front asks for a look for this long: green mould stays white for 2 to 4 days (common
-    practice, no source). When it has not coloured by then, it is forgotten."""
+    practice, no source). When it has not coloured by then, or has slowed with room left, it is
+    forgotten."""
 
     wet_check_cm2: Annotated[float, Limits(0, 5)] = 0.5
     """A wet area from here on asks for a look."""

@@ -11,7 +11,8 @@ has nothing to say. It finds words and numbers; sentences are made of them by
    never forgotten)
 3. wet -> check; large -> no-go
 4. dead patch: bare, standing still in a late jar -> check; longer -> no-go, but in a thin species
-5. fast front: white that runs faster than the species -> check
+5. fast front: white that runs faster than the species -> check, until it slows
+   (:mod:`jarvision.verdict.outrun`)
 6. stall -> check; long -> no-go
 7. late: not ready long after its species should be -> check
 8. pins inside the jar -> check

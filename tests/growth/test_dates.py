@@ -70,6 +70,15 @@ def test_the_interval_of_ready_goes_from_its_upper_to_its_lower_bound() -> None:
     assert seen_ready([80, 94, 95.5]).high is None
 
 
+@pytest.mark.parametrize(("near", "back"), [(0, 0), (1, 0), (2, 1), (3, 1), (4, 2)])
+def test_ready_lies_between_the_first_day_that_may_have_been_and_that_on_which_it_was_read(
+    near: int, back: int
+) -> None:
+    found = seen_ready([80, 80, *[94.0] * near, 96])
+    assert (found.day, found.low) == (day(2 + near - back), day(2))
+    assert seen_ready([80, 80, *[92.9] * near, 96]).day == day(2 + near)
+
+
 @pytest.mark.parametrize(("gap", "back"), [(1, 0), (2, 0), (3, 1), (4, 1), (5, 2)])
 def test_where_days_were_missed_ready_lies_in_their_middle(gap: int, back: int) -> None:
     assert seen_ready([80, 99], t=[4, 4 + gap]).day == day(4 + gap - back)
