@@ -33,7 +33,7 @@ class DrawnCurve:
         return np.where(t >= self.since, levels, np.nan)
 
 
-def draw_curves(
+def drawn_curves(
     series: Series, prior: Prior, settings: GrowthSettings, rng: np.random.Generator
 ) -> list[DrawnCurve]:
     """Fit all curves to all days and to the newest, and draw of each its share.

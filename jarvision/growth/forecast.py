@@ -18,7 +18,7 @@ from datetime import date
 import numpy as np
 
 from jarvision.base.days import days_after
-from jarvision.growth.draws import DrawnCurve, draw_curves, packed_percent
+from jarvision.growth.draws import DrawnCurve, drawn_curves, packed_percent
 from jarvision.growth.priors import Sibling, pooled_prior, species_prior
 from jarvision.growth.stall import Stall, find_stall
 from jarvision.growth.timeseries import (
@@ -75,7 +75,7 @@ def fit_growth(
         profile, chosen, start_known=history.entry.started is not None, shaken=record.shaken
     )
     rng = np.random.default_rng(zlib.crc32(history.entry.jar.encode()))
-    drawn = draw_curves(series, pooled_prior(prior, siblings, chosen), chosen, rng)
+    drawn = drawn_curves(series, pooled_prior(prior, siblings, chosen), chosen, rng)
     if open_ended:
         level, doubt = profile.ready_percent, _doubts(chosen, rng)
         ready = _forecast(series, drawn, doubt, ready_percent=level, today=today, settings=chosen)

@@ -9,7 +9,7 @@ import pytest
 from series import history
 from shelves import Story, day, kjma, oyster
 
-from jarvision.growth.draws import draw_curves
+from jarvision.growth.draws import drawn_curves
 from jarvision.growth.forecast import fit_growth
 from jarvision.growth.priors import species_prior
 from jarvision.growth.shapes import DISCS, FRONT, Shape
@@ -103,7 +103,7 @@ def test_a_jar_that_went_on_faster_than_it_began_is_promised_sooner_for_its_newe
 def test_curves_of_the_newest_days_are_drawn_for_those_alone() -> None:
     percents = [2.0, 4, 6, 8, 10, 18, 26, 34]
     record = as_series(history(percents).days, None, LIMITS)
-    drawn = draw_curves(record, species_prior(OYSTER, LIMITS, start_known=True), LIMITS, RNG)
+    drawn = drawn_curves(record, species_prior(OYSTER, LIMITS, start_known=True), LIMITS, RNG)
     for first, share in ((0.0, 0.5), (4.0, 0.5)):  # 17 of 34 % is passed on day 5; four are needed
         count = sum(len(curve.parameters) for curve in drawn if curve.since == first)
         assert count == pytest.approx(share * LIMITS.draws, abs=6)
