@@ -2,8 +2,9 @@
 
 A jar's record is first cut at its last shake (a lasting drop of coverage is a new origin). A few
 curves are fitted to what follows (:mod:`jarvision.growth.models`): the best one gives its name, all
-enter the forecast with their Akaike weights. Too few or flat days are not fitted:
-then the species' spawn run gives a wide forecast, or none is given.
+enter the forecast with their Akaike weights. They are fitted once more to the newest days alone,
+since jars do not keep to one curve. Too few or flat days are not fitted: then the species' spawn
+run gives a wide forecast, or none is given.
 """
 
 from __future__ import annotations
@@ -17,8 +18,8 @@ from datetime import date
 import numpy as np
 
 from jarvision.base.days import days_after
-from jarvision.growth.models import MODELS, Fit, Model, Prior, draw_parameters, fit_curve
-from jarvision.growth.priors import PRIOR_OF, Sibling, pooled_prior, species_prior
+from jarvision.growth.draws import DrawnCurve, drawn_curves, packed_percent
+from jarvision.growth.priors import Sibling, pooled_prior, species_prior
 from jarvision.growth.stall import Stall, find_stall
 from jarvision.growth.timeseries import (
     Series,
@@ -35,22 +36,6 @@ from jarvision.settings.growth import GrowthSettings
 
 UNFITTED = "too-few-days"
 """Stands for a model's name where the record is too short or too flat for a curve."""
-
-
-@dataclass(frozen=True)
-class DrawnCurve:
-    """A fitted curve, and ``(n, 3)`` parameters that the readings allow it."""
-
-    fit: Fit
-    parameters: FloatArray
-
-    def times(self, level: float) -> FloatArray:
-        """When each draw reaches a level, ``(n,)``; infinite where it never does."""
-        return self.fit.model.time(level, *self.parameters.T)
-
-    def levels(self, t: FloatArray) -> FloatArray:
-        """Every draw at the times ``t``, ``(n, len(t))``."""
-        return self.fit.model.curve(t, *self.parameters.T[:, :, None])
 
 
 @dataclass(frozen=True)
@@ -90,7 +75,7 @@ def fit_growth(
         profile, chosen, start_known=history.entry.started is not None, shaken=record.shaken
     )
     rng = np.random.default_rng(zlib.crc32(history.entry.jar.encode()))
-    drawn = _draw_curves(series, pooled_prior(prior, siblings, chosen), chosen, rng)
+    drawn = drawn_curves(series, pooled_prior(prior, siblings, chosen), chosen, rng)
     if open_ended:
         level, doubt = profile.ready_percent, _doubts(chosen, rng)
         ready = _forecast(series, drawn, doubt, ready_percent=level, today=today, settings=chosen)
@@ -157,24 +142,6 @@ def _record(
     )
 
 
-def _draw_curves(
-    series: Series, prior: Prior, settings: GrowthSettings, rng: np.random.Generator
-) -> list[DrawnCurve]:
-    """Fit all curves, and draw of each its share; the one that fits best first."""
-    t, y, sd = series.t, series.y, settings.alike_factor * series.sd
-    fits = [
-        (fit_curve(model, t, y, sd, prior=known), known)
-        for model, known in _candidates(series, prior, settings)
-    ]
-    fits.sort(key=lambda fit: fit[0].aicc)
-    counts = _shares([fit.aicc for fit, _ in fits], settings)
-    return [
-        DrawnCurve(fit, draw_parameters(fit, t, y, sd, count=count, rng=rng, prior=known))
-        for (fit, known), count in zip(fits, counts, strict=True)
-        if count
-    ]
-
-
 # --------------------------------------------------------------------------- ready
 def _seen_ready(series: Series, ready_percent: float) -> Ready | None:
     """Since when the jar has been ready, or None if its last day is below ready.
@@ -182,8 +149,9 @@ def _seen_ready(series: Series, ready_percent: float) -> Ready | None:
     ``series`` is without bad readings. It is ready since the first day at or above
     ``ready_percent`` after which no two days in a row lay surely below it, nor the very next (a
     ``high`` below the level): one low day alone may be misread. The interval: the first such day
-    whose ``high`` reaches the level, and the first whose ``low`` does (None while none has). Where
-    days without a photo lie before it, it was ready in the middle of them.
+    whose ``high`` reaches the level, and the first whose ``low`` does (None while none has). The
+    day itself lies in the middle between the first of these and the day on which it was read. Where
+    days without a photo lie before one, it was ready in the middle of them.
     """
     if series.y[-1] < ready_percent:
         return None
@@ -200,7 +168,10 @@ def _seen_ready(series: Series, ready_percent: float) -> Ready | None:
         unseen = int(series.t[at] - series.t[at - 1]) - 1 if at else 0
         return days_after(series.day(at), -(unseen // 2))
 
-    return Ready(first(series.y), first(series.high), first(series.low))
+    read, may, surely = first(series.y), first(series.high), first(series.low)
+    if read is not None and may is not None:
+        read = days_after(read, -((read - may).days // 2))
+    return Ready(read, may, surely)
 
 
 def _firsts(reached: BoolArray) -> BoolArray:
@@ -278,7 +249,7 @@ def _prior_ready(
     A jar that was packed partly white has less to go: the run is the shorter by that share, or not,
     for all that is known yet. None once the jar is older than the species allows.
     """
-    started, packed = history.entry.started, _packed_percent(series, settings)
+    started, packed = history.entry.started, packed_percent(series, settings)
     low_days, high_days = profile.spawn_run_days
     low_days *= 1.0 - packed / 100.0
     if started is None:
@@ -293,44 +264,6 @@ def _prior_ready(
 
 
 # --------------------------------------------------------------------------- the record out
-def _candidates(
-    series: Series, prior: Prior, settings: GrowthSettings
-) -> list[tuple[Model, Prior]]:
-    """The curves to be fitted, each with what is known beforehand in its own terms.
-
-    A jar that was partly white on its first photo may have been packed so, with spawn between the
-    contents: then every curve is tried on top of that, too. It has less to go and hardly a lag.
-    """
-    known_of = MODELS[PRIOR_OF]
-    told = [(model, prior.told_of(model, known_of=known_of)) for model in MODELS]
-    first = _packed_percent(series, settings)
-    if first == 0.0:
-        return told
-    lag = prior.lag and (settings.offset_lag_share * prior.lag[0], prior.lag[1])
-    packed = replace(prior, lag=lag)
-    return told + [
-        (model.from_offset(first), packed.told_of(model, known_of=known_of)) for model in MODELS
-    ]
-
-
-def _packed_percent(series: Series, settings: GrowthSettings) -> float:
-    """How far the jar was covered on its first days, if it may have been packed so; else 0."""
-    first, sd = float(np.median(series.y[:2])), float(np.median(series.sd[:2]))
-    surely = first - sd >= settings.offset_percent and first <= settings.offset_most_percent
-    return first if surely else 0.0
-
-
-def _shares(aicc: Sequence[float], settings: GrowthSettings) -> list[int]:
-    """Split the draws: part by Akaike weights, how far the readings favour a curve, part evenly.
-
-    That a curve has fitted so far does not tell that the jar will follow it.
-    """
-    off = np.array(aicc)
-    weights = np.exp(-(off - off.min()) / 2)
-    shares = (1 - settings.model_doubt) * weights / weights.sum() + settings.model_doubt / len(off)
-    return [round(settings.draws * float(share)) for share in shares]
-
-
 def _told(series: Series, ready: Ready, stall: Stall, *, model: str = UNFITTED) -> Growth:
     """All of a jar's growth but its curve."""
     rate = rate_of(series, max(len(series.t) - 3, 0)).value if len(series.t) > 1 else None
@@ -354,7 +287,7 @@ def _with_curve(
     t = np.linspace(float(series.t[0]), end, settings.curve_points)
     curves = np.vstack([curve.levels(t) for curve in drawn])
     tail = (1 - settings.interval) / 2
-    low, middle, high = np.quantile(curves, [tail, 0.5, 1 - tail], axis=0).clip(0.0, 100.0)
+    low, middle, high = np.nanquantile(curves, [tail, 0.5, 1 - tail], axis=0).clip(0.0, 100.0)
     return replace(
         growth,
         day_numbers=tuple(t.tolist()),

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
 
 import numpy as np
 
@@ -59,7 +60,8 @@ def find_stall(
     age, started = _age_days(series, history), _has_started(kept, settings)
     if not started and (age < leap_off_days(profile, settings) or _is_empty(history, settings)):
         return _never_started(kept, history, profile, settings)
-    looks = list(_looks_back(kept, profile, siblings, settings))
+    fronts = {d.day: d.front.mm_per_day for d in history.days if d.front is not None}
+    looks = list(_looks_back(kept, fronts, profile, siblings, settings))
     telling = next((look for look in looks if look.tells(settings)), None)
     if telling is None:
         return Stall()
@@ -80,6 +82,9 @@ class _Look:
 
     ``above_slow``: how far the rate lies above ``stall_share`` of what is expected, in standard
     errors. ``rough``: even the expected gain is less than a reading's own uncertainty.
+    ``slowest``: what the slowest jars of its species gain at that coverage. ``fronts``: the speeds
+    of the white fronts over its days, mm a day, where they were measured; ``ran_before``: the
+    median of those before, 0 without any.
     """
 
     days: int
@@ -87,6 +92,9 @@ class _Look:
     expected: float
     above_slow: float
     rough: bool
+    slowest: float
+    fronts: tuple[float, ...]
+    ran_before: float
 
     @property
     def p_value(self) -> float:
@@ -94,12 +102,25 @@ class _Look:
         return _normal_tail(-self.above_slow)
 
     def tells(self, settings: GrowthSettings) -> bool:
-        """Say whether it tells a stall."""
-        return not self.rough and self.above_slow < 0 and self.p_value < settings.stall_p
+        """Say whether it tells a stall: not where fronts were seen to run on half of its days.
+
+        Where they ran before and none has since, the rate need only not be above the slow one; else
+        it must be surely below, and not only that of a jar which is slower than its batch.
+        """
+        moves = settings.stall_front_mm_per_day
+        ran = sum(speed >= moves for speed in self.fronts)
+        if self.rough or (self.fronts and 2 * ran >= len(self.fronts)):
+            return False
+        if len(self.fronts) > 1 and max(self.fronts) == 0.0 and self.ran_before >= moves:
+            return self.p_value < settings.stall_stood_p
+        if self.rate.value > settings.stall_species_share * self.slowest:
+            return False
+        return self.above_slow < 0 and self.p_value < settings.stall_p
 
 
 def _looks_back(
     series: Series,
+    fronts: Mapping[date, float],
     profile: SpeciesProfile,
     siblings: Sequence[Sibling],
     settings: GrowthSettings,
@@ -111,7 +132,7 @@ def _looks_back(
             return
         if length < settings.stall_days:
             continue
-        look = _look_back(series, first, profile, siblings, settings)
+        look = _look_back(series, first, fronts, profile, siblings=siblings, settings=settings)
         if look.above_slow > settings.stall_grows_z:
             return
         yield look
@@ -120,7 +141,9 @@ def _looks_back(
 def _look_back(
     series: Series,
     first: int,
+    fronts: Mapping[date, float],
     profile: SpeciesProfile,
+    *,
     siblings: Sequence[Sibling],
     settings: GrowthSettings,
 ) -> _Look:
@@ -129,10 +152,22 @@ def _look_back(
     level = float(np.mean(series.y[first:])) / 100.0
     full = _full_rate(series, profile, siblings, before=first, settings=settings)
     expected = 4 * level * (1 - level) * full
+    slowest = 4 * level * (1 - level) * 100.0 / profile.spawn_run_days[1]
     slow = settings.stall_share * expected
     days = int(series.t[-1] - series.t[first])
     rough = expected * days < float(np.median(series.sd[first:]))
-    return _Look(days, rate, expected, (rate.value - slow) / rate.sd, rough)
+    since, last = series.day(first), series.day(-1)
+    before = [speed for day, speed in fronts.items() if day <= since]
+    return _Look(
+        days=days,
+        rate=rate,
+        expected=expected,
+        above_slow=(rate.value - slow) / rate.sd,
+        rough=rough,
+        slowest=slowest,
+        fronts=tuple(speed for day, speed in fronts.items() if since < day <= last),
+        ran_before=float(np.median(before)) if before else 0.0,
+    )
 
 
 def _stalled(

@@ -34,6 +34,11 @@ class Series:
         """The date of a point."""
         return days_after(self.origin, self.t[index])
 
+    def since(self, first: int) -> Series:
+        """The points from ``first`` on."""
+        fields = (self.t, self.y, self.sd, self.low, self.high)
+        return Series(self.origin, *(values[first:] for values in fields))
+
 
 def last_piece(days: Sequence[JarDay], settings: GrowthSettings) -> tuple[JarDay, ...]:
     """The days since the last shake.

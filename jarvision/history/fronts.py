@@ -21,7 +21,7 @@ def fastest_front(
     gap_days: float,
     settings: FrontSettings,
 ) -> Front | None:
-    """The fastest front that has crossed enough of the wall; None where none has.
+    """The fastest front that has crossed enough of the wall, of 0 mm/day where none has.
 
     Parameters
     ----------
@@ -37,20 +37,22 @@ def fastest_front(
     a disc of radius r takes a front of 2r in the time, as it began on average half-way through.
     So a front of speed v has crossed the places that are farther than v from all old growth and
     lie in a grown disc of radius v/2. The highest v that holds for ``least_cm2`` is returned.
+    None where too little was bare to tell.
     """
     from scipy.ndimage import distance_transform_edt
 
     known = np.isfinite(after.opacity) & np.all([np.isfinite(b) for b in before], axis=0)
     grown_before = np.any([b >= settings.bare_below for b in before], axis=0)
-    grown = known & ~grown_before & (after.opacity >= settings.grown_from)
-    if not grown.any() or gap_days <= 0:
+    bare = known & ~grown_before
+    if gap_days <= 0 or np.count_nonzero(bare) * after.cell_cm2 < settings.bare_cm2:
         return None
+    grown = bare & (after.opacity >= settings.grown_from)
     step = (SMALL_CELL_MM, after.cell_width_mm)
     from_old = np.full(grown.shape, np.inf)
     if grown_before.any():
         from_old = distance_transform_edt(~grown_before, sampling=step)
     depth = distance_transform_edt(np.pad(grown, 1), sampling=step)[1:-1, 1:-1]
-    best: Front | None = None
+    best = Front(0.0, 0.0, 0.0, 0.0)
     for speed in np.arange(1.0, 41.0):
         reach = speed * gap_days
         core = depth >= reach / 2

@@ -123,7 +123,10 @@ class Turn:
 
 @dataclass(frozen=True)
 class Front:
-    """The fastest white front since the day before: speed, the area it has crossed, its place."""
+    """The fastest white front since the day before: speed, the area it has crossed, its place.
+
+    Of 0 mm/day where a wall with room to grow was seen, and no front has crossed enough of it.
+    """
 
     mm_per_day: float
     area_cm2: float

@@ -62,7 +62,9 @@ SETTLED: Final[dict[str, Settling]] = {
     ),
     "wet": Settling("a photo on which it is dry", size="area_cm2", by_time=True),
     "dead_patch": Settling("its closing on the next photos", same=("patch",), size="area_cm2"),
-    "fast_front": Settling("four days without a colour", same=("seen_on",)),
+    "fast_front": Settling(
+        "a day on which the white runs no faster, or four days without a colour", same=("seen_on",)
+    ),
     "pins": Settling("use, or a photo without them", size="area_cm2", by_time=True),
     "bare_left": Settling("its closing on the next photos", size="area_cm2", by_time=True),
     "never_seen_growing": Settling("a look whether the white is mycelium", same=("first",)),

@@ -107,6 +107,9 @@ class FrontSettings:
     least_cm2: float = 0.5
     """A front must have crossed this area to be believed: 13 cells, more than noise crosses."""
 
+    bare_cm2: Annotated[float, Limits(0.5, 50)] = 2.0
+    """... and at least this much of the wall must have been bare, to say that none has."""
+
     longest_gap_days: float = 3.0
     """Days further apart say nothing of a front: colonies have merged in between."""
 
@@ -123,6 +126,18 @@ class FrontSettings:
     species_factor: Annotated[float, Limits(1)] = 2.0
     """A front of this many times the species' fastest ordinary speed is suspect: green mould runs
     at 2 to 4 times the species' rate (common practice, no source)."""
+
+    least_factor: Annotated[float, Limits(1, 2)] = 1.25
+    """... but none of less than this many times that speed: species of 7 to 8 mm/day reach the
+    limit above by themselves on a warm day."""
+
+    unturned_mm_per_day: Annotated[float, Limits(0, 10)] = 1.0
+    """Where it was not found how far the jar was turned, a front must be faster by this: a careless
+    turn adds to its speed. With 2 mm 2 more of 70 simulated moulds were not noticed while white."""
+
+    room_percent: Annotated[float, Limits(0, 95)] = 75.0
+    """A mould runs on while it has room. Up to this coverage, a later day without a front faster
+    than the species' ends the doubt."""
 
 
 @dataclass(frozen=True)

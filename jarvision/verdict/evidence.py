@@ -18,6 +18,7 @@ from jarvision.records import (
     TrackedPatch,
     VerdictWord,
 )
+from jarvision.records.wall import radius_mm
 from jarvision.register.looks import SeenFine
 from jarvision.register.species import SpeciesProfile
 from jarvision.settings.history import FrontSettings
@@ -87,6 +88,14 @@ def photos_showing(day: JarDay, patch: TrackedPatch) -> int:
     return max(same.values(), default=1)
 
 
+def twin_without(day: JarDay, patch: TrackedPatch) -> bool:
+    """Say whether another photo of that day and side does not show a patch of this kind."""
+    shows = {r.view: False for r in day.readings}
+    for reading in day.readings:
+        shows[reading.view] |= any(p.kind == patch.kind for p in reading.patches)
+    return sum(shows[r.view] for r in day.readings) > photos_showing(day, patch)
+
+
 def covered(day: JarDay, percent: float) -> bool:
     """Say whether a day is covered so far by its own photos, and by the days together.
 
@@ -133,8 +142,30 @@ def is_thin(case: Case) -> bool:
 
 
 def is_compact(case: Case, patch: TrackedPatch) -> bool:
-    """Say whether an area is an island, not a gap in lace; without an outline it counts as one."""
-    return patch.round_share is None or patch.round_share >= case.limits.island_round_share
+    """Say whether an area is an island, not a gap in lace; without an outline it counts as one.
+
+    An island is round and large at once; one that the edge of the view may have cut is only round.
+    """
+    if patch.round_share is None:
+        return True
+    core_cm2 = patch.area_cm2 * patch.round_share
+    large = core_cm2 >= case.limits.island_core_cm2 or _is_cut(case, patch)
+    return large and patch.round_share >= case.limits.island_round_share
+
+
+def keeps_from_go(case: Case, patch: TrackedPatch) -> bool:
+    """Say whether a bare area is more than the ragged edge, or the lace, of a ready jar."""
+    if is_thin(case):
+        large = patch.area_cm2 >= case.limits.dead_patch_cm2 and is_compact(case, patch)
+    else:
+        large = patch.area_cm2 >= case.limits.bare_check_cm2
+    return large and patch.kind == "bare"
+
+
+def _is_cut(case: Case, patch: TrackedPatch) -> bool:
+    """Say whether an area may reach beyond the wall in view."""
+    half_deg = math.degrees(radius_mm(patch.area_cm2) / case.wall_radius_mm)
+    return abs(patch.angle_deg) + half_deg >= HALF_VIEW_DEG - case.limits.island_edge_deg
 
 
 def age_days(case: Case) -> int | None:

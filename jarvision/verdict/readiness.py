@@ -10,9 +10,15 @@ from __future__ import annotations
 from datetime import date
 
 from jarvision.history.shakes import shaken_since
-from jarvision.records import Finding, TrackedPatch
+from jarvision.records import Finding
 from jarvision.records.wording import Fact
-from jarvision.verdict.evidence import Case, covered, is_compact, is_thin, surely_covered
+from jarvision.verdict.evidence import (
+    Case,
+    covered,
+    keeps_from_go,
+    surely_covered,
+    twin_without,
+)
 from jarvision.verdict.settled import asks, without_settled
 from jarvision.verdict.vanished import vanished
 
@@ -119,24 +125,18 @@ def _last_doubts(case: Case) -> list[Finding]:
     refused = max((r.taken_at.date() for r in case.history.refused), default=date.min)
     if case.last.day < refused <= case.today:
         found.append(Finding.of("newer_refused", "check", last=case.last.day, refused_on=refused))
-    bare = [p for p in case.last.patches if p.kind == "bare"]
-    counted = [p for p in bare if _is_island(case, p)] if is_thin(case) else bare
-    large = [p for p in counted if p.area_cm2 >= case.limits.bare_check_cm2]
+    large = [
+        p
+        for p in case.last.patches
+        # a new one that another photo of the day does not show is misread
+        if keeps_from_go(case, p) and not (p.trend == "new" and twin_without(case.last, p))
+    ]
     if large:
         area, closing = max(p.area_cm2 for p in large), all(p.trend == "closing" for p in large)
         open_still = Finding.of("bare_left", "check", area_cm2=area)
         closes = Finding.of("still_closing", "wait", area_cm2=area)
         found.append(closes if closing else open_still)
     return found + _never_seen_growing(case) + vanished(case)
-
-
-def _is_island(case: Case, patch: TrackedPatch) -> bool:
-    """Say whether a bare area of a thin species is more than a gap of its lace.
-
-    It is as large as a dead one, compact, as far as its outline is known, and does not close.
-    """
-    large = patch.area_cm2 >= case.limits.dead_patch_cm2
-    return large and is_compact(case, patch) and patch.trend != "closing"
 
 
 def _never_seen_growing(case: Case) -> list[Finding]:

@@ -11,7 +11,8 @@ has nothing to say. It finds words and numbers; sentences are made of them by
    never forgotten)
 3. wet -> check; large -> no-go
 4. dead patch: bare, standing still in a late jar -> check; longer -> no-go, but in a thin species
-5. fast front: white that runs faster than the species -> check
+5. fast front: white that runs faster than the species -> check, until it slows
+   (:mod:`jarvision.verdict.outrun`)
 6. stall -> check; long -> no-go
 7. late: not ready long after its species should be -> check
 8. pins inside the jar -> check
@@ -25,7 +26,6 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
-from jarvision.base.days import days_after
 from jarvision.records import (
     Finding,
     JarDay,
@@ -48,6 +48,7 @@ from jarvision.verdict.evidence import (
     photos_showing,
     wall_cm2,
 )
+from jarvision.verdict.outrun import fast_front
 from jarvision.verdict.spots import is_gone
 
 
@@ -278,36 +279,6 @@ def _standstill(case: Case, patch: TrackedPatch) -> _Standstill:
     )
 
 
-# --------------------------------------------------------------------------- 5. fast jars
-def _fast_front(case: Case) -> list[Finding]:
-    """Ask for a look where the white ran faster than the species can, lately."""
-    limits, fronts = case.limits, case.front_limits
-    top = case.profile.front_mm_per_day[1]
-    fastest = min(fronts.fastest_mm_per_day, fronts.species_factor * top)
-    since = days_after(case.last.day, -limits.fast_front_days)
-    fast = [
-        (d.day, d.front)
-        for d in case.days
-        if d.day >= since and d.front is not None and d.front.mm_per_day >= fastest
-    ]
-    if not fast:
-        return []
-    day, front = max(fast, key=lambda f: f[1].mm_per_day)
-    return [
-        Finding.of(
-            "fast_front",
-            "check",
-            day=day,
-            seen_on=day,
-            area_cm2=front.area_cm2,
-            mm_per_day=front.mm_per_day,
-            angle_deg=front.angle_deg,
-            height_mm=front.height_mm,
-            species_mm_per_day=top,
-        )
-    ]
-
-
 # --------------------------------------------------------------------------- 6., 7. slow jars
 def _stall(case: Case) -> list[Finding]:
     """Take over the stall that the growth stage has found.
@@ -359,6 +330,6 @@ def _when_seen(rule: Callable[[Case], list[Finding]]) -> Callable[[Case], list[F
 
 RULES: tuple[Callable[[Case], list[Finding]], ...] = (
     _photo,
-    *map(_when_seen, (_off_colour, _wet, _dead_patch, _fast_front, _stall, _late, _pins)),
+    *map(_when_seen, (_off_colour, _wet, _dead_patch, fast_front, _stall, _late, _pins)),
     _when_seen(_old_photo),
 )

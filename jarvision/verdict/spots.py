@@ -12,7 +12,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from jarvision.records import Finding, JarDay, TrackedPatch
-from jarvision.verdict.evidence import Case, is_off_colour, photos_showing
+from jarvision.verdict.evidence import Case, is_off_colour, photos_showing, twin_without
 
 SpotSightings = Sequence[tuple[JarDay, TrackedPatch]]
 
@@ -32,7 +32,7 @@ def is_gone(case: Case, name: str, seen: SpotSightings) -> bool:
     if patch.area_cm2 >= limits.off_colour_alone_cm2:
         return False
     absent = case.last.absent.get(name, 0)
-    return absent >= limits.spot_twin_days and _twin_without(day, patch)
+    return absent >= limits.spot_twin_days and twin_without(day, patch)
 
 
 def gone_spots(case: Case) -> list[Finding]:
@@ -63,11 +63,3 @@ def gone_spots(case: Case) -> list[Finding]:
 def _off_colours(case: Case) -> set[str]:
     """Names of all areas of an odd colour that the jar ever showed."""
     return {p.patch for day in case.days for p in day.patches if is_off_colour(case, p)}
-
-
-def _twin_without(day: JarDay, patch: TrackedPatch) -> bool:
-    """Say whether another photo of that day and side does not show the spot."""
-    shows = {r.view: False for r in day.readings}
-    for reading in day.readings:
-        shows[reading.view] |= any(p.kind == patch.kind for p in reading.patches)
-    return sum(shows[r.view] for r in day.readings) > photos_showing(day, patch)

@@ -6,7 +6,7 @@ import math
 
 from jarvision.records import Finding, JarDay, TrackedPatch
 from jarvision.records.wall import radius_mm
-from jarvision.verdict.evidence import Case, wall_cm2
+from jarvision.verdict.evidence import Case, is_compact, is_thin, keeps_from_go, wall_cm2
 
 Sightings = list[tuple[int, TrackedPatch]]
 """Number of the day, and the area on it, in order."""
@@ -35,14 +35,15 @@ def vanished(case: Case) -> list[Finding]:
 def _gone_too_soon(case: Case, name: str, sightings: Sightings) -> Finding | None:
     """Compare an area's last sighting at which it stood still with the next day that has a photo.
 
-    Not where it was no island: so large that growth had just not come there yet, or of before a
-    shake. One that was dead may close slowly, if at all, but is not gone by the next photo.
+    Not where it was no island: so large that growth had just not come there yet, a gap in the lace
+    of a thin species, or of before a shake. One that was dead may close slowly, if at all, but is
+    not gone by the next photo.
     """
     limits = case.limits
     still = [
         (number, patch)
         for number, patch in sightings[limits.dead_patch_sightings - 1 :]
-        if patch.trend in ("still", "growing") and patch.area_cm2 >= limits.dead_patch_cm2
+        if patch.trend in ("still", "growing") and _is_island(case, patch)
     ]
     if not still or still[-1][0] + 1 == len(case.days):
         return None
@@ -76,6 +77,11 @@ def _gone_too_soon(case: Case, name: str, sightings: Sightings) -> Finding | Non
     )
 
 
+def _is_island(case: Case, patch: TrackedPatch) -> bool:
+    compact = is_compact(case, patch) or not is_thin(case)
+    return compact and patch.area_cm2 >= case.limits.dead_patch_cm2
+
+
 def _lies_in(later: TrackedPatch, patch: TrackedPatch, name: str, wall_radius_mm: float) -> bool:
     """Say whether a later bare area is what is left of one: of its name, or a part of its place."""
     if later.kind != "bare" or later.patch == name:
@@ -88,10 +94,11 @@ def _lies_in(later: TrackedPatch, patch: TrackedPatch, name: str, wall_radius_mm
 def _stood_dead(case: Case, sightings: Sightings, last: int) -> int:
     """Return for how many days an area had stood still up to one, the rest being full; else 0."""
     limits, since, count = case.limits, last, 0
-    share = sightings[-1][1].area_cm2 / wall_cm2(case)
+    until = [(number, patch) for number, patch in sightings if number <= last]
+    share = until[-1][1].area_cm2 / wall_cm2(case)
     if case.days[last].coverage.percent < limits.dead_patch_rest_percent * (1 - share):
         return 0
-    for number, patch in reversed([s for s in sightings if s[0] <= last]):
+    for number, patch in reversed(until):
         since, count = number, count + 1
         if patch.trend not in ("still", "growing"):
             break
@@ -105,6 +112,5 @@ def _white_days(case: Case, number: int) -> int:
 
 
 def _is_white(case: Case, day: JarDay) -> bool:
-    largest = max((p.area_cm2 for p in day.patches if p.kind == "bare"), default=0.0)
     full = day.level.percent >= case.profile.ready_percent
-    return full and largest < case.limits.bare_check_cm2
+    return full and not any(keeps_from_go(case, p) for p in day.patches)

@@ -306,7 +306,7 @@ def test_a_jar_that_likelier_never_gets_ready_has_no_ready_date(
         drawn[:, 0] = np.where(np.arange(count) % 10 < 7, 80.0, 99.9)
         return drawn
 
-    monkeypatch.setattr("jarvision.growth.forecast.draw_parameters", mostly_low)
+    monkeypatch.setattr("jarvision.growth.draws.draw_parameters", mostly_low)
     growth = grow(Story(kjma(np.arange(9))))
     assert not growth.stalled
     assert (growth.ready_date, growth.ready_high) == (None, None)

@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date, timedelta
+from typing import Any
 
 import pytest
 from series import history, series
@@ -18,6 +19,7 @@ from jarvision.growth.stall import (
     _full_rate,
     _has_started,
     _is_empty,
+    _Look,
     _look_back,
     _looks_back,
     _never_started,
@@ -37,6 +39,7 @@ from jarvision.settings.groups import Settings
 
 OYSTER = find_profile("oyster")  # a spawn run of 12 to 21 days, ready at 95 %
 LIMITS = Settings().growth
+ALONE: Any = {"siblings": (), "settings": LIMITS}
 
 
 # --------------------------------------------------------------------------- the record as arrays
@@ -132,7 +135,7 @@ def test_the_rate_to_be_expected_is_the_largest_of_own_species_and_batch() -> No
 
 def test_a_look_back_compares_the_slope_with_a_share_of_what_is_expected() -> None:
     record = series([10, 20, 30, 40, 50, 50, 50], sd=2.0)
-    look = _look_back(record, 4, OYSTER, (), LIMITS)
+    look = _look_back(record, 4, {}, OYSTER, **ALONE)
     assert look.days == 2
     assert look.rate.value == pytest.approx(0.0)
     assert look.rate.sd == pytest.approx(2.0 / math.sqrt(2.0))
@@ -141,20 +144,71 @@ def test_a_look_back_compares_the_slope_with_a_share_of_what_is_expected() -> No
     assert look.p_value == pytest.approx(0.5 * math.erfc(3.5 / 2.0))
     assert not look.rough
     assert look.tells(LIMITS)
-    quarter = _look_back(series([5, 15, 25, 25, 25], sd=2.0), 2, OYSTER, (), LIMITS)
+    quarter = _look_back(
+        series([5, 15, 25, 25, 25], sd=2.0), 2, {}, OYSTER, siblings=(), settings=LIMITS
+    )
     assert quarter.expected == pytest.approx(4 * 0.25 * 0.75 * 10.0)
-    rough = [_look_back(series([10, 20, 30, 40, 50, 50, 50], sd=sd), 4, OYSTER, (), LIMITS).rough
+    rough = [_look_back(series([10, 20, 30, 40, 50, 50, 50], sd=sd), 4, {}, OYSTER, **ALONE).rough
              for sd in (19.0, 21.0)]  # fmt: skip
     assert rough == [False, True]
 
 
 def test_looks_go_back_from_three_points_to_three_weeks_and_not_beyond_growth() -> None:
     flat = series([50.0] * 30)
-    assert [look.days for look in _looks_back(flat, OYSTER, (), LIMITS)] == list(range(2, 22))
+    assert [look.days for look in _looks_back(flat, {}, OYSTER, (), LIMITS)] == list(range(2, 22))
     missed = series([50.0] * 4, t=[0, 2, 3, 9])  # two points tell nothing, however far apart
-    assert [look.days for look in _looks_back(missed, OYSTER, (), LIMITS)] == [7, 9]
+    assert [look.days for look in _looks_back(missed, {}, OYSTER, (), LIMITS)] == [7, 9]
     grew = series([0, 10, 20, 30, 40, 50, 50, 50])
-    assert [look.days for look in _looks_back(grew, OYSTER, (), LIMITS)] == [2, 3]
+    assert [look.days for look in _looks_back(grew, {}, OYSTER, (), LIMITS)] == [2, 3]
+
+
+FLAT = [10.0, 20, 30, 40, 50, 50, 50]
+"""Half of the wall; the slowest oyster gains 4.8 points a day there, the best days brought 10."""
+
+
+def look_with(
+    y: Sequence[float], fronts: Sequence[float], *, first: int = 4, sd: float = 1.0
+) -> _Look:
+    """A look back at a record, with the fronts that were measured on its days but the first."""
+    by_day = {day(n + 1): speed for n, speed in enumerate(fronts)}
+    return _look_back(series(y, sd=sd), first, by_day, OYSTER, **ALONE)
+
+
+@pytest.mark.parametrize(
+    ("newest", "tells"),
+    [((0.0, 0.0), True), ((0.0, 0.9), True), ((0.0, 1.0), False), ((3.0, 0.0), False)],
+)
+def test_a_jar_has_not_stopped_where_fronts_ran_on_half_of_the_days(
+    newest: tuple[float, float], tells: bool
+) -> None:
+    look = look_with(FLAT, [2.0, 2.0, 2.0, 2.0, *newest])
+    assert look.fronts == newest
+    assert look.ran_before == 2.0
+    assert look.tells(LIMITS) is tells
+    longer = look_with([*FLAT, 50.0], [2.0] * 4 + [0.0, 0.0, 3.0])
+    assert longer.tells(LIMITS)  # on one of three days it may be misread
+
+
+@pytest.mark.parametrize(("gain", "tells"), [(3.4, True), (3.55, False)])
+def test_fronts_that_stand_where_they_ran_make_a_slow_rate_a_stall(
+    gain: float, tells: bool
+) -> None:
+    """The slow rate is 3.5 points a day: below it, however little, will do."""
+    y = [10.0, 20, 30, 40, 50, 50 + gain, 50 + 2 * gain]
+    assert look_with(y, [2.0, 2.0, 2.0, 2.0, 0.0, 0.0]).tells(LIMITS) is tells
+    assert not look_with(y, []).tells(LIMITS)
+    assert not look_with(y, [0.9, 0.9, 0.9, 0.9, 0.0, 0.0]).tells(LIMITS)  # none ever ran
+    assert not look_with(y, [2.0, 2.0, 2.0, 2.0, 0.0]).tells(LIMITS)  # one day is too few
+
+
+@pytest.mark.parametrize(("gain", "tells"), [(2.3, True), (2.5, False)])
+def test_a_jar_that_is_only_slower_than_its_batch_has_not_stopped(gain: float, tells: bool) -> None:
+    kin = [Sibling("A", 40.0, 2.0)]
+    record = series([50.0 - gain, 50.0, 50.0 + gain], sd=0.7)
+    look = _look_back(record, 0, {}, OYSTER, siblings=kin, settings=LIMITS)
+    assert look.slowest == pytest.approx(100.0 / 21)
+    assert look.p_value < LIMITS.stall_p
+    assert look.tells(LIMITS) is tells
 
 
 def test_a_last_reading_has_risen_by_the_three_before_it() -> None:

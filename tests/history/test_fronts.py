@@ -71,6 +71,16 @@ def test_a_wall_that_stands_still_and_one_never_seen_have_no_front() -> None:
     assert speed(np.full((ROWS, COLS), np.nan), half) == 0.0
 
 
+def test_a_front_stands_still_only_where_there_was_room_for_one() -> None:
+    cell_cm2 = SMALL_CELL_MM * WIDTH_MM / 100.0
+    for area_cm2, stands in ((1.95, False), (2.05, True)):
+        opacity = np.ones((ROWS, COLS))
+        opacity.flat[: round(area_cm2 / cell_cm2)] = 0.0
+        front = fastest_front([opacity], wall(opacity), gap_days=1.0, settings=LIMITS)
+        assert (front is not None) is stands
+        assert front is None or (front.mm_per_day, front.area_cm2) == (0.0, 0.0)
+
+
 def test_places_that_could_not_be_judged_are_no_growth() -> None:
     after = discs((MIDDLE, 20.0))
     after[:, 20:40] = np.nan

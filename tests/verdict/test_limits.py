@@ -231,12 +231,36 @@ def test_an_island_of_a_thin_species_fills_a_third_of_its_circle(
     aspect: float, verdict: str
 ) -> None:
     around = np.linspace(0.0, 2 * np.pi, 180, endpoint=False)
-    half_mm = 10 * np.sqrt(1.3 * aspect / np.pi)
+    half_mm = 10 * np.sqrt(2.4 * aspect / np.pi)
     outline = tuple(
         (float(np.rad2deg(half_mm * np.cos(t) / 45.0)), float(50 + half_mm / aspect * np.sin(t)))
         for t in around
     )
-    bare = Patch("bare", 1.3, 0.0, 50.0, 0.9, outline)
+    bare = Patch("bare", 2.4, 0.0, 50.0, 0.9, outline)
+    readings = with_patches(healthy(18), [bare], since=17)
+    assert judge(readings, oyster(species="lion's mane"))[0].verdict == verdict
+
+
+@pytest.mark.parametrize(
+    ("area_cm2", "angle_deg", "verdict"),
+    [
+        (1.38, 0.0, "go"),  # an oval of 2 to 1 fills half of its circle
+        (1.42, 0.0, "check"),
+        (1.2, 46.8, "go"),
+        (1.2, 48.2, "check"),  # 7.9 degrees to its edge: the edge of the view may cut it
+        (1.2, -48.2, "check"),
+    ],
+)
+def test_an_island_of_a_thin_species_has_a_core_or_lies_at_the_edge_of_the_view(
+    area_cm2: float, angle_deg: float, verdict: str
+) -> None:
+    around = np.linspace(0.0, 2 * np.pi, 180, endpoint=False)
+    half_mm = 10 * np.sqrt(2.0 * area_cm2 / np.pi)
+    outline = tuple(
+        (angle_deg + float(np.rad2deg(half_mm / 2 * np.cos(t) / 45.0)), 50 + half_mm * np.sin(t))
+        for t in around
+    )
+    bare = Patch("bare", area_cm2, angle_deg, 50.0, 0.9, outline)
     readings = with_patches(healthy(18), [bare], since=17)
     assert judge(readings, oyster(species="lion's mane"))[0].verdict == verdict
 

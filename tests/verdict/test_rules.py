@@ -89,15 +89,15 @@ def whitening(radii_mm: Mapping[int, float], days: int) -> list[Reading]:
     return readings
 
 
-def test_white_that_runs_faster_than_the_species_is_looked_at_for_four_days() -> None:
-    readings = whitening({5: 4.0, 6: 18.0}, 11)
+def test_white_that_runs_faster_than_the_species_is_looked_at_until_it_slows() -> None:
+    readings = whitening({5: 4.0, 6: 18.0}, 8)
     assert judge(readings[:6])[0].verdict == "wait"
     verdict, flags = judge(readings[:7])
     assert (verdict.verdict, found(verdict)) == ("check", ["fast_front"])
     assert "fast_front" in words(flags)
     assert verdict.findings[0].numbers["mm_per_day"] == pytest.approx(14.0, abs=3.0)
-    assert judge(readings[:11])[0].verdict == "check"
-    assert judge(whitening({5: 4.0, 6: 18.0}, 12))[0].verdict == "wait"
+    assert judge(readings)[0].verdict == "wait"
+    assert judge(whitening({5: 4.0, 6: 18.0, 7: 32.0}, 8))[0].verdict == "check"
 
 
 def test_no_front_is_too_fast_for_a_jar_that_was_shaken_days_before() -> None:

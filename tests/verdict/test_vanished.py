@@ -94,3 +94,12 @@ def test_a_dead_area_does_not_close_in_the_days_between_two_photos() -> None:
 def test_a_speck_that_is_left_of_a_dead_area_does_not_show_that_it_closed() -> None:
     dead = {n: [square(17.0)] for n in range(11, 17)}
     assert found(verdict_of({**dead, 17: [square(5.0)]}, healthy(20))) == ["vanished"]
+
+
+def test_a_small_area_in_its_place_does_not_make_a_dead_island_forgotten() -> None:
+    """The rest of the wall was full beside the island, whatever is taken for it later."""
+    percents = np.concatenate([kjma(np.arange(10)), np.full(5, 88.9), np.full(12, 100.0)])
+    island = {n: [square(17.0)] for n in range(9, 15)}  # 2.9 cm2 of 104: 90 % of the rest is 87.5
+    gap = {15: [square(6.0, 5.0)]}
+    for patches in (island, {**island, **gap}):
+        assert found(verdict_of(patches, Story(percents))) == ["vanished"]
