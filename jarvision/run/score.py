@@ -107,7 +107,12 @@ def score_shelf(
         readings = refuse_repeats([shelf.under_todays_name(reading) for reading in readings])
         by_photos = _assess(ground, readings, today=today or _day_of(shelf, readings))
         result = with_lives(
-            by_photos, shelf.register, shelf.outcomes, looks=shelf.looks, today=by_photos.made_on
+            by_photos,
+            shelf.register,
+            shelf.outcomes,
+            looks=shelf.looks,
+            today=by_photos.made_on,
+            limits=shelf.settings.verdict,
         )
         result = replace(result, warnings=(*result.warnings, *tell_afterlives(result.finished)))
         if publish is not None:
