@@ -5,10 +5,12 @@ Each finding is a sentence for the grower; none of them touches a reading or a v
 
 from __future__ import annotations
 
+import shlex
 from collections import Counter, defaultdict
 from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from datetime import timedelta
 from itertools import combinations, groupby
+from pathlib import Path
 from statistics import median
 from typing import Final
 
@@ -16,7 +18,8 @@ import numpy as np
 
 from jarvision.base.text import alike, counted, did_you_mean, printable
 from jarvision.records import FinishedJar, JarStory, Reading
-from jarvision.register.jars import Register
+from jarvision.register.jars import REGISTER_NAME, Register
+from jarvision.register.name_ranges import gathered
 from jarvision.register.photo_names import read_name
 
 MIDNIGHT_DAYS: Final = 1
@@ -169,23 +172,30 @@ def _unregistered(readings: Iterable[Reading], register: Register) -> Iterator[s
         yield f"with photos but not in the register: {', '.join(plain)}"
 
 
-def tell_unnamed(stories: Sequence[JarStory]) -> list[str]:
-    """Ask once for the species of the jars of which nobody has told it: much hangs on it."""
+def tell_unnamed(stories: Sequence[JarStory], *, register: Path, there: bool = True) -> list[str]:
+    """Ask once for kind and species of the jars of which nobody has told them: much hangs on it.
+
+    ``register``: where it is, or would be; ``there``: whether it is.
+    """
     unnamed = [s.history.entry for s in stories if not s.history.entry.species]
-    if not unnamed:
-        return []
-    jars = [entry.jar for entry in unnamed]
-    more = f" and {len(jars) - JARS_NAMED} more" if len(jars) > JARS_NAMED else ""
-    first = next((entry for entry in unnamed if not entry.registered), unnamed[0])
-    how = (
-        f"jarvision jars set '{first.jar}' --species oyster"
-        if first.registered
-        else f"jarvision jars add '{first.jar}' --species oyster --kind spawn"
-    )
-    return [
-        f"the species is not known of {', '.join(jars[:JARS_NAMED])}{more}: dates and colours are "
-        f"judged cautiously until it is told, once: {how}"
-    ]
+    named = "" if register == Path(REGISTER_NAME) else f" --register {shlex.quote(str(register))}"
+    new = "" if there else f"jarvision jars new{named}; "
+    found = []
+    for registered, what, how in (
+        (False, "kind and species are", f"{new}jarvision jars add {{}} --kind spawn"),
+        (True, "the species is", "jarvision jars set {}"),
+    ):
+        jars = [entry.jar for entry in unnamed if entry.registered == registered]
+        if not jars:
+            continue
+        more = f" and {len(jars) - JARS_NAMED} more" if len(jars) > JARS_NAMED else ""
+        every = " ".join(map(shlex.quote, gathered(jars)))
+        found.append(
+            f"{what} not known of {', '.join(jars[:JARS_NAMED])}{more}: dates and colours are "
+            f"judged cautiously until they are told, once: {how.format(every)} --species oyster"
+            f"{named}"
+        )
+    return found
 
 
 def _alike_jars(readings: Iterable[Reading]) -> Iterator[str]:

@@ -226,7 +226,11 @@ def _assess(ground: _Ground, readings: tuple[Reading, ...], *, today: date) -> S
     doubts = tell_doubts(kept, stories, shelf.register)
     warnings = [*ground.warnings, *_file_notes(readings), *tell_shared_pictures(readings), *doubts]
     over = _over(shelf, today)
-    warnings += tell_unnamed([story for story in stories if story.verdict.jar not in over])
+    warnings += tell_unnamed(
+        [story for story in stories if story.verdict.jar not in over],
+        register=shelf.register_path,
+        there=shelf.register_path.is_file(),
+    )
     warnings += tell_removed(readings, shelf.past.removed)
     unseen = sorted(set(shelf.register) - over - {reading.jar for reading in readings})
     if unseen:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import date, datetime
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -44,26 +45,32 @@ def test_a_shelf_in_order_raises_no_doubt() -> None:
     assert doubts(shelf, register) == []
 
 
-def test_a_species_that_nobody_told_is_asked_for_in_one_line_with_the_command() -> None:
+def test_kind_and_species_are_asked_for_in_one_line_with_the_command_for_all_jars() -> None:
     shelf = [reading(n, 20.0, jar=f"K{k}") for k in range(5) for n in range(3)]
+    shelf += [reading(n, 20.0, jar="my jar") for n in range(3)]
     histories = build_histories(shelf, NONE)
     register = Register({h.entry.jar: h.entry for h in histories})
 
-    def asked(known: Register) -> list[str]:
+    def asked(known: Register, *, path: str = "jars.csv", there: bool = True) -> list[str]:
         told = [replace(h, entry=known.entry(h.entry.jar)) for h in histories]
         stories = tell_stories(
             told, known, today=day(3), settings=Settings(), species=package_book()
         )
-        return tell_unnamed(stories)
+        return tell_unnamed(stories, register=Path(path), there=there)
 
     (line,) = asked(NONE)
-    assert "not known of K0, K1, K2 and 2 more" in line
-    assert "jarvision jars add 'K0' --species oyster --kind spawn" in line
+    assert line.startswith("kind and species are not known of K0, K1, K2 and 3 more:")
+    assert line.endswith("jarvision jars add K0..K4 'my jar' --kind spawn --species oyster")
+    (line,) = asked(NONE, path="my photos/jars.csv", there=False)
+    assert "once: jarvision jars new --register 'my photos/jars.csv'; jarvision jars add" in line
+    assert line.endswith("--species oyster --register 'my photos/jars.csv'")
     named = {jar: JarEntry(jar, species="oyster") for jar in register}
     assert asked(Register(named)) == []
     (line,) = asked(Register({**named, "K3": JarEntry("K3")}))
     assert line.startswith("the species is not known of K3:")
-    assert "jarvision jars set 'K3' --species oyster" in line
+    assert line.endswith("jarvision jars set K3 --species oyster")
+    both = {jar: e for jar, e in {**named, "K3": JarEntry("K3")}.items() if jar != "K4"}
+    assert len(asked(Register(both))) == 2
 
 
 def test_a_wrong_mark_of_the_view_is_told_once_for_all_photos() -> None:
