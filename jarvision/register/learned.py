@@ -1,7 +1,7 @@
 """The species of a jar of which the register says none, learned from the jars that share it.
 
-What was fed from a jar is of its species. So are jars of one spawn jar, and those of one start, kind
-and substrate, as far as all that say theirs say the same. Nothing is written: as soon as the
+What was fed from a jar is of its species. So are jars of one spawn jar, and those of one start,
+kind and substrate, as far as all that say theirs say the same. Nothing is written: as soon as the
 register says it, that counts.
 """
 
