@@ -5,6 +5,7 @@ Each finding is a sentence for the grower; none of them touches a reading or a v
 
 from __future__ import annotations
 
+import re
 import shlex
 from collections import Counter, defaultdict
 from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
@@ -164,12 +165,23 @@ def _percent(reading: Reading) -> str:
 def _unregistered(readings: Iterable[Reading], register: Register) -> Iterator[str]:
     """Jars with photos that the register lacks, where there is one."""
     unknown = sorted({r.jar for r in readings if r.jar} - set(register)) if register else []
-    plain = [jar for jar in unknown if not did_you_mean(jar, register)]
-    for jar in unknown:
-        if jar not in plain:
-            yield f"{jar} has photos but is not in the register. {did_you_mean(jar, register)}"
+    hints = {jar: _meant(jar, register) for jar in unknown}
+    plain = [jar for jar, hint in hints.items() if not hint]
+    for jar, hint in hints.items():
+        if hint:
+            yield f"{jar} has photos but is not in the register. {hint}"
     if plain:
         yield f"with photos but not in the register: {', '.join(plain)}"
+
+
+def _meant(jar: str, register: Register) -> str:
+    """Ask for the jar that was meant; K08 is no slip for K07, but the next jar."""
+    numbers = _numbers(jar)
+    return did_you_mean(jar, [other for other in register if _numbers(other) == numbers])
+
+
+def _numbers(name: str) -> list[int]:
+    return [int(digits) for digits in re.findall(r"\d+", name)]
 
 
 def tell_unnamed(stories: Sequence[JarStory], *, register: Path, there: bool = True) -> list[str]:
