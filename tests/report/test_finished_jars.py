@@ -11,6 +11,7 @@ import html5lib
 import pytest
 from fake_shelf import TODAY, fake_refusal, fake_shelf
 
+from jarvision.app.cli.summary import tell_refused
 from jarvision.records import Finding, JarEntry, ShelfResult
 from jarvision.register.jars import Register
 from jarvision.register.outcomes import JarOutcome
@@ -87,6 +88,7 @@ def test_a_refused_photo_of_a_finished_jar_is_told_no_more(
         page = render_page(late, tmp_path)
         assert (photo.photo in page) is again
         assert ("Take again today" in page) is again
+        assert (photo.photo in " ".join(tell_refused(late))) is again
 
 
 def test_without_a_finished_jar_the_page_has_no_such_part(tmp_path: Path) -> None:
