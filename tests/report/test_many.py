@@ -43,7 +43,9 @@ def test_many_jars_that_wait_for_one_reason_stand_on_one_line(
     number: int, lines: int, tmp_path: Path
 ) -> None:
     odd = fake_story("Z1", "wait", ("for something else",))
-    page = render_page(shelf_of(*jars(number), odd, *jars(2, "no-go", stem="N")), tmp_path)
+    page = render_page(
+        shelf_of(*jars(number), odd, *jars(2, "no-go", stem="N")), tmp_path, curves={}
+    )
     today = part(page, "today")
     assert today.lower().count("wait as it is") == lines
     assert "Z1" in today and today.lower().count("no-go as it is") == 2
@@ -53,17 +55,19 @@ def test_many_jars_that_wait_for_one_reason_stand_on_one_line(
 
 def test_the_table_of_many_jars_shows_those_that_need_somebody_and_says_so(tmp_path: Path) -> None:
     few = [*jars(MOST_ROWS - 1), *jars(1, "check", stem="C")]
-    assert "are left out" not in part(render_page(shelf_of(*few), tmp_path), "shelf")
-    table = part(render_page(shelf_of(*few, *jars(1, "go", stem="G")), tmp_path), "shelf")
+    assert "are left out" not in part(render_page(shelf_of(*few), tmp_path, curves={}), "shelf")
+    table = part(
+        render_page(shelf_of(*few, *jars(1, "go", stem="G")), tmp_path, curves={}), "shelf"
+    )
     assert f"{MOST_ROWS - 1} jars that wait are left out." in table
     rows = table[table.index("Percent covered, by jar") :]
     assert "C000" in rows and "G000" in rows and "K001" not in rows
 
 
 def test_many_jars_have_an_index_by_how_their_names_begin(tmp_path: Path) -> None:
-    few = render_page(shelf_of(*jars(MOST_ROWS)), tmp_path)
+    few = render_page(shelf_of(*jars(MOST_ROWS)), tmp_path, curves={})
     assert "Jars by name" not in few
-    page = render_page(shelf_of(*jars(101), *jars(2, stem="Bee-")), tmp_path)
+    page = render_page(shelf_of(*jars(101), *jars(2, stem="Bee-")), tmp_path, curves={})
     index = page[page.index("Jars by name") : page.index("<article")]
     for title, count in (("K0", 100), ("K1", 1), ("Bee-0", 2)):
         assert f'{title} <span class="quiet">{count}</span>' in index
@@ -73,12 +77,12 @@ def test_many_jars_have_an_index_by_how_their_names_begin(tmp_path: Path) -> Non
 
 def test_on_a_very_large_shelf_jars_that_wait_have_words_alone(tmp_path: Path) -> None:
     shelf = with_pictures(fake_shelf(), tmp_path)
-    assert "data:image" in render_page(shelf, tmp_path)
+    assert "data:image" in render_page(shelf, tmp_path, curves={})
     none = detail_for(161)
     assert not none.shows("wait") and none.shows("go") and none.frames == 0
     assert detail_for(160).shows("wait")
     many = replace(shelf, stories=(*shelf.stories, *jars(160)))
-    page = render_page(many, tmp_path)
+    page = render_page(many, tmp_path, curves={})
     cards = {card.split('"')[0]: card for card in page.split('<article id="')[1:]}
     for card in cards.values():
         waits = 'class="jar wait"' in card
