@@ -164,8 +164,9 @@ def _percent(reading: Reading) -> str:
 # --------------------------------------------------------------------------- jars
 def _unregistered(readings: Iterable[Reading], register: Register) -> Iterator[str]:
     """Jars with photos that the register lacks, where there is one."""
-    unknown = sorted({r.jar for r in readings if r.jar} - set(register)) if register else []
-    hints = {jar: _meant(jar, register) for jar in unknown}
+    shown = {r.jar for r in readings if r.jar}
+    unknown = sorted(shown - set(register)) if register else []
+    hints = {jar: _meant(jar, register, shown) for jar in unknown}
     plain = [jar for jar, hint in hints.items() if not hint]
     for jar, hint in hints.items():
         if hint:
@@ -174,14 +175,19 @@ def _unregistered(readings: Iterable[Reading], register: Register) -> Iterator[s
         yield f"with photos but not in the register: {', '.join(plain)}"
 
 
-def _meant(jar: str, register: Register) -> str:
-    """Ask for the jar that was meant; K08 is no slip for K07, but the next jar."""
-    numbers = _numbers(jar)
-    return did_you_mean(jar, [other for other in register if _numbers(other) == numbers])
+def _meant(jar: str, register: Register, shown: Collection[str]) -> str:
+    """Ask for the jar that was meant.
 
-
-def _numbers(name: str) -> list[int]:
-    return [int(digits) for digits in re.findall(r"\d+", name)]
+    K08 is no slip for K07 but the next jar; K88 may be one, as long as no photo shows it.
+    """
+    digits = re.findall(r"\d+", jar)
+    likely = [
+        other
+        for other in register
+        if list(map(int, found := re.findall(r"\d+", other))) == list(map(int, digits))
+        or (other not in shown and list(map(len, found)) != list(map(len, digits)))
+    ]
+    return did_you_mean(jar, likely)
 
 
 def tell_unnamed(stories: Sequence[JarStory], *, register: Path, there: bool = True) -> list[str]:

@@ -126,7 +126,7 @@ def test_two_photos_do_not_tell_which_of_them_shows_another_glass() -> None:
 
 def test_jars_that_the_register_lacks_are_told_with_the_name_that_was_meant() -> None:
     shelf = [reading(1, 50.0, jar=jar) for jar in ("SL01", "sl 02", "SL03", "Kitchen")]
-    register = Register({jar: JarEntry(jar) for jar in ("SL01", "SL02")})
+    register = Register({jar: JarEntry(jar) for jar in ("SL01", "SL02", "SL00")})
     assert doubts(shelf, register) == [
         "sl 02 has photos but is not in the register. Did you mean SL02?",
         "with photos but not in the register: Kitchen, SL03",
