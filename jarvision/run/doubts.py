@@ -11,7 +11,6 @@ from collections import Counter, defaultdict
 from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from datetime import timedelta
 from itertools import combinations, groupby
-from pathlib import Path
 from statistics import median
 from typing import Final
 
@@ -19,7 +18,7 @@ import numpy as np
 
 from jarvision.base.text import alike, counted, did_you_mean, printable
 from jarvision.records import FinishedJar, JarStory, Reading
-from jarvision.register.jars import REGISTER_NAME, Register
+from jarvision.register.jars import Register
 from jarvision.register.name_ranges import gathered
 from jarvision.register.photo_names import read_name
 
@@ -190,14 +189,13 @@ def _meant(jar: str, register: Register, shown: Collection[str]) -> str:
     return did_you_mean(jar, likely)
 
 
-def tell_unnamed(stories: Sequence[JarStory], *, register: Path, there: bool = True) -> list[str]:
+def tell_unnamed(stories: Sequence[JarStory], *, with_register: bool) -> list[str]:
     """Ask once for kind and species of the jars of which nobody has told them: much hangs on it.
 
-    ``register``: where it is, or would be; ``there``: whether it is.
+    ``with_register``: whether there is a register to write them into.
     """
     unnamed = [s.history.entry for s in stories if not s.history.entry.species]
-    named = "" if register == Path(REGISTER_NAME) else f" --register {shlex.quote(str(register))}"
-    new = "" if there else f"jarvision jars new{named}; "
+    new = "" if with_register else "jarvision jars new; "
     found = []
     for registered, what, how in (
         (False, "kind and species are", f"{new}jarvision jars add {{}} --kind spawn"),
@@ -211,7 +209,6 @@ def tell_unnamed(stories: Sequence[JarStory], *, register: Path, there: bool = T
         found.append(
             f"{what} not known of {', '.join(jars[:JARS_NAMED])}{more}: dates and colours are "
             f"judged cautiously until they are told, once: {how.format(every)} --species oyster"
-            f"{named}"
         )
     return found
 

@@ -228,8 +228,7 @@ def _assess(ground: _Ground, readings: tuple[Reading, ...], *, today: date) -> S
     over = _over(shelf, today)
     warnings += tell_unnamed(
         [story for story in stories if story.verdict.jar not in over],
-        register=shelf.register_path,
-        there=shelf.register_path.is_file(),
+        with_register=shelf.register_path.is_file(),
     )
     warnings += tell_removed(readings, shelf.past.removed)
     unseen = sorted(set(shelf.register) - over - {reading.jar for reading in readings})

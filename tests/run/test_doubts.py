@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import date, datetime
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -51,19 +50,18 @@ def test_kind_and_species_are_asked_for_in_one_line_with_the_command_for_all_jar
     histories = build_histories(shelf, NONE)
     register = Register({h.entry.jar: h.entry for h in histories})
 
-    def asked(known: Register, *, path: str = "jars.csv", there: bool = True) -> list[str]:
+    def asked(known: Register, *, there: bool = True) -> list[str]:
         told = [replace(h, entry=known.entry(h.entry.jar)) for h in histories]
         stories = tell_stories(
             told, known, today=day(3), settings=Settings(), species=package_book()
         )
-        return tell_unnamed(stories, register=Path(path), there=there)
+        return tell_unnamed(stories, with_register=there)
 
     (line,) = asked(NONE)
     assert line.startswith("kind and species are not known of K0, K1, K2 and 3 more:")
     assert line.endswith("jarvision jars add K0..K4 'my jar' --kind spawn --species oyster")
-    (line,) = asked(NONE, path="my photos/jars.csv", there=False)
-    assert "once: jarvision jars new --register 'my photos/jars.csv'; jarvision jars add" in line
-    assert line.endswith("--species oyster --register 'my photos/jars.csv'")
+    (line,) = asked(NONE, there=False)
+    assert "once: jarvision jars new; jarvision jars add K0..K4 'my jar' --kind spawn" in line
     named = {jar: JarEntry(jar, species="oyster") for jar in register}
     assert asked(Register(named)) == []
     (line,) = asked(Register({**named, "K3": JarEntry("K3")}))
