@@ -104,6 +104,13 @@ FLAGS: dict[str, FlagKind] = {
             "Another bad jar among them asks for a look anew.",
         ),
         FlagKind(
+            "kin_clean",
+            "note",
+            "a jar of its kin turned bad, and this one has stayed clean for longer since than "
+            "mould of the same spawn takes to show",
+            "Look it over once more when you use it: a photo shows one side.",
+        ),
+        FlagKind(
             "never_seen_growing",
             "look",
             "the jar was white on its first photo, and was never seen to grow",

@@ -41,6 +41,11 @@ NOTES: Final[dict[str, Wording]] = {
         "[ Noted: {note}.]",
         flag="kin_fine",
     ),
+    "kin_stayed_clean": Wording(
+        "Of its kin, {jars} turned bad on {since}; this jar was still clean {days:day/days} later, "
+        "longer than mould of the same spawn takes to show.",
+        flag="kin_clean",
+    ),
     "wide_interval": Wording(
         "Anything between {low:.0f} and {high:.0f} % may be covered"
         "[: {hidden_percent:.0f} % of the wall is hidden][: {lacking}].",

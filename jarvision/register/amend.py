@@ -6,7 +6,7 @@ written, the history says something of a jar that did not come to pass, and noth
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -46,13 +46,13 @@ class Amended:
 
 def set_cells(
     path: Path,
-    jar: str,
+    jars: Sequence[str],
     cells: Mapping[str, str],
     *,
     today: date,
     is_known_species: Callable[[str], bool] | None = None,
-) -> Amended:
-    """Write other texts into the line of a jar; an empty one empties the cell.
+) -> tuple[Amended, ...]:
+    """Write other texts into the lines of jars, or into none; an empty one empties the cell.
 
     Raises
     ------
@@ -65,20 +65,31 @@ def set_cells(
     old = open_text(path)
     given = {name: text.strip() for name, text in cells.items()}
     old.check(given)
-    line, row = _line_of(old, jar)
+    rows = {jar: _line_of(old, jar) for jar in jars}
     if given.get("started"):
         given["started"] = start_day(given["started"])
-    differ = {name: text for name, text in given.items() if row.get(name, "") != text}
-    changes = tuple(
-        JarChange(today, jar, "set", name, row.get(name, ""), text) for name, text in differ.items()
-    )
-    text = old.with_cells({line: differ})
+    differ = {
+        line: {name: text for name, text in given.items() if row.get(name, "") != text}
+        for line, row in rows.values()
+    }
+    changes = {
+        jar: tuple(
+            JarChange(today, jar, "set", name, row.get(name, ""), text)
+            for name, text in differ[line].items()
+        )
+        for jar, (line, row) in rows.items()
+    }
+    text = old.with_cells({line: texts for line, texts in differ.items() if texts})
     register = old.checked(text, is_known_species=is_known_species)
-    entry = register.entry(jar)
-    if changes:
-        _check_reads_back(text, line, differ)
-        _write(old, text, changes)
-    return Amended(entry, changes, thoughts_on(entry, register))
+    every = tuple(change for own in changes.values() for change in own)
+    if every:
+        for line, texts in differ.items():
+            _check_reads_back(text, line, texts)
+        _write(old, text, every)
+    return tuple(
+        Amended(register.entry(jar), own, thoughts_on(register.entry(jar), register))
+        for jar, own in changes.items()
+    )
 
 
 def rename(path: Path, jar: str, name: str, *, today: date) -> Amended:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
@@ -25,11 +25,16 @@ STARTER: Final = (
 
 @dataclass(frozen=True)
 class Added:
-    """A jar that was added, the register as it now stands, and what to think about."""
+    """Jars that were added, the register as it now stands, and what to think about."""
 
-    entry: JarEntry
+    entries: tuple[JarEntry, ...]
     register: Register
     warnings: tuple[str, ...]
+
+    @property
+    def entry(self) -> JarEntry:
+        """The first of them."""
+        return self.entries[0]
 
 
 def new_register(path: Path) -> Path:
@@ -59,53 +64,69 @@ def new_register(path: Path) -> Path:
     return path
 
 
-def add_jar(
+def add_jars(
     path: Path,
+    jars: Sequence[str],
     cells: Mapping[str, str],
     *,
     is_known_species: Callable[[str], bool] | None = None,
 ) -> Added:
-    """Append one line to the register; every byte before it stays as it was.
+    """Append a line for each jar to the register; every byte before them stays as it was.
 
     The whole register is checked as it would read afterwards; when anything is wrong, with the old
-    lines or the new one, nothing is written. A jar that was taken out comes back so: its line as
+    lines or a new one, nothing is written. A jar that was taken out comes back so: its line as
     it was, but for what is given now, and its photos.
 
     Parameters
     ----------
     cells
-        Column to text, ``jar`` among them. Columns without text are left empty.
+        Column to text, the same for all jars. Columns without text are left empty.
 
     Raises
     ------
     RegisterError
         When the register cannot be read, has a wrong line, lacks a column, or would have a wrong
-        line; when a cell cannot stand in a table; when the jar has no name, nearly that of
+        line; when a cell cannot stand in a table; when a jar has no name, nearly that of
         another, or one that another had; or when its start lies ahead.
     NotWritableError
         When it cannot be written.
     """
     old = open_text(path)
     given = {name: text.strip() for name, text in cells.items() if text.strip()}
-    jar, before = given.get("jar", ""), old.parsed()
-    past = past_beside(path, before)
-    check_name(jar, before, past)
-    if jar in past.removed:
-        given = {**line_before(read_changes(path.parent / CHANGES_NAME), jar), **given}
-    old.check(given)
-    if "started" in given:
-        given["started"] = start_day(given["started"])
-    text = old.with_line(given)
+    lines = _new_lines(path, jars, given, old.parsed())
+    for line in lines:
+        old.check(line)
+        if "started" in line:
+            line["started"] = start_day(line["started"])
+    text = old.with_lines(lines)
     content = old.encoded(text)
     register = old.checked(text, is_known_species=is_known_species)
-    entry = register.entry(jar)
-    if not _reads_back(given, text):
+    if not _read_back(lines, text):
         raise RegisterError(
-            f"Jar '{printable(entry.jar)}' cannot be written so that it reads back the same",
+            f"Jar '{printable(lines[-1]['jar'])}' cannot be written so that it reads back the same",
             "Nothing was written; leave out # at the beginning.",
         )
     old.save(content)
-    return Added(entry, register, thoughts_on(entry, register))
+    entries = tuple(register.entry(line["jar"]) for line in lines)
+    names = (thought for entry in entries for thought in thoughts_on_name(entry.jar))
+    thoughts = dict.fromkeys((*thoughts_on(entries[-1], register), *names))
+    return Added(entries, register, tuple(thoughts))
+
+
+def _new_lines(
+    path: Path, jars: Sequence[str], given: Mapping[str, str], register: Register
+) -> list[dict[str, str]]:
+    """The cells of each new jar, whose names nobody mixes up."""
+    past, lines = past_beside(path, register), []
+    known = dict(register)
+    for jar in (name.strip() for name in jars):
+        check_name(jar, Register(known), past)
+        cells = {**given, "jar": jar}
+        if jar in past.removed:
+            cells = {**line_before(read_changes(path.parent / CHANGES_NAME), jar), **cells}
+        known[jar] = JarEntry(jar)
+        lines.append(cells)
+    return lines
 
 
 def past_beside(path: Path, register: Register) -> Past:
@@ -161,10 +182,13 @@ def start_day(text: str) -> str:
     return day.isoformat()
 
 
-def _reads_back(cells: Mapping[str, str], text: str) -> bool:
-    """Say whether the last line holds what was meant, whatever signs are in it."""
+def _read_back(lines: Sequence[Mapping[str, str]], text: str) -> bool:
+    """Say whether the last lines hold what was meant, whatever signs are in them."""
     table = parse_csv(text)
-    return table is not None and cells.items() <= table.rows[-1][1].items()
+    rows = table.rows[-len(lines) :] if table else ()
+    return len(rows) == len(lines) and all(
+        cells.items() <= row.items() for cells, (_, row) in zip(lines, rows, strict=True)
+    )
 
 
 # --------------------------------------------------------------------------- what to think about

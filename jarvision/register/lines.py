@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
@@ -56,12 +56,13 @@ class RegisterText:
                     "Begin it, and what follows a semicolon, with a letter or a number.",
                 )
 
-    def with_line(self, cells: Mapping[str, str]) -> str:
-        """The text with one more line, in the file's own manner."""
+    def with_lines(self, lines: Iterable[Mapping[str, str]]) -> str:
+        """The text with more lines, in the file's own manner."""
         old = self.file.text
         end = "\r\n" if "\r\n" in old else "\n"
         gap = "" if old.endswith(("\n", "\r")) else end
-        return f"{old}{gap}{self._row([cells.get(name, '') for name in self.table.columns])}{end}"
+        rows = ([cells.get(name, "") for name in self.table.columns] for cells in lines)
+        return f"{old}{gap}{''.join(f'{self._row(row)}{end}' for row in rows)}"
 
     def with_cells(self, changed: Mapping[int, Mapping[str, str]]) -> str:
         """The text with other cells on some lines, by their number and the column."""

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
+from contextlib import suppress
 from pathlib import Path
 
 from jarvision.base.files import write_whole
@@ -42,12 +43,24 @@ def write_report(
     if plan is not None:
         write_plan(plan, out, shelf=result.folder)
     curves = {}  # in files, not in memory: a large shelf has thousands
-    names = _curve_names(story.verdict.jar for story in result.stories)
+    names = _curve_names(story.verdict.jar for story in result.all_stories)
     for jar, curve in draw_curves(result.stories):
         if curve:
             path = out / "curves" / f"{names[jar]}.svg"
             curves[jar] = write_whole(path, curve.encode("utf-8"))
     write_page(result, out, plan=plan, register=register, curves=curves)
+    _sweep_curves(out / "curves", set(names.values()))
+
+
+def _sweep_curves(folder: Path, names: Collection[str]) -> None:
+    """Take away the curves of jars that are called otherwise now, or are no more.
+
+    Jars whose story is over keep the last one.
+    """
+    for path in folder.glob("*.svg"):
+        if path.stem not in names:
+            with suppress(OSError):  # old, but in nobody's way
+                path.unlink()
 
 
 def _curve_names(jars: Iterable[str]) -> dict[str, str]:

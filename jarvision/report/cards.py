@@ -252,7 +252,8 @@ def build_card(story: JarStory, curve: str, around: Surroundings) -> JarCard:
     about = (entry.kind, entry.species, entry.substrate, started)
     finding = f"{jar}: {words.short}, covered {tell_coverage(cover)}"
     finding = f"Curve of {finding}" + (f", ready {ready}" if ready else "")
-    box, photo = around.detail.overlay_px, shown.overlay if shown else ""
+    box, shows = around.detail.overlay_px, around.detail.shows(verdict.verdict)
+    photo = shown.overlay if shown and shows else ""
     return JarCard(
         **_head(story, around),
         about=printable(" · ".join(part for part in about if part)),
@@ -266,7 +267,7 @@ def build_card(story: JarStory, curve: str, around: Surroundings) -> JarCard:
         told=tell_diary(story.history.diary),
         reasons=reasons_of(story),
         overlay=inline(around.out, photo, box, tell_picture(last, jar), crop=without_caption),
-        strips=_strips(last, side, around.out, jar),
+        strips=_strips(last if shows else None, side, around.out, jar),
         frames=_film(story, side, around),
         curve=svg.in_page(curve, finding=finding, css_class="curve") if curve else Markup(""),
         patches=tell_patches(last),

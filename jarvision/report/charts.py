@@ -27,10 +27,12 @@ LOW_PX: Final = 34
 SHELF_RIGHT: Final = 0.76
 TEXT_PX: Final = 14.5
 TOP_PERCENT: Final = 104
+READY_PERCENT: Final = 4.0  # where the words of the ready date stand
 NAME_LETTERS: Final = 7
 FORECAST_DAYS: Final = 10  # the curve is not drawn further than this behind the last photo
 SHELF_DAYS: Final = 21  # the shelf's chart shows the newest of them
 LETTER_PX: Final = 0.62 * TEXT_PX  # of a word in a wide font, on average
+DAY_LETTERS: Final = 6  # 28 Mar
 MOST_NAMES: Final = 14  # names at the ends of lines; more would stand over one another
 
 # Shape, line and word tell the verdicts apart; colour only helps.
@@ -134,7 +136,8 @@ def draw_curve(
     _plot_forecast(axes, curve)
     plot_told(axes, curve.told, _ground(curve), write=_text)
     _plot_readings(axes, curve, story.verdict.verdict)
-    _label_days(axes, curve.origin, curve.last_day, most=5)
+    margin = DAY_LETTERS / 2 * _letter(curve)
+    _label_days(axes, curve.origin, curve.last_day, most=5, margin=margin)
     axes.set(xlim=(-0.5, curve.last_day), ylim=(0, 108))
     return svg.to_svg(figure, key=key)
 
@@ -184,8 +187,8 @@ def _plot_forecast(axes: Any, curve: Curve) -> None:
         axes.axvspan(first - 0.1, last + 0.1, color=svg.DUE, alpha=0.16, lw=0)
         axes.axvline(middle, color=svg.DUE, lw=1.6)
         if middle > now:
-            told = f"ready {_date(curve.origin, middle)} "
-            _text(axes, middle, 4, told, colour=svg.DUE, ha="right", weight="bold")
+            day, side, told = _ready_words(curve, middle)
+            _text(axes, day, READY_PERCENT, told, colour=svg.DUE, ha=side, weight="bold")
     if curve.curve:
         t, _, low, high = zip(*curve.curve, strict=True)
         axes.fill_between(t, low, high, color=svg.FIT, alpha=0.18, lw=0)
@@ -200,6 +203,24 @@ def _plot_forecast(axes: Any, curve: Curve) -> None:
     _text(axes, place, curve.ready_percent - 9, level, colour=svg.QUIET, ha=side)
 
 
+def _ready_words(curve: Curve, middle: float) -> tuple[float, str, str]:
+    """Day, side and words of the ready date: left of its line, where these have room in the chart.
+
+    A date beyond the chart is told at its end.
+    """
+    told = f"ready {_date(curve.origin, middle)}"
+    if middle > curve.last_day:
+        return curve.last_day, "right", f"{told} \N{RIGHTWARDS ARROW}"
+    if middle + 0.5 < len(f"{told} ") * _letter(curve):
+        return middle, "left", f" {told}"
+    return middle, "right", f"{told} "
+
+
+def _letter(curve: Curve) -> float:
+    """The width of a letter in days."""
+    return LETTER_PX * (curve.last_day + 0.5) / (CURVE_SIZE_PX[0] - LEFT_PX)
+
+
 def _starts_low(curve: Curve) -> bool:
     """Whether there is room at the left, under the level of ready."""
     return curve.points[0][1] < curve.ready_percent - 30
@@ -207,7 +228,7 @@ def _starts_low(curve: Curve) -> bool:
 
 def _ground(curve: Curve) -> Ground:
     """Where the words of the diary may stand, beside those of ready."""
-    letter = LETTER_PX * (curve.last_day + 0.5) / (CURVE_SIZE_PX[0] - LEFT_PX)
+    letter = _letter(curve)
     length = 15 * letter
     left = -0.4 if _starts_low(curve) else curve.last_day - length
     taken = [WordPlace(left, left + length, curve.ready_percent - 9)]
@@ -216,7 +237,9 @@ def _ground(curve: Curve) -> Ground:
         start = seen.x - width if seen.side == "right" else seen.x
         taken.append(WordPlace(start, start + width, seen.foot))
     if curve.ready is not None:
-        taken.append(WordPlace(curve.ready[0] - length, curve.ready[0], 4.0))
+        day, side, _ = _ready_words(curve, curve.ready[0])
+        start = day if side == "left" else day - length
+        taken.append(WordPlace(start, start + length, READY_PERCENT))
     when, percent, _, _ = zip(*curve.points, strict=True)
     return Ground(lambda day: float(np.interp(day, when, percent)), letter, curve.last_day, taken)
 
@@ -263,7 +286,7 @@ def draw_shelf(stories: Sequence[JarStory], *, key: str, today: date) -> str:
         if end is not None:
             ends.append((*end, story))
     span = max(float((last - origin).days), 1.0)
-    _label_days(axes, origin, span + 0.4, most=4)
+    _label_days(axes, origin, span + 0.4, most=3)
     axes.set(xlim=(-0.08 * span, span * 1.02), ylim=(0, TOP_PERCENT))
     _name_lines(axes, ends[-MOST_NAMES:], span)
     return svg.to_svg(figure, key=key)
@@ -321,9 +344,13 @@ def _short_name(story: JarStory) -> str:
 
 
 # --------------------------------------------------------------------------- shared
-def _label_days(axes: Any, origin: date, last: float, *, most: int) -> None:
+def _label_days(axes: Any, origin: date, last: float, *, most: int, margin: float = 0.0) -> None:
+    """Label up to ``most`` days, none so near to the end that its name would be cut.
+
+    ``margin``: half the width of a name beyond what stands right of the chart, in days.
+    """
     step = max(1, math.ceil((last + 0.5) / most))
-    ticks = [float(day) for day in range(0, int(last) + 1, step)]
+    ticks = [float(day) for day in range(0, int(last) + 1, step) if day + margin <= last] or [0.0]
     axes.set_xticks(ticks, [_date(origin, tick) for tick in ticks])
 
 

@@ -41,6 +41,15 @@ from jarvision.report.cards import (
 from jarvision.report.charts import describe_shelf, draw_curve, draw_shelf
 from jarvision.report.each import Each
 from jarvision.report.legend import legend_samples
+from jarvision.report.many import (
+    MOST_LINES,
+    Bundle,
+    TaskLine,
+    bundled,
+    indexed,
+    merged,
+    rows_shown,
+)
 from jarvision.report.pictures import detail_for
 from jarvision.report.plan_files import HEADINGS, jars_told
 from jarvision.report.words import (
@@ -63,21 +72,12 @@ TODAYS_TASKS: Final = ("isolate", "overdue", "look", "photo", "use", "fruit")
 
 @dataclass(frozen=True)
 class Group:
-    """The jars of one verdict."""
+    """The jars of one verdict; ``bundles``: the same put together, where they are many."""
 
     words: VerdictWords
     verdict: str
     jars: Each[JarLine]
-
-
-@dataclass(frozen=True)
-class TaskLine:
-    """One line of the plan; ``span`` is the 80 % interval of its day."""
-
-    heading: str
-    jars: str
-    text: str
-    span: str
+    bundles: list[Bundle]
 
 
 @dataclass(frozen=True)
@@ -152,6 +152,7 @@ def _pieces(
     around = _surroundings(result, stories, out, register)
     heads = [build_head(story, around) for story in stories]
     again, passed = _refusals(result, around)
+    shown = rows_shown(stories)
     return _template().generate(
         title=printable(result.folder),
         today=tell_day(result.scored_on, year=True),
@@ -168,8 +169,10 @@ def _pieces(
         undated=jars_told(plan.undated) if plan else "",
         shelf=_shelf_chart(stories, result.scored_on),
         table_days=[f"{day.day} {day:%b}" for day in _table_days(result.scored_on, stories)],
-        rows=_rows(stories, heads, result.scored_on),
-        photos=len(result.readings),
+        rows=_rows(shown, [build_head(story, around) for story in shown], result.scored_on),
+        rows_left=len(stories) - len(shown),
+        index=indexed(heads),
+        photos=sum(reading.jar not in around.endings for reading in result.readings),
         warnings=[printable(warning) for warning in result.warnings],
         cautions=CAUTIONS,
         legend=legend_samples(),
@@ -184,7 +187,10 @@ def _groups(stories: Sequence[JarStory], around: Surroundings) -> list[Group]:
     for verdict, words in VERDICT_WORDS.items():
         own = [story for story in stories if story.verdict.verdict == verdict]
         if own:
-            found.append(Group(words, verdict, Each(own, lambda story: build_line(story, around))))
+            many = verdict == "wait" and len(own) > MOST_LINES
+            bundles = bundled(own, lambda story: build_head(story, around)) if many else []
+            lines = Each(own, lambda story: build_line(story, around))
+            found.append(Group(words, verdict, lines, bundles))
     return found
 
 
@@ -192,6 +198,8 @@ def _card(
     number: int, story: JarStory, around: Surroundings, curves: Mapping[str, Path] | None
 ) -> JarCard:
     """Card of a jar, with its chart read from its file or drawn here."""
+    if not around.detail.shows(story.verdict.verdict):
+        return build_card(story, "", around)
     if curves is None:
         percent = story.profile.ready_percent
         return build_card(
@@ -238,9 +246,13 @@ def _surroundings(
 def _refusals(
     result: ShelfResult, around: Surroundings
 ) -> tuple[Each[RefusedPhoto], Each[RefusedPhoto]]:
-    """All photos that gave no reading, the newest first: those to take again, and the others."""
-    stories = {story.verdict.jar: story for story in result.all_stories}
-    refused = [reading for reading in result.readings if reading.status == "unusable"]
+    """Photos that gave no reading, the newest first: those to take again, and the others.
+
+    Those of jars whose story is over teach nobody any more.
+    """
+    stories = {story.verdict.jar: story for story in result.stories}
+    going = (reading for reading in result.readings if reading.jar not in around.endings)
+    refused = [reading for reading in going if reading.status == "unusable"]
     refused.sort(key=lambda reading: reading.taken_at.date(), reverse=True)
     told = [(r, build_refusal(r, stories.get(r.jar), around)) for r in refused]
 
@@ -272,7 +284,7 @@ def _plan_days(plan: Plan) -> tuple[Day, ...]:
         for item in due:
             tasks.append(_task(item, with_text=item.text not in told and item.task != "use-by"))
             told.add(item.text)
-        days.append(Day(_tell_when(day, plan.first), tuple(tasks)))
+        days.append(Day(_tell_when(day, plan.first), merged(tasks)))
     return tuple(days)
 
 

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
+from jarvision.records import VerdictWord
 from jarvision.vision.overlay.draw import (
     CAPTION_HEIGHT_PX,
     PICTURE_HEIGHT_PX,
@@ -43,25 +44,34 @@ class Picture:
 class Detail:
     """How much is shown of each jar: a large shelf gets smaller pictures, so that a phone opens it.
 
-    ``film_of_all`` False shows the film strip only of jars that somebody must act on.
+    ``film_of_all`` False shows the film strip only of jars that somebody must act on;
+    ``waiting_jars`` False shows of those that wait no picture and no curve at all.
     """
 
     overlay_px: Size
     frames: int
     film_of_all: bool
+    waiting_jars: bool = True
+
+    def shows(self, verdict: VerdictWord) -> bool:
+        """Whether the card of a jar has pictures and a curve."""
+        return self.waiting_jars or verdict != "wait"
 
 
 _FINE: Final = Detail((720, 800), 14, film_of_all=True)
 _MIDDLE: Final = Detail((560, 620), 10, film_of_all=True)
 _COARSE: Final = Detail((420, 480), 7, film_of_all=False)
-_MOST_FINE, _MOST_MIDDLE = 24, 80  # jars; about 5 MB and 10 MB of page
+_SMALL: Final = Detail((320, 360), 0, film_of_all=False, waiting_jars=False)
+_MOST_FINE, _MOST_MIDDLE, _MOST_COARSE = 24, 80, 160  # jars; about 5, 10 and 15 MB of page
 
 
 def detail_for(jars: int) -> Detail:
     """Choose how much is shown for a shelf of so many jars."""
     if jars <= _MOST_FINE:
         return _FINE
-    return _MIDDLE if jars <= _MOST_MIDDLE else _COARSE
+    if jars <= _MOST_MIDDLE:
+        return _MIDDLE
+    return _COARSE if jars <= _MOST_COARSE else _SMALL
 
 
 def inline(

@@ -41,7 +41,7 @@ from jarvision.report.words import VERDICT_WORDS
 Cells = Mapping[str, str]
 T = TypeVar("T")
 K = TypeVar("K")
-KIN_FLAGS: Final = ("bad_kin", "kin_fine")
+KIN_FLAGS: Final = ("bad_kin", "kin_fine", "kin_clean")
 """What :mod:`jarvision.verdict.lives` says of a jar's kin."""
 
 

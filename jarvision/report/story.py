@@ -34,6 +34,8 @@ from jarvision.report.words import VERDICT_WORDS, tell_day, tell_span
 from jarvision.settings.growth import GrowthSettings
 
 MOST_AREAS: Final = 6
+_SETTLED: Final = ("found_fine", "kin_fine", "kin_clean")
+"""Flags that tell what is no doubt any more."""
 _KINDS: Final[Mapping[str, str]] = {
     "bare": "bare area",
     "wet": "wet area",
@@ -267,7 +269,7 @@ def _area(sighting: list[tuple[date, TrackedPatch]], last: date) -> str:
 def _verdict(story: JarStory, scored_on: date) -> Iterable[str]:
     yield f"On {tell_day(scored_on, year=True)} the verdict is {story.verdict.verdict}."
     yield from map(_sentence, story.verdict.reasons)
-    yield from (flag.message for flag in story.flags if flag.flag == "found_fine")
+    yield from (flag.message for flag in story.flags if flag.flag in _SETTLED)
 
 
 def _outcome(outcome: JarOutcome) -> Iterable[str]:

@@ -121,9 +121,14 @@ def tell_ready(growth: Growth) -> str:
 
 
 def tell_span(low: date | None, high: date | None) -> str:
-    """``12 Mar to 15 Mar``; ``from 12 Mar on`` where the end cannot be told; empty without both."""
+    """``12 Mar to 15 Mar``, ``12 Mar`` where both are one day; empty without both.
+
+    ``from 12 Mar on`` where the end cannot be told.
+    """
     if low is None:
         return f"up to {tell_short_day(high)}" if high else ""
+    if low == high:
+        return tell_short_day(low)
     return (
         f"{tell_short_day(low)} to {tell_short_day(high)}"
         if high

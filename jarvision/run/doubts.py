@@ -5,6 +5,8 @@ Each finding is a sentence for the grower; none of them touches a reading or a v
 
 from __future__ import annotations
 
+import re
+import shlex
 from collections import Counter, defaultdict
 from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from datetime import timedelta
@@ -17,6 +19,7 @@ import numpy as np
 from jarvision.base.text import alike, counted, did_you_mean, printable
 from jarvision.records import FinishedJar, JarStory, Reading
 from jarvision.register.jars import Register
+from jarvision.register.name_ranges import gathered
 from jarvision.register.photo_names import read_name
 
 MIDNIGHT_DAYS: Final = 1
@@ -160,32 +163,54 @@ def _percent(reading: Reading) -> str:
 # --------------------------------------------------------------------------- jars
 def _unregistered(readings: Iterable[Reading], register: Register) -> Iterator[str]:
     """Jars with photos that the register lacks, where there is one."""
-    unknown = sorted({r.jar for r in readings if r.jar} - set(register)) if register else []
-    plain = [jar for jar in unknown if not did_you_mean(jar, register)]
-    for jar in unknown:
-        if jar not in plain:
-            yield f"{jar} has photos but is not in the register. {did_you_mean(jar, register)}"
+    shown = {r.jar for r in readings if r.jar}
+    unknown = sorted(shown - set(register)) if register else []
+    hints = {jar: _meant(jar, register, shown) for jar in unknown}
+    plain = [jar for jar, hint in hints.items() if not hint]
+    for jar, hint in hints.items():
+        if hint:
+            yield f"{jar} has photos but is not in the register. {hint}"
     if plain:
         yield f"with photos but not in the register: {', '.join(plain)}"
 
 
-def tell_unnamed(stories: Sequence[JarStory]) -> list[str]:
-    """Ask once for the species of the jars of which nobody has told it: much hangs on it."""
-    unnamed = [s.history.entry for s in stories if not s.history.entry.species]
-    if not unnamed:
-        return []
-    jars = [entry.jar for entry in unnamed]
-    more = f" and {len(jars) - JARS_NAMED} more" if len(jars) > JARS_NAMED else ""
-    first = next((entry for entry in unnamed if not entry.registered), unnamed[0])
-    how = (
-        f"jarvision jars set '{first.jar}' --species oyster"
-        if first.registered
-        else f"jarvision jars add '{first.jar}' --species oyster --kind spawn"
-    )
-    return [
-        f"the species is not known of {', '.join(jars[:JARS_NAMED])}{more}: dates and colours are "
-        f"judged cautiously until it is told, once: {how}"
+def _meant(jar: str, register: Register, shown: Collection[str]) -> str:
+    """Ask for the jar that was meant.
+
+    K08 is no slip for K07 but the next jar; K88 may be one, as long as no photo shows it.
+    """
+    digits = re.findall(r"\d+", jar)
+    likely = [
+        other
+        for other in register
+        if list(map(int, found := re.findall(r"\d+", other))) == list(map(int, digits))
+        or (other not in shown and list(map(len, found)) != list(map(len, digits)))
     ]
+    return did_you_mean(jar, likely)
+
+
+def tell_unnamed(stories: Sequence[JarStory], *, with_register: bool) -> list[str]:
+    """Ask once for kind and species of the jars of which nobody has told them: much hangs on it.
+
+    ``with_register``: whether there is a register to write them into.
+    """
+    unnamed = [s.history.entry for s in stories if not s.history.entry.species]
+    new = "" if with_register else "jarvision jars new; "
+    found = []
+    for registered, what, how in (
+        (False, "kind and species are", f"{new}jarvision jars add {{}} --kind spawn"),
+        (True, "the species is", "jarvision jars set {}"),
+    ):
+        jars = [entry.jar for entry in unnamed if entry.registered == registered]
+        if not jars:
+            continue
+        more = f" and {len(jars) - JARS_NAMED} more" if len(jars) > JARS_NAMED else ""
+        every = " ".join(map(shlex.quote, gathered(jars)))
+        found.append(
+            f"{what} not known of {', '.join(jars[:JARS_NAMED])}{more}: dates and colours are "
+            f"judged cautiously until they are told, once: {how.format(every)} --species oyster"
+        )
+    return found
 
 
 def _alike_jars(readings: Iterable[Reading]) -> Iterator[str]:

@@ -107,7 +107,12 @@ def score_shelf(
         readings = refuse_repeats([shelf.under_todays_name(reading) for reading in readings])
         by_photos = _assess(ground, readings, today=today or _day_of(shelf, readings))
         result = with_lives(
-            by_photos, shelf.register, shelf.outcomes, looks=shelf.looks, today=by_photos.made_on
+            by_photos,
+            shelf.register,
+            shelf.outcomes,
+            looks=shelf.looks,
+            today=by_photos.made_on,
+            limits=shelf.settings.verdict,
         )
         result = replace(result, warnings=(*result.warnings, *tell_afterlives(result.finished)))
         if publish is not None:
@@ -221,7 +226,10 @@ def _assess(ground: _Ground, readings: tuple[Reading, ...], *, today: date) -> S
     doubts = tell_doubts(kept, stories, shelf.register)
     warnings = [*ground.warnings, *_file_notes(readings), *tell_shared_pictures(readings), *doubts]
     over = _over(shelf, today)
-    warnings += tell_unnamed([story for story in stories if story.verdict.jar not in over])
+    warnings += tell_unnamed(
+        [story for story in stories if story.verdict.jar not in over],
+        with_register=shelf.register_path.is_file(),
+    )
     warnings += tell_removed(readings, shelf.past.removed)
     unseen = sorted(set(shelf.register) - over - {reading.jar for reading in readings})
     if unseen:

@@ -156,6 +156,16 @@ class VerdictSettings:
     """A jar that was opened is one to look at for so long: spores need a day or two to sprout, and
     green mould then stays white for 2 to 4 days (common practice, no source)."""
 
+    kin_clear_days: Annotated[int, Limits(2, 60)] = 7
+    """A jar of whose kin one turned bad is no more in doubt for it when it was clean for so long at
+    an age at which that one was not: mould that is in the jar is white for 2 to 4 days, and takes a
+    few more to reach the glass (common practice, no source)."""
+
+    spawn_fault_share: Annotated[float, Limits(0, 1)] = 0.25
+    """Where two or more jars of one spawn turned bad, and this share of them all, the fault is the
+    spawn's: no time settles it for the others. A shelf that loses 5 % of its jars loses two of six
+    of one spawn by chance in 3 cases of 100."""
+
     sure_margin_points: Annotated[float, Limits(0, 5)] = 2.0
     """The lower bound reaches ready from so far below on: the jar has grown on through its rest
     meanwhile. On 354 simulated jars none was called go below its species' level by it."""

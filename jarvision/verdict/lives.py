@@ -16,9 +16,11 @@ from jarvision.records.settling import KIN_APART
 from jarvision.records.wording import PLAIN, Fact
 from jarvision.register.endings import ending_of
 from jarvision.register.jars import Register
-from jarvision.register.lineage import JarState, Kinship, near_kin
+from jarvision.register.lineage import JarState, Kinship
 from jarvision.register.looks import SeenFine
 from jarvision.register.outcomes import JarOutcome
+from jarvision.settings.verdict import VerdictSettings
+from jarvision.verdict.kin import BadJar, bad_jars, bad_kin, has_stayed_clean
 
 MOST_NAMED: Final = 2
 _KINSHIP: Final[Mapping[Kinship, str]] = {
@@ -36,13 +38,15 @@ def with_lives(
     *,
     looks: Mapping[str, Sequence[SeenFine]] | None = None,
     today: date | None = None,
+    limits: VerdictSettings | None = None,
 ) -> ShelfResult:
     """Part the jars on the shelf from those whose story is over, and doubt the kin of bad ones.
 
     Spawn carries its faults along, and young mould is white: a jar with a bad one among its kin
     (:func:`jarvision.register.lineage.near_kin`) is never ``go`` but ``check``. One that waits goes
     on waiting, and is told. Somebody who has found it fine has settled this, until another of its
-    kin turns bad.
+    kin turns bad; so has, where one fault alone need not be the spawn's, the time in which the jar
+    stayed clean (:mod:`jarvision.verdict.kin`). That is told, too.
 
     Parameters
     ----------
@@ -52,8 +56,10 @@ def with_lives(
         By jar, what a person found fine about it.
     today
         A jar that is fed from another by this day has used it up; None: the day of the verdicts.
+    limits
+        How long a jar must have stayed clean; None: as they are by default.
     """
-    seen = looks or {}
+    seen, chosen = looks or {}, limits or VerdictSettings()
     now = max(today or result.scored_on, result.scored_on)
     scored = {story.verdict.jar: story for story in result.stories}
     said = {jar: story.verdict.verdict for jar, story in scored.items()}
@@ -63,43 +69,37 @@ def with_lives(
         if (ending := ending_of(jar, register, outcomes, today=now))
     }
     states = {jar: JarState.of(said.get(jar), ended.get(jar)) for jar in {**scored, **outcomes}}
-    bad = {jar for jar, state in states.items() if state.bad}
-    going = [story for jar, story in scored.items() if not states[jar].over]
+    bad = bad_jars(scored, states, outcomes, register)
+
+    def told(jar: str, story: JarStory) -> JarStory:
+        kin = bad_kin(story, register, bad)
+        if not kin or story.verdict.verdict == "no-go":  # that has said enough
+            return story
+        if has_stayed_clean(story, kin, register, chosen):
+            return _stayed_clean(story, kin)
+        return _doubted(story, kin, seen.get(jar, ()))
+
     return replace(
         result,
-        stories=tuple(
-            _doubted(story, _bad_kin(story, register, bad), seen.get(story.verdict.jar, ()))
-            for story in going
-        ),
+        stories=tuple(told(jar, s) for jar, s in scored.items() if not states[jar].over),
         finished=tuple(
             FinishedJar(ended[jar], story) for jar, story in scored.items() if states[jar].over
         ),
     )
 
 
-def _bad_kin(story: JarStory, register: Register, bad: set[str]) -> dict[str, Kinship]:
-    """The jar's bad kin, each with how it is related."""
-    kin = near_kin(register, story.verdict.jar)
-    return {jar: kinship for jar, kinship in kin.items() if jar in bad}
-
-
-def _doubted(story: JarStory, kin: Mapping[str, Kinship], looks: Sequence[SeenFine]) -> JarStory:
-    """Add the bad kin of a jar to what is said of it; one that must go has said enough."""
-    verdict = story.verdict
-    if not kin or verdict.verdict == "no-go":
-        return story
-    praise = next((f for f in verdict.findings if f.verdict == "go"), None)
-    more = len(kin) - MOST_NAMED
-    told = [f"{jar} ({_KINSHIP[kinship]})" for jar, kinship in kin.items()]
-    named = ", ".join(told[:MOST_NAMED]) + (f" and {more} more" if more > 0 else "")
-    look = next((look for look in reversed(looks) if _settles(look, kin)), None)
+def _doubted(story: JarStory, kin: Mapping[BadJar, Kinship], looks: Sequence[SeenFine]) -> JarStory:
+    """Add the bad kin of a jar to what is said of it."""
+    verdict, jars = story.verdict, [bad.jar for bad in kin]
+    look = next((look for look in reversed(looks) if _settles(look, jars)), None)
     if look is not None:
-        return _settled(story, named, look)
+        return _settled(story, _named(kin), look)
+    praise = next((f for f in verdict.findings if f.verdict == "go"), None)
     facts: dict[str, Fact] = {**praise.numbers, **praise.dates} if praise else {}
     asked: VerdictWord | None = None if verdict.verdict == "wait" else "check"
     day = praise.day if praise else None
-    every = KIN_APART.join(kin)
-    found = Finding.of("bad_kin", asked, day=day, jars=named, kin=every, **facts)
+    every = KIN_APART.join(jars)
+    found = Finding.of("bad_kin", asked, day=day, jars=_named(kin), kin=every, **facts)
     raised = Flag(verdict.jar, found.day, found.flag, found)
     flags = (*(_no_go_ahead(flag, found) for flag in story.flags), raised)
     if found.verdict is None:
@@ -107,6 +107,21 @@ def _doubted(story: JarStory, kin: Mapping[str, Kinship], looks: Sequence[SeenFi
     doubts = [f for f in verdict.findings if f.verdict != "go"]
     checked = replace(verdict, verdict="check", findings=(*doubts, found))
     return replace(story, verdict=checked, flags=flags)
+
+
+def _named(kin: Mapping[BadJar, Kinship]) -> str:
+    """The first of the bad kin by name, each with how it is related; the others counted."""
+    more = len(kin) - MOST_NAMED
+    told = [f"{bad.jar} ({_KINSHIP[kinship]})" for bad, kinship in kin.items()]
+    return ", ".join(told[:MOST_NAMED]) + (f" and {more} more" if more > 0 else "")
+
+
+def _stayed_clean(story: JarStory, kin: Mapping[BadJar, Kinship]) -> JarStory:
+    """Tell bad kin of a jar whose own photos have settled them."""
+    last, since = story.history.days[-1].day, max(bad.since for bad in kin)
+    days = (last - since).days
+    found = Finding.of("kin_stayed_clean", day=last, jars=_named(kin), since=since, days=days)
+    return replace(story, flags=(*story.flags, Flag(story.verdict.jar, last, found.flag, found)))
 
 
 def _settles(look: SeenFine, kin: Collection[str]) -> bool:

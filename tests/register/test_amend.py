@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from jarvision.base.errors import NotWritableError, RegisterError, UsageError
 from jarvision.register.amend import Amended, remove, rename, set_cells
 from jarvision.register.changes import CHANGES_NAME, Past, past_of, read_changes
-from jarvision.register.edit import add_jar
+from jarvision.register.edit import add_jars
 from jarvision.register.jars import read_register
 
 TODAY = date(2026, 3, 10)
@@ -37,7 +37,8 @@ def lines(path: Path) -> list[str]:
 
 
 def put(path: Path, jar: str, **cells: str) -> Amended:
-    return set_cells(path, jar, cells, today=TODAY)
+    (done,) = set_cells(path, (jar,), cells, today=TODAY)
+    return done
 
 
 def past(path: Path) -> Past:
@@ -199,7 +200,7 @@ def test_no_other_jar_gets_a_name_that_one_has_had(tmp_path: Path) -> None:
     with pytest.raises(RegisterError, match="was the name of jar 'K9'"):
         rename(path, "K2", "K1", today=TODAY)
     with pytest.raises(RegisterError, match="was the name of jar 'K9'"):
-        add_jar(path, {"jar": "K1"})
+        add_jars(path, ("K1",), {})
     path.write_bytes(path.read_bytes() + b"\r\n15,K1,,,,,")  # by hand: then it is that jar's
     assert past(path).names == {}
 
@@ -216,7 +217,7 @@ def test_a_jar_taken_out_comes_back_with_its_line(tmp_path: Path) -> None:
     assert done.entry == before["K1"]
     assert lines(path) == [*LINES[:4], LINES[5]]
     assert past(path).removed == {"K1"}
-    add_jar(path, {"jar": "K1", "notes": "again"})
+    add_jars(path, ("K1",), {"notes": "again"})
     assert past(path).removed == frozenset()
     again = read_register(path)["K1"]
     assert (again.kind, again.parent, again.started) == ("fruiting", "S1", date(2026, 2, 20))

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from jarvision.base.errors import NotWritableError, RegisterError
-from jarvision.register.edit import Added, add_jar, new_register
+from jarvision.register.edit import Added, add_jars, new_register
 from jarvision.register.jars import REGISTER_COLUMNS, read_register
 from jarvision.register.species import is_known
 
@@ -23,7 +23,8 @@ def register(tmp_path: Path, content: str | bytes = PLAIN) -> Path:
 
 
 def add(path: Path, **cells: str) -> Added:
-    return add_jar(path, cells, is_known_species=is_known)
+    jar = cells.pop("jar", "")
+    return add_jars(path, (jar,), cells, is_known_species=is_known)
 
 
 # --------------------------------------------------------------------------- new

@@ -11,6 +11,7 @@ import html5lib
 import pytest
 from fake_shelf import TODAY, fake_refusal, fake_shelf
 
+from jarvision.app.cli.summary import tell_refused
 from jarvision.records import Finding, JarEntry, ShelfResult
 from jarvision.register.jars import Register
 from jarvision.register.outcomes import JarOutcome
@@ -76,7 +77,7 @@ def test_finished_jars_stand_in_a_part_of_their_own_and_nowhere_else(
     assert "<b>1</b> check" in tally and "<b>1</b> wait" in tally and "go</span>" in tally
 
 
-def test_a_refused_photo_of_a_finished_jar_is_not_to_be_taken_again(
+def test_a_refused_photo_of_a_finished_jar_is_told_no_more(
     by_photos: ShelfResult, shelf: ShelfResult, tmp_path: Path
 ) -> None:
     tomorrow = timedelta(days=1)
@@ -84,9 +85,10 @@ def test_a_refused_photo_of_a_finished_jar_is_not_to_be_taken_again(
     photo = replace(photo, taken_at=photo.taken_at + tomorrow)
     for result, again in ((by_photos, True), (shelf, False)):
         late = replace(result, readings=(photo,), scored_on=TODAY + tomorrow)
-        told = text_of(render_page(late, tmp_path), "photos")
-        assert photo.photo in told
-        assert ("Take again today" in told) is again
+        page = render_page(late, tmp_path)
+        assert (photo.photo in page) is again
+        assert ("Take again today" in page) is again
+        assert (photo.photo in " ".join(tell_refused(late))) is again
 
 
 def test_without_a_finished_jar_the_page_has_no_such_part(tmp_path: Path) -> None:

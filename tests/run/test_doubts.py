@@ -44,26 +44,31 @@ def test_a_shelf_in_order_raises_no_doubt() -> None:
     assert doubts(shelf, register) == []
 
 
-def test_a_species_that_nobody_told_is_asked_for_in_one_line_with_the_command() -> None:
+def test_kind_and_species_are_asked_for_in_one_line_with_the_command_for_all_jars() -> None:
     shelf = [reading(n, 20.0, jar=f"K{k}") for k in range(5) for n in range(3)]
+    shelf += [reading(n, 20.0, jar="my jar") for n in range(3)]
     histories = build_histories(shelf, NONE)
     register = Register({h.entry.jar: h.entry for h in histories})
 
-    def asked(known: Register) -> list[str]:
+    def asked(known: Register, *, there: bool = True) -> list[str]:
         told = [replace(h, entry=known.entry(h.entry.jar)) for h in histories]
         stories = tell_stories(
             told, known, today=day(3), settings=Settings(), species=package_book()
         )
-        return tell_unnamed(stories)
+        return tell_unnamed(stories, with_register=there)
 
     (line,) = asked(NONE)
-    assert "not known of K0, K1, K2 and 2 more" in line
-    assert "jarvision jars add 'K0' --species oyster --kind spawn" in line
+    assert line.startswith("kind and species are not known of K0, K1, K2 and 3 more:")
+    assert line.endswith("jarvision jars add K0..K4 'my jar' --kind spawn --species oyster")
+    (line,) = asked(NONE, there=False)
+    assert "once: jarvision jars new; jarvision jars add K0..K4 'my jar' --kind spawn" in line
     named = {jar: JarEntry(jar, species="oyster") for jar in register}
     assert asked(Register(named)) == []
     (line,) = asked(Register({**named, "K3": JarEntry("K3")}))
     assert line.startswith("the species is not known of K3:")
-    assert "jarvision jars set 'K3' --species oyster" in line
+    assert line.endswith("jarvision jars set K3 --species oyster")
+    both = {jar: e for jar, e in {**named, "K3": JarEntry("K3")}.items() if jar != "K4"}
+    assert len(asked(Register(both))) == 2
 
 
 def test_a_wrong_mark_of_the_view_is_told_once_for_all_photos() -> None:
@@ -118,11 +123,11 @@ def test_two_photos_do_not_tell_which_of_them_shows_another_glass() -> None:
 
 
 def test_jars_that_the_register_lacks_are_told_with_the_name_that_was_meant() -> None:
-    shelf = [reading(1, 50.0, jar=jar) for jar in ("SL01", "sl 02", "Kitchen")]
-    register = Register({jar: JarEntry(jar) for jar in ("SL01", "SL02")})
+    shelf = [reading(1, 50.0, jar=jar) for jar in ("SL01", "sl 02", "SL03", "Kitchen")]
+    register = Register({jar: JarEntry(jar) for jar in ("SL01", "SL02", "SL00")})
     assert doubts(shelf, register) == [
-        "sl 02 has photos but is not in the register. Did you mean SL02 or SL01?",
-        "with photos but not in the register: Kitchen",
+        "sl 02 has photos but is not in the register. Did you mean SL02?",
+        "with photos but not in the register: Kitchen, SL03",
     ]
     assert doubts(shelf) == []
 

@@ -100,13 +100,13 @@ def _findings(result: Calibration, *, used: int) -> Iterator[str]:
     shares = zip(INKS, result.inks.colours, strict=True)
     inks = ", ".join(f"{ink} {share:.0%}" for ink, share in shares)
     strong = "good" if are_full(result.inks) else "fair"
-    yield f"From {counted(used, 'photo')}. The inks are {strong}: {inks} of their full strength."
+    yield f"From {counted(used, 'photo')}. The inks are {strong}: {inks} of full strength."
     error = result.values.expected_de00
     known = "good" if error <= NOMINAL_DE00 / 2 else "fair"
     yield (
-        f"What is known of the card's colours is {known}: they are off by about {error:.1f}, "
-        f"without this file by about {NOMINAL_DE00:.0f} (CIEDE2000; a difference of 1 is just "
-        "seen). A measurement of the card would be better."
+        f"What is known of the card's colours is {known}: they are off by about {error:.1f} of the "
+        f"steps that an eye just tells apart, without this file by about {NOMINAL_DE00:.0f}. A "
+        "measurement of the card would be better."
     )
     yield f"Print scale: {result.values.print_scale:.1%}."
     if used == 1:

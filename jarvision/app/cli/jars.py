@@ -25,9 +25,13 @@ if TYPE_CHECKING:
 
 JARS_NEW_EXAMPLE = "Example: jarvision jars new --register photos/jars.csv"
 JARS_ADD_EXAMPLE = (
-    "Example: jarvision jars add K08 --kind fruiting --species oyster --substrate straw "
-    "--started 2026-03-01 --parent K07"
+    "Example: jarvision jars add K08..K19 --kind spawn --species oyster --substrate rye "
+    "--started 2026-03-01"
 )
+
+NewJars = Annotated[
+    list[str], typer.Argument(metavar="JAR...", help="Names of the new jars; K01..K12 are a dozen.")
+]
 
 jars_app = typer.Typer(
     name="jars",
@@ -50,7 +54,7 @@ def new(register: RegisterOption = None) -> None:
 
 @jars_app.command("add", epilog=JARS_ADD_EXAMPLE)
 def add(
-    jar: Annotated[str, typer.Argument(metavar="JAR", help="Name of the new jar.")],
+    names: NewJars,
     kind: Annotated[str, typer.Option(help="spawn, fruiting or bare. Empty means spawn.")] = "",
     species: Annotated[str, typer.Option(help="Common or Latin name.")] = "",
     substrate: Annotated[str, typer.Option(help="What is in the jar.")] = "",
@@ -67,17 +71,17 @@ def add(
     as_json: AsJson = False,
     quiet: Quiet = False,
 ) -> None:
-    """Add JAR to the register: one line at its end.
+    """Add jars to the register: a line for each at its end.
 
     Nothing else is changed. The whole register is checked first; when a line is wrong, nothing is
     written.
 
     Exit codes: 0 done, 2 a wrong line or bad usage, 5 not writable.
     """
-    from jarvision.register.edit import add_jar
+    from jarvision.register.edit import add_jars
+    from jarvision.register.name_ranges import gathered, jars_meant
 
     cells = {
-        "jar": jar,
         "kind": kind,
         "species": species,
         "substrate": substrate,
@@ -89,19 +93,22 @@ def add(
     shelf = open_paperwork(register)
     cells["parent"] = shelf.past.now(parent.strip())
     path = shelf.register_path
-    added = add_jar(path, cells, is_known_species=shelf.species.knows)
+    added = add_jars(path, jars_meant(names), cells, is_known_species=shelf.species.knows)
+    jars = [entry.jar for entry in added.entries]
     doubts = [*added.warnings, *_doubts_about(added.entry.parent, out, shelf)]
     if as_json:
         document = {
-            "jar": added.entry.jar,
+            "jar": jars[0],
+            "added": jars,
             "register": str(path),
             "jars": len(added.register),
             "notes": doubts,
         }
         echo_json(document)
     else:
-        jars = counted(len(added.register), "jar")
-        typer.echo(printable(f"{added.entry.jar} added to {path}, which now holds {jars}."))
+        now = counted(len(added.register), "jar")
+        told = " ".join(gathered(jars))
+        typer.echo(printable(f"{told} added to {path}, which now holds {now}."))
     tell_lines([f"Note: {doubt}." for doubt in doubts], quiet=quiet)
 
 

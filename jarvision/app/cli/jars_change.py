@@ -23,10 +23,14 @@ JARS_RENAME_EXAMPLE = "Example: jarvision jars rename K08 K09"
 JARS_REMOVE_EXAMPLE = "Example: jarvision jars remove K08"
 
 JarName = Annotated[str, typer.Argument(metavar="JAR", help="A jar of the register.")]
+JarNames = Annotated[
+    list[str],
+    typer.Argument(metavar="JAR...", help="Jars of the register; K01..K12 are a dozen."),
+]
 
 
 def set_jar(
-    jar: JarName,
+    names: JarNames,
     kind: Annotated[str | None, typer.Option(help="spawn, fruiting or bare.")] = None,
     species: Annotated[str | None, typer.Option(help="Common or Latin name.")] = None,
     substrate: Annotated[str | None, typer.Option(help="What is in the jar.")] = None,
@@ -42,13 +46,14 @@ def set_jar(
     as_json: AsJson = False,
     quiet: Quiet = False,
 ) -> None:
-    """Correct what the register says of JAR; '' empties a cell.
+    """Correct what the register says of jars; '' empties a cell.
 
     Nothing else in the file is changed, and what stood there goes into jars_history.csv beside it.
 
     Exit codes: 0 done, 2 a wrong line or bad usage, 5 not writable.
     """
-    from jarvision.register.amend import set_cells
+    from jarvision.register.amend import Amended, set_cells
+    from jarvision.register.name_ranges import jars_meant
 
     cells = {
         "kind": kind,
@@ -65,11 +70,29 @@ def set_jar(
     shelf = open_paperwork(register)
     if given.get("parent"):
         given["parent"] = shelf.past.now(given["parent"])
-    jar = shelf.past.now(jar)
-    path = shelf.register_path
-    done = set_cells(path, jar, given, today=date.today(), is_known_species=shelf.species.knows)
+    jars = [shelf.past.now(jar) for jar in jars_meant(names)]
+    done = set_cells(
+        shelf.register_path,
+        jars,
+        given,
+        today=date.today(),
+        is_known_species=shelf.species.knows,
+    )
+    changes = tuple(change for one in done for change in one.changes)
+    thoughts = tuple(dict.fromkeys(thought for one in done for thought in one.warnings))
+    _tell(
+        Amended(done[0].entry, changes, thoughts),
+        "\n".join(map(_told_cells, done)),
+        as_json,
+        quiet,
+    )
+
+
+def _told_cells(done: Amended) -> str:
+    """What was changed of one jar, in a sentence."""
+    jar = done.entry.jar
     told = "; ".join(f"{c.column} was '{c.before}', is '{c.after}'" for c in done.changes)
-    _tell(done, f"{jar}: {told}." if told else f"{jar} is so already.", as_json, quiet)
+    return f"{jar}: {told}." if told else f"{jar} is so already."
 
 
 def rename_jar(
@@ -138,5 +161,6 @@ def _tell(done: Amended, sentence: str, as_json: bool, quiet: bool) -> None:
         ]
         echo_json({"jar": done.entry.jar, "changes": changes, "notes": list(done.warnings)})
     else:
-        typer.echo(printable(sentence))
+        for line in sentence.splitlines():
+            typer.echo(printable(line))
     tell_lines([f"Note: {warning}." for warning in done.warnings], quiet=quiet)

@@ -76,7 +76,14 @@ def last_scoring(out: Path, shelf: Shelf) -> ShelfResult | None:
     if result is None:
         return None
     named = under_todays_names(result, shelf)
-    return with_lives(named, shelf.register, shelf.outcomes, looks=shelf.looks, today=clock_day())
+    return with_lives(
+        named,
+        shelf.register,
+        shelf.outcomes,
+        looks=shelf.looks,
+        today=clock_day(),
+        limits=shelf.settings.verdict,
+    )
 
 
 def needed_scoring(out: Path, shelf: Shelf) -> ShelfResult:

@@ -60,10 +60,12 @@ def print_summary(console: Console, result: ShelfResult) -> None:
 def tell_refused(result: ShelfResult, *, only: str = "") -> list[str]:
     """One line for each reason that photos were refused for, with which, and what to do about it.
 
-    The newest photos are named: they are those that can be taken again. ``only`` is the one reason
-    that is to be told; empty: all.
+    The newest photos are named: they are those that can be taken again. Those of finished jars are
+    told no more. ``only`` is the one reason that is to be told; empty: all.
     """
-    refused = [r for r in result.readings if r.status == "unusable" and only in ("", r.reason)]
+    over = {done.jar for done in result.finished}
+    going = (r for r in result.readings if r.jar not in over)
+    refused = [r for r in going if r.status == "unusable" and only in ("", r.reason)]
     lines = []
     for word, count in Counter(r.reason for r in refused).most_common():
         reason = PHOTO_REASONS.get(word)

@@ -117,6 +117,8 @@ def write_pdf(
     canvas = Canvas(str(path), pagesize=size, invariant=1)
     canvas.setTitle(title)
     canvas.setCreator("jarvision")
+    canvas.setAuthor("jarvision")
+    canvas.setSubject("to print at 100 %")
     canvas.setViewerPreference("PrintScaling", "None")
     for marks in pages:
         canvas.translate(left * POINTS_PER_MM, (paper.height_mm - top) * POINTS_PER_MM)

@@ -212,7 +212,7 @@ def _page(numbers: range) -> list[printed.Mark]:
     sheet: list[printed.Mark] = [
         printed.Text(0.0, 4.4, 4.4, "jarvision jar tags", bold=True),
         printed.Text(47.5, 4.4, 2.4, "Print at 100 %: each black square measures 20 mm."),
-        _cut_lines(),
+        _cut_lines(-(-len(numbers) // _COLUMNS)),
     ]
     for place, number in enumerate(numbers):
         row, col = divmod(place, _COLUMNS)
@@ -227,12 +227,12 @@ def _page(numbers: range) -> list[printed.Mark]:
     return sheet
 
 
-def _cut_lines() -> printed.Boxes:
-    """Hairlines around every cell of the grid."""
-    width, height = _COLUMNS * _CELL_MM[0], _ROWS * _CELL_MM[1]
+def _cut_lines(rows: int) -> printed.Boxes:
+    """Hairlines around every cell of so many rows of the grid."""
+    width, height = _COLUMNS * _CELL_MM[0], rows * _CELL_MM[1]
     half = _CUT_LINE_MM / 2.0
     across = [
-        (0.0, _HEAD_MM + row * _CELL_MM[1] - half, width, _CUT_LINE_MM) for row in range(_ROWS + 1)
+        (0.0, _HEAD_MM + row * _CELL_MM[1] - half, width, _CUT_LINE_MM) for row in range(rows + 1)
     ]
     down = [
         (col * _CELL_MM[0] - half, _HEAD_MM, _CUT_LINE_MM, height) for col in range(_COLUMNS + 1)

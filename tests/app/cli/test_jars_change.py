@@ -15,6 +15,7 @@ from scoring import fake_reader
 
 from jarvision.base.errors import ExitCode
 from jarvision.records import Reading
+from jarvision.register.jars import read_register
 from jarvision.register.photo_names import read_name
 from jarvision.run.jobs import Job
 from jarvision.run.photo_files import STORE_NAME
@@ -198,3 +199,27 @@ def test_what_cannot_be_undone_is_told(reads: list[str], args: tuple[str, ...], 
     assert code == ExitCode.BAD_USAGE
     assert told in talk
     assert not Path("photos/outcomes.csv").exists()
+
+
+def test_many_jars_are_added_and_set_at_once_or_none(reads: list[str]) -> None:
+    assert reads == []
+    register = Path("photos/jars.csv")
+    before = register.read_bytes()
+    code, text, talk = call("jars", "add", "N08..N10", "P1", "--parent", "K1", "--kind", "spawn")
+    assert (code, text) == (
+        ExitCode.DONE,
+        f"N08..N10 P1 added to {Path('photos/jars.csv')}, which now holds "
+        f"{len(read_register(register))} jars.\n",
+    )
+    assert talk.count("Note:") == 1  # one spawn jar feeds all four
+    known = read_register(register)
+    assert [known[jar].parent for jar in ("N08", "N09", "N10", "P1")] == ["K1"] * 4
+    assert register.read_bytes().startswith(before)
+    code, text, _ = call("jars", "set", "N08..N10", "--species", "oyster", "--kind", "fruiting")
+    assert (code, text.count("species was '', is 'oyster'")) == (ExitCode.DONE, 3)
+    known = read_register(register)
+    assert [known[jar].kind for jar in ("N08", "N09", "N10", "P1")] == ["fruiting"] * 3 + ["spawn"]
+    stands = register.read_bytes()
+    for wrong in (("add", "N09..N12"), ("add", "N20..N18"), ("set", "N08", "N11", "--notes", "x")):
+        assert call("jars", *wrong)[0] == ExitCode.BAD_USAGE
+        assert register.read_bytes() == stands

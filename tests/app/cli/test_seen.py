@@ -147,8 +147,8 @@ def test_what_no_look_settles_is_refused_and_nothing_written(
 def test_the_species_is_asked_for_on_the_page_while_nobody_has_told_it(photos: Path) -> None:
     page = photos.parent / "out" / "report.html"
     verdicts(photos)
-    assert "The species is not known of" in page.read_text("utf-8")
+    assert "Kind and species are not known of" in page.read_text("utf-8")
     lines = "jar,species\nWet,oyster\nMould,oyster\nFine,oyster\n"
     (photos / "jars.csv").write_text(lines, encoding="utf-8")
     verdicts(photos)
-    assert "The species is not known of" not in page.read_text("utf-8")
+    assert "not known of" not in page.read_text("utf-8")

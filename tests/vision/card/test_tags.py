@@ -14,7 +14,7 @@ from jarvision.vision.card import marks as printed
 from jarvision.vision.card.draw import card_marks
 from jarvision.vision.card.layout import TAG_COUNT, TAG_FAMILY, load_layout
 from jarvision.vision.card.squares import squares_of_grey
-from jarvision.vision.card.tags import TAG_MM, draw_tags, read_tags
+from jarvision.vision.card.tags import TAG_MM, _page, draw_tags, read_tags
 
 PX_PER_MM = 4.0
 
@@ -104,3 +104,13 @@ def test_folder_that_cannot_be_written_is_said_so(tmp_path):
     blocked.write_text("in the way")
     with pytest.raises(NotWritableError):
         draw_tags(blocked, 0, 1)
+
+
+def test_a_sheet_has_cut_lines_around_its_own_tags_alone() -> None:
+    for count, rows in ((1, 1), (4, 1), (5, 2), (24, 6), (28, 7)):
+        cuts = next(m for m in _page(range(count)) if isinstance(m, printed.Boxes))
+        lowest = max(y for _, y, width, height in cuts.rows if width > height)
+        tags = [m for m in _page(range(count)) if isinstance(m, printed.Boxes)][1:]
+        below = max(y + height for tag in tags for _, y, _, height in tag.rows)
+        assert len([row for row in cuts.rows if row[2] > row[3]]) == rows + 1
+        assert 0.0 < lowest - below < TAG_MM

@@ -1,0 +1,113 @@
+"""Which of a jar's kin turned bad, and whether the jar itself has shown since that it is not.
+
+Bad is what spoils: mould, and a wet bottom that ended the jar; so is a jar whose contents were
+found contaminated. A jar that stalled, stayed bare or is late has nothing to pass on. Nor does a
+doubt count: what may be mould takes nobody along.
+
+The fault of a jar of the same spawn, or of one that was fed, may be its own: a lid that leaked, a
+substrate that was not clean. What came with the spawn is in all of them from the same day on, so a
+jar that is older by now than the bad one was when it showed, with some days to spare, and shows
+nothing, did not get it. Where several of the same spawn turned bad, it is the spawn; and what was
+in the jar's own spawn is in the jar. Those two are settled by a look alone.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+from typing import Final
+
+from jarvision.records import Finding, JarStory
+from jarvision.register.jars import Register
+from jarvision.register.lineage import JarState, Kinship, near_kin
+from jarvision.register.outcomes import JarOutcome
+from jarvision.settings.verdict import VerdictSettings
+
+SPOILING: Final = ("mould", "wet", "told")
+"""Findings that spoil a jar where they end it; of what another program told, the cause is not known
+here, so that it counts."""
+
+
+@dataclass(frozen=True)
+class BadJar:
+    """A jar that turned bad, and the day from which on that is known."""
+
+    jar: str
+    since: date
+    started: date | None = None
+
+
+def bad_jars(
+    stories: Mapping[str, JarStory],
+    states: Mapping[str, JarState],
+    outcomes: Mapping[str, JarOutcome],
+    register: Register,
+) -> dict[str, BadJar]:
+    """The jars that turned bad by what was found in them, else by their photos."""
+    found = {}
+    for jar, state in states.items():
+        if not state.bad:
+            continue
+        seen = _spoilt_on(stories[jar]) if jar in stories else None
+        told = outcomes[jar].day if jar in outcomes else None
+        if state.outcome != "contaminated" and jar in stories and seen is None:
+            continue
+        since = min(day for day in (seen, told) if day is not None)
+        found[jar] = BadJar(jar, since, register.entry(jar).started)
+    return found
+
+
+def bad_kin(
+    story: JarStory, register: Register, bad: Mapping[str, BadJar]
+) -> dict[BadJar, Kinship]:
+    """The jar's bad kin, each with how it is related."""
+    kin = near_kin(register, story.verdict.jar)
+    return {bad[jar]: kinship for jar, kinship in kin.items() if jar in bad}
+
+
+def has_stayed_clean(
+    story: JarStory, kin: Mapping[BadJar, Kinship], register: Register, limits: VerdictSettings
+) -> bool:
+    """Say whether a jar's own photos settle that its kin turned bad."""
+    if not story.history.days or "parent" in kin.values():
+        return False
+    entry, last = story.history.entry, story.history.days[-1].day
+    sisters = [other for other, kinship in kin.items() if kinship == "sibling"]
+    share = len(sisters) / (1 + len(register.siblings(entry.jar)))
+    if len(sisters) > 1 and share >= limits.spawn_fault_share:
+        return False
+    return all(_days_clean(last, entry.started, other) >= limits.kin_clear_days for other in kin)
+
+
+def _days_clean(last: date, started: date | None, other: BadJar) -> int:
+    """Days on which a jar was clean at an age at which the other was not, up to its last photo."""
+    later = 0
+    if started is not None and other.started is not None:
+        later = max((started - other.started).days, 0)  # what is younger has had less time
+    return (last - other.since).days - later
+
+
+def _spoilt_on(story: JarStory) -> date | None:
+    """The day on which the first of what spoils a jar was seen; None where nothing does."""
+    days = story.history.days
+    newest = days[-1].day if days else None
+    found = [
+        _first_seen(story, finding) or finding.day or newest
+        for finding in story.verdict.findings
+        if finding.verdict == "no-go" and finding.word in SPOILING
+    ]
+    return min((day for day in found if day is not None), default=None)
+
+
+def _first_seen(story: JarStory, finding: Finding) -> date | None:
+    """The first day of the area that a finding is about, or of its kind."""
+    patch = finding.names.get("patch", "")
+    return next(
+        (
+            day.day
+            for day in story.history.days
+            if any(p.patch == patch or (not patch and p.kind == finding.word) for p in day.patches)
+        ),
+        None,
+    )
