@@ -9,17 +9,20 @@ from typing import Final
 from starlette.applications import Starlette
 from starlette.requests import Request
 from starlette.responses import Response
-from starlette.routing import Route
 
 from jarvision.app.serve.door import door_routes
+from jarvision.app.serve.home import home_routes
 from jarvision.app.serve.office import Office
 from jarvision.app.serve.pages import refused, shows
 from jarvision.app.serve.security import Guard
+from jarvision.app.serve.uploads import upload_routes
 from jarvision.base.errors import JarvisionError
 
 _ASSETS: Final = {
     "/serve.css": ("jarvision.app.serve", "assets/serve.css", "text/css"),
     "/serve.js": ("jarvision.app.serve", "assets/serve.js", "text/javascript"),
+    "/queue.js": ("jarvision.app.serve", "assets/queue.js", "text/javascript"),
+    "/sha256.js": ("jarvision.app.serve", "assets/sha256.js", "text/javascript"),
     "/page.css": ("jarvision.report", "templates/page.css", "text/css"),
 }
 """The files that are served, each by a path of its own: no path of a request becomes one here."""
@@ -30,6 +33,8 @@ def build_site(office: Office, *, hosts: tuple[str, ...]) -> Guard:
     routes = [
         *(shows(path, _asset) for path in _ASSETS),
         *door_routes(),
+        *home_routes(),
+        *upload_routes(),
     ]
     pages = Starlette(routes=routes, exception_handlers={JarvisionError: _refused})
     pages.state.office = office
