@@ -11,10 +11,12 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from jarvision.app.serve.door import door_routes
+from jarvision.app.serve.forms import form_routes
 from jarvision.app.serve.home import home_routes
 from jarvision.app.serve.office import Office
 from jarvision.app.serve.pages import refused, shows
 from jarvision.app.serve.security import Guard
+from jarvision.app.serve.shelf_pages import shelf_routes
 from jarvision.app.serve.uploads import upload_routes
 from jarvision.base.errors import JarvisionError
 
@@ -35,6 +37,8 @@ def build_site(office: Office, *, hosts: tuple[str, ...]) -> Guard:
         *door_routes(),
         *home_routes(),
         *upload_routes(),
+        *shelf_routes(),
+        *form_routes(),
     ]
     pages = Starlette(routes=routes, exception_handlers={JarvisionError: _refused})
     pages.state.office = office

@@ -9,7 +9,6 @@ from collections.abc import AsyncIterator
 from pathlib import Path
 
 import pytest
-from .conftest import REGISTER, Served, photo, sha_of, text_reader
 from filelock import FileLock
 from served import Browser, a_browser, an_office
 
@@ -17,6 +16,8 @@ from jarvision.app.serve.limits import Bucket
 from jarvision.app.serve.start import take_up
 from jarvision.register.photo_names import read_name
 from jarvision.run.lock import LOCK_NAME
+
+from .conftest import REGISTER, Served, photo, sha_of, text_reader
 
 GOOD = photo("40 percent")
 
@@ -167,7 +168,9 @@ def test_a_jar_whose_name_no_file_can_bear_is_told_beside_the_photos(served: Ser
     assert "&lt;b&gt;J&amp;1" in html and "<b>J" not in html
 
 
-@pytest.mark.parametrize(("asked", "view"), [("jar=K01&view=b", "b"), ("jar=K01&view=../", "front")])
+@pytest.mark.parametrize(
+    ("asked", "view"), [("jar=K01&view=b", "b"), ("jar=K01&view=../", "front")]
+)
 def test_the_side_is_in_the_name(served: Served, asked: str, view: str) -> None:
     served.send(GOOD, asked)
     assert read_name(served.photos[0]).view == view
@@ -224,7 +227,9 @@ def test_what_is_no_digest_names_no_photo(served: Served, sha: str) -> None:
     assert served.browser.ask("PUT", f"/photos/{sha}", body=GOOD, headers=headers).status == 404
 
 
-@pytest.mark.parametrize("content", [b"MZ\x90\x00", b"<html>", b"#!/bin/sh\n", b"\x00" * 64, b"GIF89a"])
+@pytest.mark.parametrize(
+    "content", [b"MZ\x90\x00", b"<html>", b"#!/bin/sh\n", b"\x00" * 64, b"GIF89a"]
+)
 def test_what_does_not_begin_as_a_picture_is_refused(served: Served, content: bytes) -> None:
     assert served.send(content) == 415
     assert served.photos == [] and list((served.office.out / "arrivals").iterdir()) == []
@@ -285,9 +290,7 @@ def test_one_photo_sent_many_times_at_once_is_there_once(served: Served) -> None
     async def four_times() -> list[int]:
         headers = {"x-csrf": served.browser.token, "content-length": str(len(GOOD))}
         path = f"/photos/{sha_of(GOOD)}?jar=K01"
-        asked = (
-            served.browser.asked("PUT", path, body=GOOD, headers=headers) for _ in range(4)
-        )
+        asked = (served.browser.asked("PUT", path, body=GOOD, headers=headers) for _ in range(4))
         return [answer.status for answer in await asyncio.gather(*asked)]
 
     assert set(asyncio.run(four_times())) <= {200, 202}
