@@ -13,6 +13,7 @@ from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 from pathlib import Path
+from typing import Final
 
 from jarvision.api import publisher
 from jarvision.app.serve.arrivals import Arrival, Arrivals
@@ -32,6 +33,9 @@ from jarvision.run.score import score_shelf
 from jarvision.run.shelf import Shelf, open_shelf
 from jarvision.run.stamps import content_of
 from jarvision.run.update import Progress, Tell
+
+
+_TWIN: Final = "This photo was there already, and counts once."
 
 
 @dataclass(frozen=True)
@@ -105,7 +109,7 @@ class Keeper:
         with self._held(shelf) as opened:
             twin = opened.store.photo_with(sha)
             if twin is not None and (self.folder / twin).is_file():
-                return self._placed(opened, arrival, twin)
+                return self._placed(opened, replace(arrival, words=_TWIN), twin)
             looked = self._look(arrival)
             if looked.reason:
                 self.arrivals.drop(arrival)
@@ -115,7 +119,7 @@ class Keeper:
             jar, words, tag = self._jar_of(arrival, looked.jar, shelf)
             if not jar:
                 return self.arrivals.note(replace(arrival, state="asks", words=words, tag=tag))
-            named = replace(arrival, jar=jar)
+            named = replace(arrival, jar=jar, words="")
             name = self._place(named, looked)
             # where the name could not tell the jar, photo_jars.csv does by now
             told = opened if read_name(name).jar == jar else replace(opened, shelf=self.open())
@@ -171,7 +175,7 @@ class Keeper:
         """Read a photo that has its place."""
         scored = self._scored(opened, name)
         self.arrivals.drop(arrival)
-        return self.arrivals.note(replace(arrival, state="placed", scored=scored, words=""))
+        return self.arrivals.note(replace(arrival, state="placed", scored=scored))
 
     def _scored(self, opened: OpenShelf, name: str) -> ScoredOne:
         assert self.by_photos is not None

@@ -187,7 +187,7 @@ async def _answer(request: Request) -> Response:
     arrival = _arrival(request)
     if arrival is None:
         return plain_answer(HTTPStatus.NOT_FOUND)
-    settled = not (arrival.state == "came" and not arrival.words)
+    settled = arrival.state != "came" or bool(arrival.words)
     html = await answer_part(request, arrival) if settled else ""
     return JSONResponse({"state": arrival.state, "settled": settled, "html": html})
 
