@@ -85,14 +85,17 @@ def main() -> None:
     asked.add_argument("scored", type=Path)
     asked.add_argument("--jars", type=int, default=500)
     asked.add_argument("--photos", type=int, default=50)
+    asked.add_argument("--place", type=Path, help="keep the shelf there, for another time")
     given = asked.parse_args()
     sources = sample_readings(given.scored)
     newest = max(r.taken_at.date() for readings in sources.values() for r in readings)
     with tempfile.TemporaryDirectory() as place:
-        folder, out = Path(place) / "photos", Path(place) / "out"
-        folder.mkdir()
+        home = given.place or Path(place)
+        folder, out = home / "photos", home / "out"
         begun = time.perf_counter()
-        make_shelf(folder, out, sources, given.jars)
+        if not folder.is_dir():
+            folder.mkdir(parents=True)
+            make_shelf(folder, out, sources, given.jars)
         print(f"{given.jars} jars, {len(list(folder.glob('*.jpg')))} photos, "
               f"scored in {time.perf_counter() - begun:.0f} s")  # fmt: skip
         measure(folder, out, sources, newest + timedelta(days=1), given.photos, given.jars)
