@@ -221,6 +221,7 @@ def surroundings_of(
     out: Path,
     register: Mapping[str, JarEntry] | None,
 ) -> Surroundings:
+    """What the cards of some stories need to know; parameters as for :func:`render_page`."""
     entries = {s.verdict.jar: s.history.entry for s in result.all_stories}
     # Without the register a parent is known by its name alone.
     parents = {e.parent: JarEntry(e.parent, registered=False) for e in entries.values() if e.parent}

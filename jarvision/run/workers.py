@@ -162,7 +162,7 @@ class StandingWorker:
         return (self._read(job, one_job) for job in jobs)
 
     def start(self, work: Callable[[], None]) -> None:
-        """Start the worker and have something done in it, before the first photo; not waited for."""
+        """Start the worker, and have something done in it before the first photo; nobody waits."""
         self._pool = self._pool or _new_pool(1)
         with _deaf_to_ctrl_c():
             self._pool.submit(work)

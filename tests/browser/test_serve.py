@@ -8,7 +8,6 @@ import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
-
 from pathlib import Path
 from typing import Any
 
@@ -67,7 +66,11 @@ def office(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Office]:
         host = f"127.0.0.1:{listening.getsockname()[1]}"
         made.address, made.doors = f"http://{host}", Doors()
         config = uvicorn.Config(
-            build_site(made, hosts=(host,)), log_config=None, access_log=False, lifespan="off", ws="none"
+            build_site(made, hosts=(host,)),
+            log_config=None,
+            access_log=False,
+            lifespan="off",
+            ws="none",
         )
         server = uvicorn.Server(config)
         thread = threading.Thread(target=asyncio.run, args=(server.serve([listening]),))
@@ -79,8 +82,10 @@ def office(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Office]:
 
 
 @contextmanager
-def inside(browser: Any, office: Office, *, width: int = 360, theme: str = "light") -> Iterator[Any]:
-    """A device that came in by the address of the code; its ``trouble`` gathers what must not be."""
+def inside(
+    browser: Any, office: Office, *, width: int = 360, theme: str = "light"
+) -> Iterator[Any]:
+    """A device that came in by a code's address; its ``trouble`` gathers what must not be."""
     context = browser.new_context(
         viewport={"width": width, "height": 800}, color_scheme=theme, bypass_csp=False
     )
@@ -125,9 +130,7 @@ def test_every_page_fits_and_axe_finds_nothing(
             assert page.evaluate("document.documentElement.scrollWidth") <= width, path
             page.evaluate(axe)
             found = page.evaluate("axe.run(document, {resultTypes: ['violations']})")
-            bad = [
-                f"{v['id']}: {v['nodes'][0]['html'][:150]}" for v in found["violations"]
-            ]
+            bad = [f"{v['id']}: {v['nodes'][0]['html'][:150]}" for v in found["violations"]]
             assert bad == [], path
             looked_at += len(found["passes"])
         assert looked_at > 100
@@ -230,5 +233,3 @@ def test_what_can_be_tapped_is_large_enough_for_a_thumb(browser: Any, office: Of
             boxes = [box for place in places.all() if (box := place.bounding_box())]
             assert len(boxes) > 4
             assert [box for box in boxes if box["height"] < 24 and box["width"] > 1] == []
-
-

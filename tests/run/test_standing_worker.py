@@ -9,8 +9,8 @@ from pathlib import Path
 
 import pytest
 from fake_shelf import TODAY, fake_reading
-from stored_photos import picture, saved
 from PIL import Image
+from stored_photos import picture, saved
 
 from jarvision.base.errors import WorkersError
 from jarvision.records import Reading

@@ -14,10 +14,10 @@ from urllib.parse import urlencode, urlsplit
 from starlette.applications import Starlette
 from starlette.routing import Route
 
-from jarvision.app.serve.arrivals import ARRIVALS, Arrivals
+from jarvision.app.serve.arrivals import ARRIVALS, Inbox
 from jarvision.app.serve.desk import Desk
 from jarvision.app.serve.keeper import Keeper
-from jarvision.app.serve.limits import LIMITS, Limits
+from jarvision.app.serve.limits import SERVE_LIMITS, ServeLimits
 from jarvision.app.serve.office import Office
 from jarvision.app.serve.security import Guard
 from jarvision.app.serve.sessions import Doors
@@ -134,7 +134,7 @@ def an_office(
     folder: Path,
     out: Path,
     *,
-    limits: Limits = LIMITS,
+    limits: ServeLimits = SERVE_LIMITS,
     read: PhotoReader | None = None,
     fleet: Fleet | None = None,
     today: date = TODAY,
@@ -142,7 +142,7 @@ def an_office(
     """A shelf that is served; ``read`` stands in for the package's reader."""
     desk, said = Desk(), []
     keeper = Keeper(
-        folder=folder, out=out, fleet=fleet or local_fleet(1), arrivals=Arrivals(out / ARRIVALS),
+        folder=folder, out=out, fleet=fleet or local_fleet(1), arrivals=Inbox(out / ARRIVALS),
         hear=desk.hear, read=read, today=lambda: today,
     )  # fmt: skip
     return Office(

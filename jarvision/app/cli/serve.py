@@ -44,7 +44,7 @@ def serve(
     Exit codes: 0 never (it runs on), 2 bad usage, 5 output folder not writable, 130 stopped.
     """
     _check_installed()
-    from jarvision.app.serve.start import Papers, Place, serve_shelf
+    from jarvision.app.serve.start import ListensAt, Papers, serve_shelf
 
     if not folder.is_dir():
         raise UsageError(f"{printable(str(folder))} is no folder", "Give the folder of the photos.")
@@ -53,7 +53,7 @@ def serve(
         serve_shelf(
             folder,
             out,
-            place=Place(port, lan),
+            place=ListensAt(port, lan),
             papers=papers,
             tell=tell,
             show=typer.echo,

@@ -87,7 +87,7 @@ _NOTED: Final = ("jar", "view", "hint_s", "came_s", "sure")
 
 
 @dataclass
-class Arrivals:
+class Inbox:
     """All photos that came in, by digest; the newest few thousand are remembered."""
 
     place: Path

@@ -8,7 +8,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
-from jarvision.app.serve.pages import Fields, changes, go_to, office_of, plain_answer, show, shows
+from jarvision.app.serve.pages import Fields, go_to, office_of, plain_answer, show, shows, writes
 from jarvision.app.serve.qr import qr_svg
 from jarvision.app.serve.security import cookie_line, cookie_of
 
@@ -17,9 +17,9 @@ def door_routes() -> list[Route]:
     """Routes of this page."""
     return [
         shows("/enter", _enter),
-        changes("/enter", _let_in, open_to_all=True),
+        writes("/enter", _let_in, open_to_all=True),
         shows("/device", _device),
-        changes("/leave", _leave),
+        writes("/leave", _leave),
     ]
 
 

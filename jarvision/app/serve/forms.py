@@ -17,7 +17,7 @@ from starlette.routing import Route
 
 from jarvision.app.serve.keeper import Keeper, ShelfNow, check_jar_name
 from jarvision.app.serve.office import Office
-from jarvision.app.serve.pages import Fields, changes, go_to, office_of
+from jarvision.app.serve.pages import Fields, go_to, office_of, writes
 from jarvision.app.serve.uploads import keep_later
 from jarvision.base.days import read_day
 from jarvision.base.errors import UsageError
@@ -54,8 +54,8 @@ def form_routes() -> list[Route]:
         "/jar/register": _register,
     }
     return [
-        changes("/jars", _new_jar),
-        *(changes(path, partial(_of_jar, write)) for path, write in forms.items()),
+        writes("/jars", _new_jar),
+        *(writes(path, partial(_of_jar, write)) for path, write in forms.items()),
     ]
 
 

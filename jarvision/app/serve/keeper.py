@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Final
 
 from jarvision.api import publisher
-from jarvision.app.serve.arrivals import Arrival, Arrivals
+from jarvision.app.serve.arrivals import Arrival, Inbox
 from jarvision.app.serve.naming import photo_file_name
 from jarvision.app.serve.walk import Walk, jar_by_tag, walk_of
 from jarvision.base.days import EARLIEST
@@ -33,7 +33,6 @@ from jarvision.run.score import score_shelf
 from jarvision.run.shelf import Shelf, open_shelf
 from jarvision.run.stamps import content_of
 from jarvision.run.update import Progress, Tell
-
 
 _TWIN: Final = "This photo was there already, and counts once."
 
@@ -71,7 +70,7 @@ class Keeper:
     folder: Path
     out: Path
     fleet: Fleet
-    arrivals: Arrivals
+    arrivals: Inbox
     hear: Callable[[str], None]
     register: Path | None = None
     settings_file: Path | None = None

@@ -9,7 +9,7 @@ from typing import Final
 
 
 @dataclass(frozen=True)
-class Limits:
+class ServeLimits:
     """What the server takes before it says no; common practice, no source.
 
     Attributes
@@ -44,7 +44,7 @@ class Limits:
     code_s: float = 15 * 60.0
 
 
-LIMITS: Final = Limits()
+SERVE_LIMITS: Final = ServeLimits()
 
 
 @dataclass

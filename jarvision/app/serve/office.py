@@ -9,7 +9,7 @@ from pathlib import Path
 
 from jarvision.app.serve.desk import Desk
 from jarvision.app.serve.keeper import Keeper, ShelfNow
-from jarvision.app.serve.limits import LIMITS, Bucket, Limits
+from jarvision.app.serve.limits import SERVE_LIMITS, Bucket, ServeLimits
 from jarvision.app.serve.sessions import Doors
 
 
@@ -38,7 +38,7 @@ class Office:
     doors: Doors
     address: str
     lan: bool = False
-    limits: Limits = LIMITS
+    limits: ServeLimits = SERVE_LIMITS
     tries: Bucket = field(default_factory=lambda: Bucket(10.0, 1 / 6))
     uploads: Bucket = field(default_factory=lambda: Bucket(60.0, 2.0))
     coming: int = 0

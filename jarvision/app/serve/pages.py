@@ -1,7 +1,7 @@
 """What every page stands on: its template, its route, the form it gets, and who asks.
 
 A page module has functions that take a request and answer it, and one that returns its routes:
-``shows`` for what is only looked at, ``changes`` for what writes. Only routes that were made here
+``shows`` for what is only looked at, ``writes`` for what writes. Only routes that were made here
 are served, so that no change is made without the session's token.
 """
 
@@ -51,7 +51,7 @@ def shows(path: str, page: Shown) -> Route:
     return Route(path, page, methods=["GET"])
 
 
-def changes(path: str, change: Changed, *, open_to_all: bool = False) -> Route:
+def writes(path: str, change: Changed, *, open_to_all: bool = False) -> Route:
     """A route that takes a form and changes something, with the session's token alone.
 
     ``open_to_all`` for the door itself, where there is no session yet.

@@ -14,7 +14,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Final
 
-from jarvision.app.serve.limits import LIMITS, Limits
+from jarvision.app.serve.limits import SERVE_LIMITS, ServeLimits
 
 _LETTERS: Final = "ABCDEFGHJKLMNPQRSTUVWXYZ23456789"  # none that is taken for another
 _CODE_LETTERS: Final = 12  # 60 bits; ten tries a minute do not get through them
@@ -38,7 +38,7 @@ class Session:
 class Doors:
     """Codes and sessions; every method is called from the server's one event loop."""
 
-    limits: Limits = LIMITS
+    limits: ServeLimits = SERVE_LIMITS
     clock: Callable[[], float] = time.monotonic
     _codes: dict[str, float] = field(default_factory=dict)
     _sessions: dict[str, Session] = field(default_factory=dict)

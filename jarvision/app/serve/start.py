@@ -12,7 +12,7 @@ from typing import Final
 
 import uvicorn
 
-from jarvision.app.serve.arrivals import ARRIVALS, Arrivals
+from jarvision.app.serve.arrivals import ARRIVALS, Inbox
 from jarvision.app.serve.desk import Desk
 from jarvision.app.serve.door import door_address
 from jarvision.app.serve.keeper import Keeper
@@ -32,7 +32,7 @@ EVERYWHERE: Final = "0.0.0.0"  # noqa: S104 - only when the grower asks for it w
 
 
 @dataclass(frozen=True)
-class Place:
+class ListensAt:
     """Where the server listens: a port of this machine, for the whole network or not."""
 
     port: int
@@ -63,7 +63,7 @@ def serve_shelf(
     folder: Path,
     out: Path,
     *,
-    place: Place,
+    place: ListensAt,
     papers: Papers,
     tell: Tell,
     show: Tell,
@@ -86,7 +86,7 @@ def serve_shelf(
         folder=folder.resolve(),
         out=out,
         fleet=worker.fleet,
-        arrivals=Arrivals(out / ARRIVALS),
+        arrivals=Inbox(out / ARRIVALS),
         hear=desk.hear,
         register=papers.register,
         settings_file=papers.settings_file,
@@ -119,7 +119,7 @@ def take_up(office: Office) -> None:
         office.desk.put(partial(settle_calmly, office, arrival.sha))
 
 
-def _run(office: Office, place: Place, listening: socket.socket) -> None:
+def _run(office: Office, place: ListensAt, listening: socket.socket) -> None:
     config = uvicorn.Config(
         build_site(office, hosts=place.hosts),
         log_config=None, access_log=False, server_header=False, proxy_headers=False,
@@ -129,7 +129,7 @@ def _run(office: Office, place: Place, listening: socket.socket) -> None:
     uvicorn.Server(config).run(sockets=[listening])
 
 
-def listen(place: Place) -> socket.socket:
+def listen(place: ListensAt) -> socket.socket:
     """Take the port."""
     found = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
     found.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)

@@ -23,13 +23,13 @@ from jarvision.app.serve.naming import SHA, SIGNATURE_BYTES, suffix_of
 from jarvision.app.serve.office import Office
 from jarvision.app.serve.pages import (
     Fields,
-    changes,
     go_to,
     office_of,
     plain_answer,
     session_of,
     shows,
     takes,
+    writes,
 )
 from jarvision.base.errors import JarvisionError
 from jarvision.records import View
@@ -43,9 +43,9 @@ def upload_routes() -> list[Route]:
     return [
         takes("/photos/{sha}", _take_in),
         shows("/photos/{sha}", _answer),
-        changes("/photos/{sha}/jar", _say_jar),
-        changes("/photos/{sha}/again", _again),
-        changes("/photos/{sha}/drop", _drop),
+        writes("/photos/{sha}/jar", _say_jar),
+        writes("/photos/{sha}/again", _again),
+        writes("/photos/{sha}/drop", _drop),
     ]
 
 

@@ -1,4 +1,4 @@
-"""A shelf of text photos behind the server: each file says its coverage, or what is wrong with it."""
+"""A shelf of text photos behind the server: each file says its coverage, or what is wrong."""
 
 from __future__ import annotations
 
@@ -10,13 +10,11 @@ from pathlib import Path
 import pytest
 from fake_shelf import fake_reading, fake_refusal
 from served import TODAY, Browser, a_browser, an_office
-from stored_photos import exif_bytes
 
-from jarvision.app.serve.limits import Limits
+from jarvision.app.serve.limits import ServeLimits
 from jarvision.app.serve.office import Office
 from jarvision.records import Reading
 from jarvision.register.photo_names import read_name
-from jarvision.run import first_look
 from jarvision.run.jobs import Job
 
 REGISTER = """jar,kind,species,substrate,started,parent
@@ -26,7 +24,6 @@ K03,spawn,oyster,rye,2026-03-01,
 <b>J&1,fruiting,oyster,straw,2026-03-03,
 """
 JPEG = b"\xff\xd8\xff\xe0"
-assert exif_bytes  # photos of the tests have none
 
 
 def photo(text: str) -> bytes:
@@ -102,14 +99,15 @@ class Served:
 
 
 @pytest.fixture
-def limits() -> Limits:
-    return Limits(photo_bytes=5000, waiting_photos=5, chunk_s=0.3, body_s=0.6, rest_s=0.2)
+def limits() -> ServeLimits:
+    return ServeLimits(photo_bytes=5000, waiting_photos=5, chunk_s=0.3, body_s=0.6, rest_s=0.2)
 
 
 @pytest.fixture
-def served(tmp_path: Path, limits: Limits, monkeypatch: pytest.MonkeyPatch) -> Iterator[Served]:
+def served(
+    tmp_path: Path, limits: ServeLimits, monkeypatch: pytest.MonkeyPatch
+) -> Iterator[Served]:
     monkeypatch.setattr("jarvision.app.serve.keeper.first_look", text_first_look)
-    assert first_look.first_look is not text_first_look
     folder = tmp_path / "photos"
     folder.mkdir()
     (folder / "jars.csv").write_text(REGISTER)

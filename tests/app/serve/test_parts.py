@@ -20,7 +20,7 @@ from served import an_office
 from jarvision.app.serve.door import door_address
 from jarvision.app.serve.naming import photo_file_name, suffix_of
 from jarvision.app.serve.qr import qr_letters, qr_svg
-from jarvision.app.serve.start import HERE, Place, lan_address, listen, welcome
+from jarvision.app.serve.start import HERE, ListensAt, lan_address, listen, welcome
 from jarvision.app.serve.walk import Walk, jar_by_tag, walk_of
 from jarvision.base.errors import UsageError
 from jarvision.records import JarEntry
@@ -153,7 +153,7 @@ def test_only_this_machine_is_listened_to_until_the_network_is_asked_for() -> No
     with socket.socket() as free:
         free.bind((HERE, 0))
         port = free.getsockname()[1]
-    place = Place(port, lan=False)
+    place = ListensAt(port, lan=False)
     assert place.hosts == (f"127.0.0.1:{port}", f"localhost:{port}")
     with listen(place) as listening:
         assert listening.getsockname() == (HERE, port)

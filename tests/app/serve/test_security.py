@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from served import HOST, Browser, a_browser, an_office, routes_of
 
-from jarvision.app.serve.limits import Bucket, Limits
+from jarvision.app.serve.limits import Bucket, ServeLimits
 from jarvision.app.serve.security import OPEN_PATHS, cookie_of
 from jarvision.app.serve.sessions import Doors
 from jarvision.app.serve.site import build_site
@@ -57,20 +57,20 @@ def test_a_code_opens_once(browser: Browser) -> None:
 
 def test_a_code_and_a_session_grow_old() -> None:
     now = [0.0]
-    doors = Doors(Limits(), clock=lambda: now[0])
+    doors = Doors(ServeLimits(), clock=lambda: now[0])
     code, other = doors.new_code(), doors.new_code()
-    now[0] = Limits().code_s + 1
+    now[0] = ServeLimits().code_s + 1
     assert doors.enter(code) is None
-    now[0] = Limits().code_s - 1
+    now[0] = ServeLimits().code_s - 1
     secret = doors.enter(other)
     assert secret is not None and doors.session(secret) is not None
-    now[0] += Limits().session_s + 1
+    now[0] += ServeLimits().session_s + 1
     assert doors.session(secret) is None
 
 
 def test_no_more_devices_than_allowed_and_the_longest_unseen_makes_room() -> None:
     now = [0.0]
-    doors = Doors(Limits(sessions=2), clock=lambda: now[0])
+    doors = Doors(ServeLimits(sessions=2), clock=lambda: now[0])
     secrets = []
     for turn in range(3):
         now[0] = float(turn)

@@ -82,7 +82,10 @@ def test_a_photo_from_the_phone_to_the_verdict(tmp_path: Path) -> None:
             told = json.loads(client.ask("GET", f"/photos/{sha}")[1])
         assert told["state"] == "placed", told
         assert "The photo is good" in told["html"] and "data:image/jpeg" in told["html"]
-        assert [path.name[:15] for path in sorted(folder.glob("*.jpg"))] == ["SL01_2026-03-02", "SL01_2026-03-03"]
+        assert [path.name[:15] for path in sorted(folder.glob("*.jpg"))] == [
+            "SL01_2026-03-02",
+            "SL01_2026-03-03",
+        ]
     finally:
         server.send_signal(signal.SIGINT)
         _, talk = server.communicate(timeout=60)
