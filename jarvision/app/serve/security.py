@@ -17,6 +17,7 @@ from urllib.parse import quote
 
 from jarvision.app.serve.limits import Bucket
 from jarvision.app.serve.sessions import Doors, Session
+from jarvision.base.text import printable
 
 _LOG: Final = logging.getLogger("jarvision.serve")
 
@@ -80,7 +81,7 @@ class Guard:
         try:
             await self.pages(scope, receive, send)
         except Exception as error:  # noqa: BLE001 - the page has said so; the log gets no traceback
-            _LOG.error("%s %s: %s", scope["method"], scope["path"], type(error).__name__)
+            _LOG.error("%s: %s", _shown(scope), type(error).__name__)
 
     def _refusal(self, scope: Scope) -> tuple[HTTPStatus, list[tuple[bytes, bytes]]] | None:
         """Why a request goes no further; None when it does."""
@@ -103,6 +104,11 @@ class Guard:
     def _session(self, told: dict[str, str]) -> Session | None:
         secret = cookie_of(told.get("cookie", ""))
         return self.doors.session(secret) if secret else None
+
+
+def _shown(scope: Scope) -> str:
+    """A request for the log, on one line; without its query, where a name may stand."""
+    return printable(f"{scope['method']} {scope['path']}")
 
 
 def _is_own(told: dict[str, str]) -> bool:

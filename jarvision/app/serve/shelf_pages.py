@@ -24,6 +24,7 @@ from jarvision.register.outcomes import OUTCOMES
 from jarvision.report.cards import JarCard, Refusal, build_card, build_refusal
 from jarvision.report.charts import draw_curve
 from jarvision.report.page import Group, surroundings_of, verdict_groups
+from jarvision.report.pictures import detail_for
 from jarvision.report.words import VERDICT_WORDS, by_urgency, tell_day, tell_diary
 
 _DRAWING: Final = threading.Lock()  # charts are drawn one at a time
@@ -115,7 +116,10 @@ def _card(
     """The report's card of a jar, without links to jars that this page does not show."""
     if story is None:
         return None, ()
-    around = surroundings_of(now.alive, [story], out, now.shelf.register)
+    others = [other for other in now.alive.stories if other.verdict.jar != story.verdict.jar]
+    around = surroundings_of(now.alive, [story, *others], out, now.shelf.register)
+    jar = story.verdict.jar
+    around = replace(around, anchors={jar: around.anchors[jar]}, detail=detail_for(1))
     with _DRAWING:
         percent = story.profile.ready_percent
         curve = draw_curve(story, ready_percent=percent, key="curve")

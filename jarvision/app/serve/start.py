@@ -102,6 +102,7 @@ def serve_shelf(
             keeper.score_all(
                 fleet=local_fleet(papers.jobs, apart=True), tell=tell, progress=progress
             )
+            keeper.refresh()
             worker.start(warm_up)
             take_up(office)
             for line in welcome(office):

@@ -19,21 +19,24 @@ class Walk:
         Those on the shelf in the register's order, then those with photos alone by name.
     done
         Those with a usable photo of the day.
+    out
+        Those that must leave the room, which nobody is sent to again.
     """
 
     jars: tuple[str, ...]
     done: frozenset[str]
+    out: frozenset[str] = frozenset()
 
     @property
     def left(self) -> tuple[str, ...]:
         """Jars that still want a photo today, in the order of the shelf."""
-        return tuple(jar for jar in self.jars if jar not in self.done)
+        return tuple(jar for jar in self.jars if jar not in self.done | self.out)
 
     def next_after(self, jar: str = "") -> str:
         """The next jar that wants a photo, from ``jar`` on and round; empty when none does."""
         start = self.jars.index(jar) + 1 if jar in self.jars else 0
         round_about = (*self.jars[start:], *self.jars[:start])
-        return next((other for other in round_about if other not in self.done | {jar}), "")
+        return next((other for other in round_about if other in self.left and other != jar), "")
 
 
 def walk_of(
@@ -50,7 +53,11 @@ def walk_of(
         for entry in register.values()
         if entry.jar not in over and not (entry.kind == "bare" and entry.jar in seen)
     )
-    return Walk((*jars, *told), frozenset(_photographed(alive.readings, today)))
+    return Walk(
+        (*jars, *told),
+        done=frozenset(_photographed(alive.readings, today)),
+        out=frozenset(s.verdict.jar for s in alive.stories if s.verdict.verdict == "no-go"),
+    )
 
 
 def _photographed(readings: Iterable[Reading], today: date) -> Iterable[str]:

@@ -73,6 +73,21 @@ def test_a_jars_page_shows_the_reports_card_and_the_forms(served: Served) -> Non
     assert "No usable photo yet" in served.browser.get(page_of("K03")).text
 
 
+def test_a_jars_page_tells_how_its_kin_stands(served: Served) -> None:
+    """Although it has no place on this page that a link could lead to."""
+    register = served.folder / "jars.csv"
+    register.write_text(
+        REGISTER.replace(
+            "<b>J&1,fruiting,oyster,straw,2026-03-03,", "F1,fruiting,oyster,straw,2026-03-03,K01"
+        )
+    )
+    served.send(photo("40 percent"), "jar=K01")
+    served.send(photo("41 percent"), "jar=F1")
+    page = served.browser.get(page_of("F1")).text
+    kin = page[page.index("Family") :]
+    assert "K01" in kin and "no photo" not in kin and 'href="#jar' not in kin
+
+
 def test_names_with_html_in_them_stay_names(served: Served) -> None:
     served.send(photo("40 percent"), f"jar={quote(HOSTILE)}")
     served.browser.post("/jar/event", {"name": HOSTILE, "what": "note", "text": "<img src=x>"})
@@ -223,5 +238,5 @@ def test_photographing_goes_on_until_every_jar_is_done(served: Served) -> None:
     for number, jar in enumerate(("K02", "K03", HOSTILE, "K01")):
         served.send(photo(f"{20 + number} percent"), f"jar={quote(jar)}")
     told = json.loads(served.answer(photo("23 percent")))["html"]
-    assert "Every jar on the shelf has a photo of today" in told
-    assert "Every jar on the shelf has a photo of today" in served.browser.get("/").text
+    assert "Nothing is left to photograph today" in told
+    assert "Nothing is left to photograph today" in served.browser.get("/").text

@@ -72,6 +72,7 @@ def test_the_next_jar_is_the_next_on_the_shelf_that_lacks_a_photo() -> None:
     ]  # fmt: skip
     assert walk.left == ("A", "B", "D")
     assert Walk(("A",), frozenset()).next_after("A") == ""
+    assert Walk(("A", "B"), frozenset(), frozenset({"A"})).next_after() == "B"
     assert Walk((), frozenset()).next_after() == ""
 
 
@@ -87,6 +88,7 @@ def test_a_walk_has_the_registers_order_and_leaves_out_what_is_over() -> None:
     walk = walk_of(alive, register, {"O1"}, today)
     assert walk.jars == ("J05", "Z1", "J01", "J02", "J03", "J04")
     assert walk.done == {"J05"}
+    assert walk.out == {"J04"} and "J04" not in walk.left
 
 
 @pytest.mark.parametrize(
