@@ -99,6 +99,7 @@ def inside(
     assert "#" not in page.url
     page.get_by_role("button", name="Open the shelf").click()
     page.wait_for_selector("#camera")
+    page.wait_for_load_state("load")
     yield page
     context.close()
 
@@ -144,13 +145,16 @@ def test_a_walk_along_the_shelf(browser: Any, office: Office, width: int) -> Non
         shoot(page, "not sharp")
         answer = page.locator(".answer").first
         answer.get_by_role("link", name="Take K01 again").click()
+        page.wait_for_url("**/?jar=K01")
         shoot(page, "41")
         page.wait_for_selector("text=The photo is good")
         page.get_by_role("link", name="Next: K02").click()
+        page.wait_for_url("**/?jar=K02")
         assert page.locator("h1").inner_text() == "Photograph K02"
         shoot(page, "42")
         page.wait_for_selector("text=The photo is good")
         page.get_by_role("link", name="Its tag tells").click()
+        page.wait_for_url("**/?by=tag")
         shoot(page, "77")
         page.wait_for_selector("text=Which jar is it?")
         page.locator(".answer .pick button", has_text="K03").click()

@@ -7,6 +7,7 @@ const answers = document.querySelector("#answers");
 const token = document.querySelector('meta[name="csrf"]').content;
 const FIRST_WAIT_MS = 1000, LONGEST_WAIT_MS = 30000, ASK_MS = 300;
 const FOR_GOOD = { 413: "is too large", 415: "is no photo", 404: "has no name" };
+let pumping = false, hurry = () => {};
 const pause = (ms) => new Promise((done) => setTimeout(done, ms));
 
 const store = new Promise((opened, failed) => {
@@ -69,15 +70,16 @@ async function take(files) {
   pump();
 }
 for (const input of camera.querySelectorAll("input[type=file]")) {
-  input.addEventListener("change", async () => {
-    const files = [...input.files];
-    await take(files);
+  const picked = async () => {
+    if (!input.files.length) return;
+    await take([...input.files]);
     input.value = "";
-  });
+  };
+  input.addEventListener("change", picked);
+  picked(); // a thumb may be faster than this script
 }
 
 // ------------------------------------------------------------------------- out
-let pumping = false, hurry = () => {};
 async function pump() {
   if (pumping) return;
   pumping = true;
