@@ -1,7 +1,8 @@
 """Points that a person counted on a jar's wall: ``counts.csv`` beside the register, kept for good.
 
-Lines are only ever added. The last line of a point, person and round counts; a line ``undone`` takes
-back those before it. A photo is named by its content, so that it may be renamed; no pixel is kept.
+Lines are only ever added. The last line of a point, person and round counts; a line ``undone``
+takes back those before it. A photo is named by its content, so that it may be renamed; no pixel is
+kept.
 """
 
 from __future__ import annotations
@@ -63,8 +64,8 @@ class CountedPoint:
     points
         How many points the wall has: fewer answers, and it is not finished.
     weight
-        How much the wall stands for: 1 for one drawn with the same chance as any other, less for one
-        that was more likely to be drawn; None for one that somebody chose.
+        How much the wall stands for: 1 for one drawn with the same chance as any other, less for
+        one that was more likely to be drawn; None for one that somebody chose.
     round_
         1 for the first time that this person counts the wall, 2 for the second, and so on.
     """

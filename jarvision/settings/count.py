@@ -12,7 +12,7 @@ from jarvision.settings.limits import Limits
 class CountSettings:
     """What counts of the grower's own are worth."""
 
-    points: Annotated[int, Limits(25, 100)] = 50
+    per_wall: Annotated[int, Limits(25, 100)] = 50
     """Points on a wall: with 50 a count is off by about 4 points of coverage, in two minutes; twice
     as many would take twice the time, and walls differ by as much."""
 

@@ -107,8 +107,8 @@ class Adjustment:
     """How the readings of a shelf are put right.
 
     A reading is moved by a share of the way to one end of its own interval: where the tool is sure
-    there is little room for it to be wrong, and no reading leaves 0 to 100 %. The share is chosen so
-    that the mean of the shelf moves as the counts ask (ratio form of the difference estimator).
+    there is little room for it to be wrong, and no reading leaves 0 to 100 %. The share is chosen
+    so that the mean of the shelf moves as the counts ask (ratio form of the difference estimator).
 
     Attributes
     ----------
@@ -117,8 +117,8 @@ class Adjustment:
     share
         Of the way to the high end; negative: to the low end.
     stretch
-        By which intervals are multiplied: below 1 where they are wider than the counts show readings
-        to be wrong. It holds the uncertainty of the counts themselves.
+        By which intervals are multiplied: below 1 where they are wider than the counts show
+        readings to be wrong. It holds the uncertainty of the counts themselves.
     points_counted
         Points behind it.
     """

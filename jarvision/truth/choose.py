@@ -1,9 +1,9 @@
 """Which walls to count next: those that teach most and, by lot, any other, with known chances.
 
 Every wall keeps one random number for good, drawn from its photo's content, and has a chance: half
-of it is the same for all, half goes by what a count of it teaches. Walls come in the order of number
-over chance, and whoever counts the first ``n`` of that list has drawn a sample with chances in
-proportion (order sampling with permanent random numbers: Ohlsson 1998, J. Off. Stat. 14:149-162;
+of it is the same for all, half goes by what a count of it teaches. Walls come in the order of
+number over chance, and whoever counts the first ``n`` of that list has drawn a sample with chances
+in proportion (order sampling with permanent random numbers: Ohlsson 1998, J. Off. Stat. 14:149-162;
 Rosén 1997, J. Stat. Plan. Inference 62:159-191; both from memory). The list grows at its end and is
 the same however often it is asked for, so nobody can draw again until a wall suits them. The equal
 half bounds the weights: no wall counts for more than two (defensive mixture, Hesterberg 1995,
@@ -72,8 +72,7 @@ def _worth(candidates: Sequence[Candidate]) -> list[float]:
     bands = Counter(_band(wall) for wall in candidates)
     contents = Counter(wall.contents for wall in candidates)
     return [
-        max(wall.high - wall.low, 1.0)
-        / math.sqrt(bands[_band(wall)] * contents[wall.contents])
+        max(wall.high - wall.low, 1.0) / math.sqrt(bands[_band(wall)] * contents[wall.contents])
         for wall in candidates
     ]
 

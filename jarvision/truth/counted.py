@@ -6,15 +6,9 @@ import math
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Final
 
 from jarvision.base.statistics import Z95
 from jarvision.register.counts import POINT_WORDS, CountedPoint
-
-LEAST_POINTS: Final = 25
-MOST_POINTS: Final = 100
-"""A wall has about so many points: with fewer one answer is worth four points of coverage, with
-more the differences between walls are what is left (common practice, no source)."""
 
 
 @dataclass(frozen=True)
@@ -63,7 +57,8 @@ class WallCount:
 def wilson(count: int, of: int) -> tuple[float, float]:
     """95 % interval of a share (Wilson 1927, J. Am. Stat. Assoc. 22:209-212).
 
-    For points drawn at random; those of a regular grid scatter less, so that it is on the safe side.
+    For points drawn at random; those of a regular grid scatter less, so that it is on the safe
+    side.
     """
     share, weight = count / of, Z95**2 / of
     middle = (share + weight / 2) / (1 + weight)
@@ -233,5 +228,3 @@ def first_counts(walls: Iterable[WallCount]) -> dict[str, WallCount]:
     for wall in walls:
         found.setdefault(wall.photo, wall)
     return found
-
-

@@ -1,9 +1,9 @@
 """Points on a jar's wall for counting by eye: a regular grid with one random start.
 
-The share of points that fall on white growth estimates the share of the wall that it covers, without
-bias, wherever the grid starts (Delesse, Rosiwal, Glagolev, Thomson; the manual point count of ASTM
-E562, named from memory). A regular grid does better than as many points at random, for it never
-leaves a large area without a point, nor puts two into one clump.
+The share of points that fall on white growth estimates the share of the wall that it covers,
+without bias, wherever the grid starts (Delesse, Rosiwal, Glagolev, Thomson; the manual point count
+of ASTM E562, named from memory). A regular grid does better than as many points at random, for it
+never leaves a large area without a point, nor puts two into one clump.
 """
 
 from __future__ import annotations
