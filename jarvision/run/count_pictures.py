@@ -66,7 +66,7 @@ def wall_again(
     PhotoRefusedError
         It cannot be read any more.
     """
-    name, reading = counting.photo, counting.reading
+    name = counting.photo
     path = folder / name
     if not path.is_file() or content_of(path) != counting.content:
         raise UsageError(
@@ -92,9 +92,8 @@ def _bare_look(
     shown, day = counting.reading.reference_jar, counting.reading.reference_day
     seen = (known.sighting for known in index.values())
     for sighting in seen:
-        if sighting and sighting.look and day == sighting.day:
-            if shown == shelf.past.now(sighting.jar):
-                return sighting.look
+        if sighting and (shown, day) == (shelf.past.now(sighting.jar), sighting.day):
+            return sighting.look
     return None
 
 

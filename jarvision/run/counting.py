@@ -221,15 +221,16 @@ def tell_counts(counts: ShelfCounts, readings: Iterable[Reading]) -> list[str]:
             for reading in readings
             if reading.coverage is not None and reading.raw_coverage is not None
         ]
+        walls, points = counts.adjustment.rectifier.walls, counts.adjustment.points_counted
         told.append(
-            f"coverage is put right by your counts: {counted(counts.adjustment.rectifier.walls, 'wall')},"
-            f" {counted(counts.adjustment.points_counted, 'point')}; readings moved by "
-            f"{min(moved, default=0.0):+.1f} to {max(moved, default=0.0):+.1f} points, intervals are "
+            f"coverage is put right by your counts ({counted(walls, 'wall')}, "
+            f"{counted(points, 'point')}): readings moved by {min(moved, default=0.0):+.1f} to "
+            f"{max(moved, default=0.0):+.1f} points, their intervals are "
             f"{counts.adjustment.stretch:.2f} times as wide; readings.csv has the raw numbers, too"
         )
     if counts.left_out:
         told.append(
-            f"{counted(counts.left_out, 'counted wall')} cannot be compared: no photo of it is read "
+            f"{counted(counts.left_out, 'counted wall')} cannot be compared: its photo is not read "
             "by this version with these settings"
         )
     return told
@@ -239,9 +240,10 @@ def tell_counts(counts: ShelfCounts, readings: Iterable[Reading]) -> list[str]:
 def _readable(
     shelf: Shelf, store: Store, *, gone: bool = False
 ) -> dict[str, tuple[Known, Reading]]:
-    """Usable readings of the network of today, by content; with ``gone`` of photos that left,
-    too.""" today = made_with(shelf.values, shelf.settings.photo) found: dict[str, tuple[Known,
-    Reading]] = {} for name, known in sorted(store.index().items()):
+    """Usable readings of today's network, by content; with ``gone`` of photos that left, too."""
+    today = made_with(shelf.values, shelf.settings.photo)
+    found: dict[str, tuple[Known, Reading]] = {}
+    for name, known in sorted(store.index().items()):
         if not (_alike(known.made_with, today) and (known.here or gone)) or known.content in found:
             continue
         reading = store.reading(name)

@@ -51,7 +51,8 @@ def points_of(content: str, thumbnail: WallThumbnail, *, wanted: int) -> tuple[W
 def _grid(small: SmallWall, *, wanted: int, start: list[float]) -> list[WallPoint]:
     """The points of a square grid that lie on seen wall, row by row."""
     seen = np.isfinite(small.opacity)
-    pitch_mm = 10.0 * math.sqrt(max(np.count_nonzero(seen), 1) * small.cell_cm2 / wanted)
+    seen_cm2 = max(int(np.count_nonzero(seen)), 1) * small.cell_cm2
+    pitch_mm = 10.0 * math.sqrt(seen_cm2 / wanted)
     pitch_deg = math.degrees(pitch_mm / small.radius_mm)
     across = np.arange(-HALF_VIEW_DEG + start[0] * pitch_deg, HALF_VIEW_DEG, pitch_deg)
     up = np.arange(start[1] * pitch_mm, seen.shape[0] * SMALL_CELL_MM, pitch_mm)
