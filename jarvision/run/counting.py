@@ -23,7 +23,7 @@ from jarvision.run.shelf import Shelf
 from jarvision.run.store import Known, Store
 from jarvision.truth.adjust import Adjustment, Compared, adjustment_from
 from jarvision.truth.choose import Candidate, in_order
-from jarvision.truth.compare import ComparedJar
+from jarvision.truth.compare import ComparedJar, ShelfCounts
 from jarvision.truth.counted import first_counts, walls_of
 from jarvision.truth.points import WallPoint, points_of
 
@@ -59,28 +59,6 @@ class CountableWall:
     def day(self) -> date:
         """When it was photographed."""
         return self.reading.taken_at.date()
-
-
-@dataclass(frozen=True)
-class ShelfCounts:
-    """All that was counted on a shelf, held against what is read of the same photos today.
-
-    Attributes
-    ----------
-    points
-        Those that count.
-    compared
-        Walls that were counted to their end and are read by the network of today, first counts.
-    left_out
-        How many finished walls are not: their photos are gone, or cannot be read any more.
-    adjustment
-        How readings are put right; None before enough walls were counted.
-    """
-
-    points: tuple[CountedPoint, ...]
-    compared: tuple[ComparedJar, ...]
-    left_out: int
-    adjustment: Adjustment | None
 
 
 def counts_path(shelf: Shelf) -> Path:
@@ -183,7 +161,7 @@ def shelf_counts(shelf: Shelf, store: Store) -> ShelfCounts:
     if not points:
         return ShelfCounts((), (), 0, None)
     counts = first_counts(walls_of(points))
-    readings = _readable(shelf, store, gone=True)
+    readings = _readable(shelf, store, among=frozenset(counts))
     compared = []
     for content, count in counts.items():
         if content in readings:
@@ -238,13 +216,17 @@ def tell_counts(counts: ShelfCounts, readings: Iterable[Reading]) -> list[str]:
 
 # --------------------------------------------------------------------------- what can be counted
 def _readable(
-    shelf: Shelf, store: Store, *, gone: bool = False
+    shelf: Shelf, store: Store, *, among: frozenset[str] | None = None
 ) -> dict[str, tuple[Known, Reading]]:
-    """Usable readings of today's network, by content; with ``gone`` of photos that left, too."""
+    """Usable readings of today's network, by content: of the folder's photos, or ``among`` some.
+
+    Photos that were named may have left the folder.
+    """
     today = made_with(shelf.values, shelf.settings.photo)
     found: dict[str, tuple[Known, Reading]] = {}
     for name, known in sorted(store.index().items()):
-        if not (_alike(known.made_with, today) and (known.here or gone)) or known.content in found:
+        wanted = known.here if among is None else known.content in among
+        if not wanted or known.content in found or not _alike(known.made_with, today):
             continue
         reading = store.reading(name)
         if reading is not None and reading.coverage is not None and reading.thumbnail is not None:

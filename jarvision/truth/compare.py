@@ -11,7 +11,8 @@ import numpy as np
 
 from jarvision.base.statistics import Z95
 from jarvision.records import JarEntry
-from jarvision.truth.adjust import FEWEST, Compared, Rectifier, rectify
+from jarvision.register.counts import CountedPoint
+from jarvision.truth.adjust import FEWEST, Adjustment, Compared, Rectifier, rectify
 from jarvision.truth.hindsight import Share, share
 
 Sort = Literal["substrate", "species"]
@@ -24,6 +25,28 @@ class ComparedJar:
     photo: str
     entry: JarEntry
     pair: Compared
+
+
+@dataclass(frozen=True)
+class ShelfCounts:
+    """All that was counted on a shelf, held against what is read of the same photos today.
+
+    Attributes
+    ----------
+    points
+        Those that count.
+    compared
+        Walls that were counted to their end and are read by the network of today, first counts.
+    left_out
+        How many finished walls are not: their photos are gone, or cannot be read any more.
+    adjustment
+        How readings are put right; None before enough walls were counted.
+    """
+
+    points: tuple[CountedPoint, ...]
+    compared: tuple[ComparedJar, ...]
+    left_out: int
+    adjustment: Adjustment | None
 
 
 @dataclass(frozen=True)

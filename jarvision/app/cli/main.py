@@ -20,6 +20,7 @@ from jarvision.app.cli import (
     card,
     check,
     completion,
+    count,
     diary,
     explain,
     hindsight,
@@ -70,6 +71,7 @@ app.command("explain", epilog=explain.EXPLAIN_EXAMPLE)(explain.explain)
 app.command("plan", epilog=plan.PLAN_EXAMPLE)(plan.plan)
 app.command("outcome", epilog=outcome.OUTCOME_EXAMPLE)(outcome.outcome)
 app.command("hindsight", epilog=hindsight.HINDSIGHT_EXAMPLE)(hindsight.hindsight)
+app.add_typer(count.count_app)
 app.command("completion", epilog=completion.COMPLETION_EXAMPLE)(completion.completion)
 
 
