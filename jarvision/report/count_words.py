@@ -81,7 +81,8 @@ def _tell_repeat(repeat: Repeat) -> str:
     )
     kappa = "" if found.kappa is None else f", Cohen's kappa {found.kappa:.2f}"
     return (
-        f"counted by {who}: {found.alike} of {counted(found.points, 'point')} alike{kappa}; "
+        f"{counted(repeat.walls, 'wall')} counted by {who}: {found.alike} of "
+        f"{counted(found.points, 'point')} alike{kappa}; "
         f"coverage differs by {found.difference_percent:+.1f} points (standard error "
         f"{found.sd_percent:.1f})."
     )

@@ -54,7 +54,7 @@ def in_order(candidates: Sequence[Candidate]) -> tuple[Pick, ...]:
     if not candidates:
         return ()
     worth = _worth(candidates)
-    total, even = sum(worth), 1.0 / len(candidates)
+    total, even = math.fsum(worth), 1.0 / len(candidates)
     chances = [EQUAL_SHARE * even + (1 - EQUAL_SHARE) * each / total for each in worth]
     ranked = sorted(
         zip(candidates, chances, strict=True),

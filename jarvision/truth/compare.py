@@ -63,7 +63,7 @@ class ErrorFigures:
         Root mean square of the differences, and what counting itself would give with readings that
         are right.
     concordance
-        Lin's; None where it is not defined.
+        Lin's; None of fewer than three walls.
     hold
         Intervals that hold, the error of the count taken into account.
     """
@@ -126,8 +126,10 @@ def _holds(pair: Compared) -> bool:
 def concordance(ours: Sequence[float], theirs: Sequence[float]) -> float | None:
     """Lin's concordance correlation (Lin 1989, Biometrics 45:255-268).
 
-    None where both are one and the same constant.
+    None of fewer than three walls, and where both are one and the same constant.
     """
+    if len(ours) < 3:
+        return None
     x, y = np.array(ours), np.array(theirs)
     apart = float(x.var() + y.var() + (x.mean() - y.mean()) ** 2)
     if apart == 0.0:

@@ -6,6 +6,8 @@ import math
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from itertools import chain, combinations
+from operator import itemgetter
 
 from jarvision.base.statistics import Z95
 from jarvision.register.counts import POINT_WORDS, CountedPoint
@@ -191,34 +193,43 @@ def agreement(first: Iterable[CountedPoint], second: Iterable[CountedPoint]) -> 
 
 @dataclass(frozen=True)
 class Repeat:
-    """A wall that was counted twice: by whom, in which rounds, and how far both agree."""
+    """Walls that were counted twice: by whom, how many, and how far both counts agree."""
 
-    photo: str
     people: tuple[str, str]
-    rounds: tuple[int, int]
+    walls: int
     found: Agreement
 
     @property
     def by_one(self) -> bool:
-        """Whether one person counted it twice."""
+        """Whether one person counted them twice."""
         return self.people[0] == self.people[1]
 
 
 def repeats_of(points: Iterable[CountedPoint]) -> tuple[Repeat, ...]:
-    """Every pair of finished counts of the same wall, the earlier one first."""
-    walls: dict[str, dict[tuple[str, int], list[CountedPoint]]] = {}
+    """Every two finished counts of the same wall held together, pooled by the people who counted.
+
+    Of one person the earlier round comes first; of two people, whose first rounds are compared, the
+    one whose name does.
+    """
+    counts: dict[str, dict[tuple[str, int], list[CountedPoint]]] = {}
     for point in points:
-        wall = walls.setdefault(point.photo, {})
+        wall = counts.setdefault(point.photo, {})
         wall.setdefault((point.who, point.round_), []).append(point)
+    pooled: dict[tuple[str, str], list[tuple[list[CountedPoint], list[CountedPoint]]]] = {}
+    for wall in counts.values():
+        done = sorted(
+            ((key, part) for key, part in wall.items() if is_finished(part)), key=itemgetter(0)
+        )
+        for (one, first), (other, second) in combinations(done, 2):
+            if one[0] != other[0] and (one[1], other[1]) != (1, 1):
+                continue
+            pooled.setdefault((one[0], other[0]), []).append((first, second))
     found = []
-    for photo, counts in walls.items():
-        done = [(key, part) for key, part in counts.items() if is_finished(part)]
-        for number, (one, first) in enumerate(done):
-            for other, second in done[number + 1 :]:
-                both = agreement(first, second)
-                if both is not None:
-                    people, rounds = (one[0], other[0]), (one[1], other[1])
-                    found.append(Repeat(photo, people, rounds, both))
+    for people, pairs in sorted(pooled.items()):
+        firsts, seconds = zip(*pairs, strict=True)
+        both = agreement(chain(*firsts), chain(*seconds))
+        if both is not None:
+            found.append(Repeat(people, len(pairs), both))
     return tuple(found)
 
 
