@@ -17,10 +17,11 @@ from typing import TYPE_CHECKING, Any
 from jarvision.base.version import __version__
 
 if TYPE_CHECKING:
-    from jarvision.api import score_folder, score_photo
+    from jarvision.api import score_folder, score_one, score_photo
     from jarvision.base.errors import JarvisionError
     from jarvision.records import Coverage, JarStory, Patch, Reading, ShelfResult, Verdict
     from jarvision.run.check import PhotoCheck, check_photo
+    from jarvision.run.one import ScoredOne
     from jarvision.settings.groups import Settings
     from jarvision.settings.toml import find_settings, parse_settings
 
@@ -32,6 +33,7 @@ __all__ = [
     "Patch",
     "PhotoCheck",
     "Reading",
+    "ScoredOne",
     "Settings",
     "ShelfResult",
     "Verdict",
@@ -40,12 +42,14 @@ __all__ = [
     "find_settings",
     "parse_settings",
     "score_folder",
+    "score_one",
     "score_photo",
 ]
 
 _HOMES = {
-    "jarvision.api": ("score_folder", "score_photo"),
+    "jarvision.api": ("score_folder", "score_one", "score_photo"),
     "jarvision.run.check": ("PhotoCheck", "check_photo"),
+    "jarvision.run.one": ("ScoredOne",),
     "jarvision.base.errors": ("JarvisionError",),
     "jarvision.records": ("Coverage", "JarStory", "Patch", "Reading", "ShelfResult", "Verdict"),
     "jarvision.settings.groups": ("Settings",),

@@ -10,13 +10,16 @@ from collections.abc import Callable
 from datetime import date
 from pathlib import Path
 
+from jarvision.base.days import EARLIEST
 from jarvision.base.errors import UsageError
 from jarvision.base.text import printable
 from jarvision.records import Reading, ShelfResult
 from jarvision.report import write_report
+from jarvision.run.one import ScoredOne, held, no_photo_yet
 from jarvision.run.score import score_shelf
 from jarvision.run.shelf import Shelf, home_of, open_shelf, placed
 from jarvision.run.update import Progress
+from jarvision.run.workers import local_fleet
 from jarvision.settings.groups import Settings
 from jarvision.verdict.plan import make_plan
 from jarvision.vision.read import read_jar_photo
@@ -62,10 +65,7 @@ def score_photo(
     path = placed(Path(photo))
     root = Path(folder).resolve() if folder is not None else home_of(path)
     if not path.is_relative_to(root):
-        raise UsageError(
-            f"{printable(str(photo))} is not in {printable(str(folder))}",
-            "Give the folder that the photo is in, or leave folder out.",
-        )
+        raise _not_in(photo, folder)
     shelf = open_shelf(root, settings=settings)
     name = path.relative_to(root).as_posix()
     reading = read_jar_photo(
@@ -143,6 +143,70 @@ def score_folder(
         today=today,
         publish=publisher(shelf, written),
         tell=tell,
+    )
+
+
+def score_one(
+    photo: AnyPath,
+    out: AnyPath,
+    *,
+    folder: AnyPath | None = None,
+    register: AnyPath | None = None,
+    today: date | None = None,
+    settings: Settings | None = None,
+    tell: Callable[[str], None] | None = None,
+) -> ScoredOne:
+    """Read one photo that came into a scored folder, and tell the story of its jar.
+
+    What ``out`` keeps of the last scoring is gone on from; the folder is not read again. The new
+    reading and the jar's story are kept there; tables and report stay as they were until the next
+    :func:`score_folder`. Other photos that came meanwhile are left to it.
+
+    Parameters
+    ----------
+    photo, out
+        The photo, which lies in the folder; where the folder's results are.
+    folder
+        None: the photo's own folder, or the one above it (as for :func:`score_photo`).
+    register, settings
+        As for :func:`score_folder`.
+    today
+        Day that the verdict is for; None: the day of the newest photo.
+    tell
+        Takes sentences about waiting for another run.
+
+    Returns
+    -------
+    ScoredOne
+        ``reading`` and ``story``; the story is None when the photo tells no jar.
+
+    Raises
+    ------
+    UsageError
+        The photo is not under ``folder``, or a file there is wrong as it stands.
+    NotWritableError
+        ``out`` cannot be written.
+    """
+    path, kept = placed(Path(photo)), Path(out)
+    root = Path(folder).resolve() if folder is not None else home_of(path)
+    if not path.is_relative_to(root):
+        raise _not_in(photo, folder)
+    shelf = open_shelf(
+        root, register=Path(register) if register is not None else None, settings=settings
+    )
+    with held(shelf, kept, tell=tell or (lambda _: None)) as opened:
+        before = opened.last()
+        so_far = before or no_photo_yet(shelf, EARLIEST)
+        scored = opened.add(path, so_far, fleet=local_fleet(1), today=today)
+        if before is not None or not opened.holds_others(scored.reading.photo):
+            opened.keep(scored.by_photos)
+    return scored
+
+
+def _not_in(photo: AnyPath, folder: AnyPath | None) -> UsageError:
+    return UsageError(
+        f"{printable(str(photo))} is not in {printable(str(folder))}",
+        "Give the folder that the photo is in, or leave folder out.",
     )
 
 

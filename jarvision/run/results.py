@@ -50,7 +50,15 @@ def last_result(out: Path, shelf: Shelf) -> ShelfResult | None:
     None when there is none, as in a folder of an older version; when it cannot be unpacked; or
     while another run holds the store.
     """
-    packed = kept_result(out / STORE_NAME)
+    return _unpacked(kept_result(out / STORE_NAME), shelf)
+
+
+def result_in(store: Store, shelf: Shelf) -> ShelfResult | None:
+    """The last scoring that an open store keeps, as :func:`last_result` finds it."""
+    return _unpacked(store.result(), shelf)
+
+
+def _unpacked(packed: bytes | None, shelf: Shelf) -> ShelfResult | None:
     if packed is None:
         return None
     try:

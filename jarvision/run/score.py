@@ -150,17 +150,21 @@ class _Ground:
 
     def job(self, path: Path) -> Job:
         """Job of a photo."""
-        root, shelf = self.source.root, self.shelf
-        name = path.relative_to(root).as_posix()
-        return Job(
-            path,
-            root,
-            self.out,
-            shelf.values,
-            shelf.settings.photo,
-            shelf.shapes_for(name),
-            told_jar=shelf.photo_jars.get(name, ""),
-        )
+        return job_of_photo(self.shelf, path, root=self.source.root, out=self.out)
+
+
+def job_of_photo(shelf: Shelf, path: Path, *, root: Path, out: Path) -> Job:
+    """Job of a photo under ``root``, with what the grower says of it."""
+    name = path.relative_to(root).as_posix()
+    return Job(
+        path,
+        root,
+        out,
+        shelf.values,
+        shelf.settings.photo,
+        shelf.shapes_for(name),
+        told_jar=shelf.photo_jars.get(name, ""),
+    )
 
 
 def _prepare(

@@ -157,6 +157,20 @@ class Store:
             rows = self._db.execute(f"SELECT {_COLUMNS} FROM readings")  # noqa: S608 - our own
             return dict(found for row in rows if (found := _known(row)) is not None)
 
+    def jars_shown(self) -> dict[str, str | None]:
+        """The jar that each photo in the folder shows, by name; None where it could not be used."""
+        with self._told():
+            rows = self._db.execute("SELECT photo, shows FROM readings WHERE here")
+            return {_text(name): None if jar is None else _text(jar) for name, jar in rows}
+
+    def photo_with(self, content: str) -> str | None:
+        """Name of a photo in the folder that has this content; None when there is none."""
+        with self._told():
+            row = self._db.execute(
+                "SELECT photo FROM readings WHERE here AND content = ?", (content,)
+            ).fetchone()
+        return None if row is None else _text(row[0])
+
     def keep(self, reading: Reading, *, stamp: Stamp, content: str, made_with: Provenance) -> None:
         """Add a reading, or put it in the place of an older one of the same photo."""
         known = known_of(reading, stamp, content, made_with)
@@ -212,6 +226,18 @@ class Store:
     def keep_result(self, packed: bytes) -> None:
         """Keep the packed result of a scoring in the place of the one before."""
         self._write("INSERT OR REPLACE INTO last_scoring VALUES (1, ?, ?)", (_now(), packed))
+
+    def result(self) -> bytes | None:
+        """The packed result of the last scoring; None when there is none."""
+        with self._told():
+            row = self._db.execute("SELECT result FROM last_scoring").fetchone()
+        return None if row is None else bytes(row[0])
+
+    def result_kept_at(self) -> str:
+        """When the last scoring was kept, UTC, and its size: another run's is told by it."""
+        with self._told():
+            row = self._db.execute("SELECT scored_at, length(result) FROM last_scoring").fetchone()
+        return "" if row is None else f"{row[0]} {row[1]}"
 
     def _write(self, statement: str, values: tuple[object, ...]) -> None:
         with self._told(), self._db:  # one transaction, committed at the end

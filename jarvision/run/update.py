@@ -50,6 +50,8 @@ class Intake:
         What the grower has told: the jars of photos whose names do not say them.
     names
         Names of today by the former ones, which photos may still bear; the register has both.
+    only
+        The photos given are not the whole folder: all others are as the store has them.
     """
 
     store: Store
@@ -62,6 +64,7 @@ class Intake:
     register: Mapping[str, JarEntry] = field(default_factory=dict)
     photo_jars: Mapping[str, str] = field(default_factory=dict)
     names: Mapping[str, str] = field(default_factory=dict)
+    only: bool = False
 
     def update(
         self, paths: Sequence[Path], *, tell: Tell | None = None
@@ -157,7 +160,8 @@ class _Round:
         self.intake, self.store = intake, intake.store
         self.names = {intake.name(path): path for path in paths}
         self.index = intake.store.index()
-        self.away = {name: k for name, k in self.index.items() if name not in self.names}
+        others = {name: k for name, k in self.index.items() if name not in self.names}
+        self.away, stay = ({}, others) if intake.only else (others, {})
         self.fresh_names = {intake.parts(name) for name in self.names if name not in self.index}
         self.tally = Tally()
         self.moved_from: set[str] = set()
@@ -166,7 +170,7 @@ class _Round:
         self.references = References(intake.register)
         self.bare_days = nothing_grown(intake.register.values())
         for name, known in self.index.items():
-            if name in self.names or self._may_have_moved(name):
+            if name in self.names or self._may_have_moved(name) or (name in stay and known.here):
                 self.references.note(name, self._of_today(known.sighting))
 
     def run(self, progress: Progress | None) -> dict[Path, Reading | None]:
@@ -221,7 +225,6 @@ class _Round:
             job, known=known, references=self.given[name], nothing_grown=said, parcel=parcel
         )
 
-    # ----------------------------------------------------------------------- bare looks
     def _foreseen(self, name: str) -> Sighting | None:
         """What a photo that was never read shows, as its name and its file's time say."""
         if not self.intake.tells_jar(name):
@@ -287,7 +290,6 @@ class _Round:
                     self.tally.referenced.append(name)
         return found
 
-    # ----------------------------------------------------------------------- before reading
     def _to_do(self) -> Iterator[tuple[str, frozenset[str]]]:
         """Photos that the stamp does not tell, each with the contents that spare its reading."""
         away_by_size = defaultdict(list)
@@ -321,7 +323,6 @@ class _Round:
             return False
         return known.made_with == self._provenance(old, at=new) and self.intake.has_pictures(known)
 
-    # ----------------------------------------------------------------------- as photos come
     def _take(self, result: JobResult) -> None:
         name, reading, stamp = result.name, result.reading, result.stamp
         before = self.index.get(name)
@@ -386,7 +387,6 @@ class _Round:
                 self.tally.moved.append(f"{old} is now {name}")
                 return
 
-    # ----------------------------------------------------------------------- afterwards
     def _settle(self) -> None:
         """Forget the old names of what moved; mark what has left the folder or come back."""
         for old in self.moved_from:

@@ -48,6 +48,29 @@ def tell_stories(
     return tuple(stories)
 
 
+def tell_story_of(
+    history: JarHistory,
+    mates: Sequence[JarHistory],
+    known: Register,
+    *,
+    today: date,
+    settings: Settings,
+    species: SpeciesBook,
+    looks: tuple[SeenFine, ...] = (),
+) -> JarStory:
+    """The story of one jar, as :func:`tell_stories` tells it; ``mates`` are those of its batch."""
+    taught = fit_siblings(mates, today=today, profile_of=species.find, settings=settings)
+    return _tell(
+        history,
+        known,
+        batch_mates=[taught[jar] for jar in sorted(taught)],
+        today=today,
+        settings=settings,
+        species=species,
+        looks=looks,
+    )
+
+
 def _tell(
     history: JarHistory,
     known: Register,

@@ -31,6 +31,7 @@ from jarvision.app.cli import (
     plan,
     score,
     seen,
+    serve,
     settings,
     tags,
     trace,
@@ -54,6 +55,7 @@ app = typer.Typer(
 )
 app.command("score", epilog=score.SCORE_EXAMPLE)(score.score)
 app.command("watch", epilog=watch.WATCH_EXAMPLE)(watch.watch)
+app.command("serve", epilog=serve.SERVE_EXAMPLE)(serve.serve)
 app.command("check", epilog=check.CHECK_EXAMPLE)(check.check)
 app.command("card", epilog=card.CARD_EXAMPLE)(card.card)
 app.command("calibrate", epilog=calibrate.CALIBRATE_EXAMPLE)(calibrate.calibrate)

@@ -1,0 +1,1 @@
+"""The shelf's pages on the grower's own network: photo in, verdict out, forms."""

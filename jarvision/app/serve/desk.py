@@ -1,0 +1,40 @@
+"""The one thread that works on the shelf: what pages ask for is done in turn, never at once."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from typing import TypeVar
+
+Done = TypeVar("Done")
+
+
+class Desk:
+    """Does one thing at a time, in the order of asking.
+
+    Files beside the photos, the store and the stories belong to it. What it waits for while another
+    run holds the output folder is told on the pages (:attr:`waiting_for`).
+    """
+
+    def __init__(self) -> None:
+        self._thread = ThreadPoolExecutor(max_workers=1, thread_name_prefix="desk")
+        self.waiting_for = ""
+
+    async def do(self, work: Callable[[], Done]) -> Done:
+        """Have something done, and wait for it; what it raises is raised here."""
+        return await asyncio.get_running_loop().run_in_executor(self._thread, self._told, work)
+
+    def _told(self, work: Callable[[], Done]) -> Done:
+        try:
+            return work()
+        finally:
+            self.waiting_for = ""
+
+    def hear(self, sentence: str) -> None:
+        """Take a sentence about waiting, from the work that waits."""
+        self.waiting_for = sentence
+
+    def close(self) -> None:
+        """End when what was asked for is done."""
+        self._thread.shutdown()

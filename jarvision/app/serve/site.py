@@ -1,0 +1,51 @@
+"""All pages put together, behind the guard."""
+
+from __future__ import annotations
+
+from functools import cache
+from importlib.resources import files
+from typing import Final
+
+from starlette.applications import Starlette
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.routing import Route
+
+from jarvision.app.serve.door import door_routes
+from jarvision.app.serve.office import Office
+from jarvision.app.serve.pages import refused, shows
+from jarvision.app.serve.security import Guard
+from jarvision.base.errors import JarvisionError
+
+_ASSETS: Final = {
+    "/serve.css": ("jarvision.app.serve", "assets/serve.css", "text/css"),
+    "/serve.js": ("jarvision.app.serve", "assets/serve.js", "text/javascript"),
+    "/page.css": ("jarvision.report", "templates/page.css", "text/css"),
+}
+"""The files that are served, each by a path of its own: no path of a request becomes one here."""
+
+
+def build_site(office: Office, *, hosts: tuple[str, ...]) -> Guard:
+    """The application; ``hosts`` as for :class:`Guard`."""
+    routes = [
+        *(shows(path, _asset) for path in _ASSETS),
+        *door_routes(),
+    ]
+    pages = Starlette(routes=routes, exception_handlers={JarvisionError: _refused})
+    pages.state.office = office
+    return Guard(pages, office.doors, hosts)
+
+
+async def _asset(request: Request) -> Response:
+    package, name, kind = _ASSETS[request.url.path]
+    return Response(_bytes_of(package, name), media_type=kind)
+
+
+@cache
+def _bytes_of(package: str, name: str) -> bytes:
+    return files(package).joinpath(name).read_bytes()
+
+
+async def _refused(request: Request, error: Exception) -> Response:
+    assert isinstance(error, JarvisionError)
+    return refused(request, error)
