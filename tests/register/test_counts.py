@@ -34,10 +34,8 @@ def path(tmp_path: Path) -> Path:
 
 
 def test_what_was_added_is_read_back_in_its_order(path: Path) -> None:
-    given = [point(-30.0, word) for word in POINT_WORDS]
-    given = [
-        CountedPoint(PHOTO, float(n), 2.0, p.answer, "Zoë", NOW, 25) for n, p in enumerate(given)
-    ]
+    words = enumerate(POINT_WORDS)
+    given = [CountedPoint(PHOTO, float(n), 2.0, word, "Zoë", NOW, 25) for n, word in words]
     for each in given:
         add_point(path, each)
     assert read_counts(path) == tuple(given)

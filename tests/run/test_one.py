@@ -52,9 +52,7 @@ def add(folder: Path, out: Path, name: str, today: date | None = None) -> Scored
     shelf = open_shelf(folder)
     with held(shelf, out, tell=lambda _: None) as opened:
         before = opened.last() or no_photo_yet(shelf, date(2000, 1, 1))
-        scored = opened.add(
-            folder / name, before, fleet=local_fleet(1), read=reader, today=today
-        )
+        scored = opened.add(folder / name, before, fleet=local_fleet(1), read=reader, today=today)
         opened.keep(scored.by_photos)
     return scored
 
@@ -125,7 +123,9 @@ def test_mates_that_grew_meanwhile_teach(folder: Path, tmp_path: Path) -> None:
 def test_a_jar_is_told_anew_when_its_diary_changes(folder: Path, tmp_path: Path) -> None:
     out = tmp_path / "out"
     before = score_folder(folder, out=out, read=reader, publish=lambda _: None)
-    (folder / "diary.csv").write_text("jar,date,what,celsius,text,undone\nA2,2026-03-06,shaken,,,\n")
+    (folder / "diary.csv").write_text(
+        "jar,date,what,celsius,text,undone\nA2,2026-03-06,shaken,,,\n"
+    )
     shelf = open_shelf(folder)
     with held(shelf, out, tell=lambda _: None) as opened:
         told = lives_of(opened.retell("A2", before), shelf)

@@ -1,4 +1,4 @@
-"""Points on walls of exactly known cover: intervals hold, and a regular grid beats random points."""
+"""Points on walls of known cover: intervals hold, and a regular grid beats random points."""
 
 from __future__ import annotations
 

@@ -9,8 +9,8 @@ from typing import Final
 from starlette.applications import Starlette
 from starlette.requests import Request
 from starlette.responses import Response
-from starlette.routing import Route
 
+from jarvision.app.serve.count import count_routes
 from jarvision.app.serve.door import door_routes
 from jarvision.app.serve.office import Office
 from jarvision.app.serve.pages import refused, shows
@@ -20,6 +20,8 @@ from jarvision.base.errors import JarvisionError
 _ASSETS: Final = {
     "/serve.css": ("jarvision.app.serve", "assets/serve.css", "text/css"),
     "/serve.js": ("jarvision.app.serve", "assets/serve.js", "text/javascript"),
+    "/count.css": ("jarvision.app.serve", "assets/count.css", "text/css"),
+    "/count.js": ("jarvision.app.serve", "assets/count.js", "text/javascript"),
     "/page.css": ("jarvision.report", "templates/page.css", "text/css"),
 }
 """The files that are served, each by a path of its own: no path of a request becomes one here."""
@@ -30,6 +32,7 @@ def build_site(office: Office, *, hosts: tuple[str, ...]) -> Guard:
     routes = [
         *(shows(path, _asset) for path in _ASSETS),
         *door_routes(),
+        *count_routes(),
     ]
     pages = Starlette(routes=routes, exception_handlers={JarvisionError: _refused})
     pages.state.office = office

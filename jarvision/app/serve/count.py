@@ -1,0 +1,230 @@
+"""Counting points: one wall after another, blind, four answers, nothing lost when it is left."""
+
+from __future__ import annotations
+
+import json
+from base64 import b64encode
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from functools import partial
+from http import HTTPStatus
+from typing import Any, Final, cast
+from urllib.parse import urlencode
+from weakref import WeakKeyDictionary
+
+from starlette.requests import Request
+from starlette.responses import JSONResponse, Response
+from starlette.routing import Route
+
+from jarvision.app.serve.desk import Desk
+from jarvision.app.serve.office import Office
+from jarvision.app.serve.pages import Fields, changes, go_to, office_of, plain_answer, show, shows
+from jarvision.base.errors import UsageError
+from jarvision.register.counts import POINT_WORDS, read_counts
+from jarvision.run.count_pictures import draw_for_counting, wall_again
+from jarvision.run.counting import (
+    CountableWall,
+    countable_walls,
+    counts_path,
+    points_left,
+    record,
+    take_back,
+)
+from jarvision.run.lock import only_run
+from jarvision.run.photo_files import STORE_NAME
+from jarvision.run.shelf import Shelf, open_shelf
+from jarvision.run.store import Known, Store
+from jarvision.truth.counted import first_counts, walls_of
+from jarvision.truth.points import WallPoint
+
+_LONGEST_NAME: Final = 60
+
+
+@dataclass(frozen=True)
+class _Table:
+    """What can be counted, as the store of ``stamp`` has it; made again when that changes."""
+
+    stamp: tuple[int, int]
+    shelf: Shelf
+    walls: Mapping[str, CountableWall]
+    index: Mapping[str, Known]
+
+
+_TABLES: Final[WeakKeyDictionary[Desk, _Table]] = WeakKeyDictionary()
+
+
+def count_routes() -> list[Route]:
+    """The routes of these pages."""
+    return [
+        shows("/count", _list),
+        shows("/count/next", _next),
+        shows("/count/wall", _wall),
+        changes("/count/answer", _answer),
+        changes("/count/undo", _undo),
+    ]
+
+
+# --------------------------------------------------------------------------- pages
+async def _list(request: Request) -> Response:
+    """How many walls are counted, and who counts."""
+    office = office_of(request)
+    return await office.desk.do(lambda: _show_list(request, office))
+
+
+def _show_list(request: Request, office: Office) -> Response:
+    table = _table_of(office)
+    counts = read_counts(counts_path(table.shelf))
+    done = first_counts(walls_of(counts))
+    return show(
+        request,
+        "count.html.j2",
+        who=request.query_params.get("who", ""),
+        people=sorted({point.who for point in counts}),
+        done=sum(content in done for content in table.walls),
+        walls=len(table.walls),
+        wanted=table.shelf.settings.count.least_walls,
+    )
+
+
+async def _next(request: Request) -> Response:
+    """Lead to the first wall in order that nobody has counted, or that this person has begun."""
+    office, who = office_of(request), _name(request.query_params.get("who", ""))
+    again = request.query_params.get("again") == "yes"
+    content = await office.desk.do(lambda: _next_content(office, who, again=again))
+    if content is None:
+        return go_to("/count?" + urlencode({"who": who}))
+    fields = {"photo": content[0], "who": who, "round": content[1]}
+    return go_to("/count/wall?" + urlencode(fields))
+
+
+def _next_content(office: Office, who: str, *, again: bool) -> tuple[str, int] | None:
+    """The wall to count, and for which time; ``again``: one that was counted, once more."""
+    table = _table_of(office)
+    counts = read_counts(counts_path(table.shelf))
+    finished = walls_of(counts)
+    done = first_counts(finished)
+    for content, wall in table.walls.items():
+        rounds = [count.round_ for count in finished if (count.photo, count.who) == (content, who)]
+        if not again and content not in done:
+            return content, 1
+        fresh = max(rounds, default=0) + 1
+        if again and content in done and fresh <= 2 and points_left(wall, counts, who, fresh):
+            return content, fresh
+    return None
+
+
+async def _wall(request: Request) -> Response:
+    """One wall, point by point."""
+    office, told = office_of(request), request.query_params
+    page = partial(_show_wall, request, office, dict(told))
+    return await office.desk.do(page)
+
+
+def _show_wall(request: Request, office: Office, fields: Fields) -> Response:
+    table = _table_of(office)
+    asked = _asked(table, fields)
+    if asked is None:
+        return plain_answer(HTTPStatus.NOT_FOUND)
+    wall, who, round_ = asked
+    counts = read_counts(counts_path(table.shelf))
+    left = points_left(wall, counts, who, round_)
+    picture = draw_for_counting(
+        wall_again(office.folder, table.shelf, wall, table.index), wall.points
+    )
+    order = sorted(range(len(wall.points)), key=lambda at: wall.points[at] in left)
+    points = [[*picture.places[at], *wall.points[at].place] for at in order]
+    return show(
+        request,
+        "count_wall.html.j2",
+        wall=wall,
+        who=who,
+        round_=round_,
+        answers=tuple(POINT_WORDS.items()),
+        picture=f"data:image/jpeg;base64,{b64encode(picture.jpeg).decode()}",
+        width=picture.width,
+        height=picture.height,
+        points=json.dumps(points),
+        done=len(wall.points) - len(left),
+        after="/count/next?" + urlencode({"who": who}),
+    )
+
+
+# --------------------------------------------------------------------------- changes
+async def _answer(request: Request, fields: Fields) -> Response:
+    """Write one answer down."""
+    office = office_of(request)
+    return await office.desk.do(lambda: _write_answer(office, fields))
+
+
+def _write_answer(office: Office, fields: Fields) -> Response:
+    table = _table_of(office)
+    asked, answer = _asked(table, fields), fields.get("answer", "")
+    if asked is None or answer not in POINT_WORDS:
+        return plain_answer(HTTPStatus.BAD_REQUEST)
+    wall, who, round_ = asked
+    try:
+        place = WallPoint(float(fields["angle"]), float(fields["height"]))
+    except (KeyError, ValueError):
+        return plain_answer(HTTPStatus.BAD_REQUEST)
+    record(table.shelf, wall, place, cast(Any, answer), who=who, now=datetime.now(), round_=round_)
+    return JSONResponse({"saved": True})
+
+
+async def _undo(request: Request, fields: Fields) -> Response:
+    """Take the last answer back."""
+    office = office_of(request)
+    return await office.desk.do(lambda: _take_back(office, fields))
+
+
+def _take_back(office: Office, fields: Fields) -> Response:
+    table = _table_of(office)
+    asked = _asked(table, fields)
+    if asked is None:
+        return plain_answer(HTTPStatus.BAD_REQUEST)
+    wall, who, round_ = asked
+    back = take_back(table.shelf, wall, who=who, now=datetime.now(), round_=round_)
+    return JSONResponse({"angle": back.angle_deg, "height": back.height_mm})
+
+
+# --------------------------------------------------------------------------- what is on the table
+def _asked(table: _Table, fields: Fields) -> tuple[CountableWall, str, int] | None:
+    """The wall, person and round that a request is about; None where it names no such wall."""
+    wall = table.walls.get(fields.get("photo", ""))
+    round_ = fields.get("round", "1")
+    if wall is None or round_ not in ("1", "2"):
+        return None
+    return wall, _name(fields.get("who", "")), int(round_)
+
+
+def _name(who: str) -> str:
+    """A person's name as it can stand on a line."""
+    return "".join(letter for letter in who.strip() if letter.isprintable())[:_LONGEST_NAME]
+
+
+def _table_of(office: Office) -> _Table:
+    """What can be counted now.
+
+    Raises
+    ------
+    UsageError
+        Nothing was scored yet.
+    """
+    path = office.out / STORE_NAME
+    if not path.is_file():
+        raise UsageError("Nothing was scored yet", "Take a photo first, or run jarvision score.")
+    held = _TABLES.get(office.desk)
+    if held is not None and held.stamp == _stamp(office):
+        return held
+    shelf = open_shelf(office.folder)
+    with only_run(office.out, tell=office.desk.hear), Store(office.out, tell=office.tell) as store:
+        walls = {wall.content: wall for wall in countable_walls(shelf, store)}
+        index = store.index()
+    table = _Table(_stamp(office), shelf, walls, index)
+    _TABLES[office.desk] = table
+    return table
+
+
+def _stamp(office: Office) -> tuple[int, int]:
+    stat = (office.out / STORE_NAME).stat()
+    return stat.st_mtime_ns, stat.st_size
