@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -97,19 +97,19 @@ def read_counts(path: Path) -> tuple[CountedPoint, ...]:
     return _counting(_points_in(open_ledger(path, COUNT_COLUMNS)))
 
 
-def add_point(path: Path, point: CountedPoint) -> None:
-    """Add a line to ``counts.csv``, whole or not at all; older lines are never touched.
+def add_points(path: Path, points: Sequence[CountedPoint]) -> None:
+    """Add lines to ``counts.csv``, whole or not at all; older lines are never touched.
 
     Raises
     ------
     UsageError
-        The point has a name that no line can hold, or the file cannot be read as it stands.
+        A point has a name that no line can hold, or the file cannot be read as it stands.
     NotWritableError
         It cannot be written.
     """
-    if not point.who.isprintable():
+    if not all(point.who.isprintable() for point in points):
         raise UsageError("The name holds a line break or the like", "Write it on one line.")
-    open_ledger(path, COUNT_COLUMNS).add([_row(point)])
+    open_ledger(path, COUNT_COLUMNS).add(_row(point) for point in points)
 
 
 def undo_point(path: Path, photo: str, who: str, round_: int, *, now: datetime) -> CountedPoint:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 
 from jarvision.base.text import counted
 from jarvision.truth.adjust import Adjustment
@@ -18,7 +19,11 @@ def tell_shelf_counts(counts: ShelfCounts) -> list[str]:
     if counts.compared:
         lines.append(tell_figures(figures("all counted walls", counts.compared)))
         groups = figures_by(counts.compared)
-        lines += [tell_figures(group) for sort in groups.values() for group in sort]
+        lines += [
+            tell_figures(replace(group, name=f"{sort} {group.name}"))
+            for sort, own in groups.items()
+            for group in own
+        ]
     else:
         lines.append("counted walls: none is finished yet.")
     lines.append(tell_adjustment(counts.adjustment))
@@ -39,10 +44,13 @@ def tell_figures(found: ErrorFigures) -> str:
             f"readings are {-bias.points:+.1f} points off on average (95 % interval "
             f"{-bias.high:+.1f} to {-bias.low:+.1f}, from {counted(bias.walls, 'wall')} drawn)"
         )
-    parts.append(
-        f"one reading is off by {found.own_error:.1f} points (with the error of counting "
-        f"{found.error:.1f})"
-    )
+    if found.own_error > 0.0:
+        parts.append(
+            f"one reading is off by {found.own_error:.1f} points (with the error of counting "
+            f"{found.error:.1f})"
+        )
+    else:
+        parts.append(f"readings differ by no more than counts err ({found.error:.1f} points)")
     if found.concordance is not None:
         parts.append(f"concordance {found.concordance:.3f}")
     hold = found.hold

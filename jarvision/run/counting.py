@@ -14,7 +14,7 @@ from jarvision.register.counts import (
     COUNTS_NAME,
     CountedPoint,
     PointWord,
-    add_point,
+    add_points,
     read_counts,
     undo_point,
 )
@@ -125,7 +125,7 @@ def record(
         weight=wall.weight,
         round_=round_,
     )
-    add_point(counts_path(shelf), point)
+    add_points(counts_path(shelf), [point])
     return point
 
 

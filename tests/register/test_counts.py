@@ -13,7 +13,7 @@ from jarvision.register.counts import (
     POINT_WORDS,
     CountedPoint,
     PointWord,
-    add_point,
+    add_points,
     read_counts,
     undo_point,
 )
@@ -36,8 +36,7 @@ def path(tmp_path: Path) -> Path:
 def test_what_was_added_is_read_back_in_its_order(path: Path) -> None:
     words = enumerate(POINT_WORDS)
     given = [CountedPoint(PHOTO, float(n), 2.0, word, "Zoë", NOW, 25) for n, word in words]
-    for each in given:
-        add_point(path, each)
+    add_points(path, given)
     assert read_counts(path) == tuple(given)
     assert path.read_text(encoding="utf-8").splitlines()[0] == ",".join(COUNT_COLUMNS)
 
@@ -49,18 +48,18 @@ def test_no_file_is_no_counts(path: Path) -> None:
 def test_the_last_answer_at_a_point_counts_and_each_person_and_round_has_its_own(
     path: Path,
 ) -> None:
-    add_point(path, point())
-    add_point(path, point(answer="bare"))
-    add_point(path, point(who="ben"))
-    add_point(path, point(answer="cannot tell", round_=2))
+    add_points(path, [point()])
+    add_points(path, [point(answer="bare")])
+    add_points(path, [point(who="ben")])
+    add_points(path, [point(answer="cannot tell", round_=2)])
     told = {(p.who, p.round_): p.answer for p in read_counts(path)}
     assert told == {("ann", 1): "bare", ("ben", 1): "white", ("ann", 2): "cannot tell"}
 
 
 def test_the_last_answer_is_taken_back_and_its_line_stays(path: Path) -> None:
-    add_point(path, point(1.0))
-    add_point(path, point(2.0, "bare"))
-    add_point(path, point(3.0, who="ben"))
+    add_points(path, [point(1.0)])
+    add_points(path, [point(2.0, "bare")])
+    add_points(path, [point(3.0, who="ben")])
     before = path.read_text(encoding="utf-8")
     assert undo_point(path, PHOTO, "ann", 1, now=NOW).angle_deg == 2.0
     assert path.read_text(encoding="utf-8").startswith(before)
@@ -68,14 +67,14 @@ def test_the_last_answer_is_taken_back_and_its_line_stays(path: Path) -> None:
     undo_point(path, PHOTO, "ann", 1, now=NOW)
     with pytest.raises(UsageError, match="Nothing was counted"):
         undo_point(path, PHOTO, "ann", 1, now=NOW)
-    add_point(path, point(2.0))
+    add_points(path, [point(2.0)])
     assert [p.angle_deg for p in read_counts(path)] == [3.0, 2.0]
 
 
 def test_a_file_that_a_spreadsheet_has_saved_is_read_and_added_to(path: Path) -> None:
     head = ";".join(COUNT_COLUMNS)
     path.write_text(f"{head}\n{OTHER};-4,50;8,00;bare;ann;2026-03-09T10:00:00;1;30;0,9\n", "utf-8")
-    add_point(path, point())
+    add_points(path, [point()])
     first, second = read_counts(path)
     assert (first.angle_deg, first.weight, first.points) == (-4.5, 0.9, 30)
     assert second == point()
@@ -96,7 +95,7 @@ def test_a_file_that_a_spreadsheet_has_saved_is_read_and_added_to(path: Path) ->
 def test_a_wrong_line_is_told_with_its_number(
     path: Path, column: str, cell: str, told: str
 ) -> None:
-    add_point(path, point())
+    add_points(path, [point()])
     head, line = path.read_text(encoding="utf-8").splitlines()
     cells = line.split(",")
     cells[COUNT_COLUMNS.index(column)] = cell
@@ -107,11 +106,11 @@ def test_a_wrong_line_is_told_with_its_number(
 
 def test_a_name_that_would_break_the_line_is_refused(path: Path) -> None:
     with pytest.raises(UsageError, match="line break"):
-        add_point(path, point(who="ann\nben"))
+        add_points(path, [point(who="ann\nben")])
     assert not path.exists()
 
 
 def test_a_name_that_a_spreadsheet_would_run_is_kept_as_text(path: Path) -> None:
-    add_point(path, point(who="=1+1"))
+    add_points(path, [point(who="=1+1")])
     assert read_counts(path)[0].who == "=1+1"
     assert ",=1" not in path.read_text(encoding="utf-8")

@@ -8,13 +8,13 @@ const buttons = [...document.querySelectorAll("[data-answer]")];
 const csrf = document.querySelector("meta[name=csrf]").content;
 const points = JSON.parse(box.dataset.points);
 const PX_PER_MM = 8, NEAR_MM = 22, FAR_MM = 60;
-let at = Number(box.dataset.done), wide = false, failed = null;
+let at = Number(box.dataset.done), wide = false, failed = null, pending = 0, undoing = false;
 let line = Promise.resolve();
 
 function show() {
   const done = at >= points.length;
   finished.hidden = !done;
-  for (const button of buttons) button.disabled = done || failed !== null;
+  for (const button of buttons) button.disabled = done || undoing || failed !== null;
   state.classList.toggle("wrong", failed !== null);
   state.textContent = failed !== null
     ? "The last answer was not saved. It is sent again: wait, or look whether the server runs."
@@ -44,16 +44,20 @@ async function send(path, fields) {
 }
 
 function answer(word) {
-  if (at >= points.length || failed !== null) return;
+  if (at >= points.length || undoing || failed !== null) return;
   const [, , angle, height] = points[at];
   at += 1;
   show();
-  line = line.then(() => send("/count/answer", {answer: word, angle, height}));
+  later(() => send("/count/answer", {answer: word, angle, height}));
 }
 
 function undo() {
-  if (at === 0 || failed !== null) return;
-  line = line.then(() => send("/count/undo", {})).then((back) => {
+  if (at === 0 || undoing || failed !== null) return;
+  undoing = true;
+  show();
+  later(async () => {
+    const back = await send("/count/undo", {});
+    undoing = false;
     if (back === null) return;
     const was = points.findIndex(([, , angle, height]) => angle === back.angle && height === back.height);
     if (was < 0) { location.reload(); return; }
@@ -62,6 +66,11 @@ function undo() {
     points.splice(at, 0, point);
     show();
   });
+}
+
+function later(work) {
+  pending += 1;
+  line = line.then(work).finally(() => { pending -= 1; });
 }
 
 function widen() {
@@ -81,4 +90,6 @@ document.addEventListener("keydown", (event) => {
   else if (event.key === "w") widen();
 });
 window.addEventListener("resize", show);
+// Whoever leaves before all is saved is asked.
+window.addEventListener("beforeunload", (event) => { if (pending > 0) event.preventDefault(); });
 show();
