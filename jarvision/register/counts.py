@@ -40,7 +40,7 @@ POINT_WORDS: Final[Mapping[PointWord, str]] = {
     "off-colour": "green, black, pink or yellow that is not normal for the species",
     "cannot tell": "glare, fog or a blur hides it",
 }
-UNDONE: Final = "undone"
+_UNDONE: Final = "undone"
 """Takes back what was said of a point: a word of the file, and no answer."""
 
 _CONTENT: Final = re.compile(r"[0-9a-f]{64}")
@@ -130,7 +130,7 @@ def undo_point(path: Path, photo: str, who: str, round_: int, *, now: datetime) 
     ]
     if not mine:
         raise UsageError("Nothing was counted on this wall", "There is nothing to take back.")
-    ledger.add([{**_row(mine[-1]), "answer": UNDONE, "when": _time(now)}])
+    ledger.add([{**_row(mine[-1]), "answer": _UNDONE, "when": _time(now)}])
     return mine[-1]
 
 
@@ -166,7 +166,7 @@ def _row(point: CountedPoint) -> dict[str, CsvCell]:
         "photo": point.photo,
         "angle_deg": f"{point.angle_deg:.2f}",
         "height_mm": f"{point.height_mm:.2f}",
-        "answer": point.answer or UNDONE,
+        "answer": point.answer or _UNDONE,
         "who": point.who,
         "when": _time(point.when),
         "round": point.round_,
@@ -183,13 +183,13 @@ def _point(cells: Mapping[str, str]) -> CountedPoint:
     answer = cells["answer"]
     if not _CONTENT.fullmatch(cells["photo"]):
         raise ValueError("photo is no SHA-256 of a file")
-    if answer not in (*POINT_WORDS, UNDONE):
+    if answer not in (*POINT_WORDS, _UNDONE):
         raise ValueError(f"answer '{answer}' is none of {', '.join(POINT_WORDS)}")
     return CountedPoint(
         photo=cells["photo"],
         angle_deg=_number("angle_deg", cells["angle_deg"], least=-180.0, most=180.0),
         height_mm=_number("height_mm", cells["height_mm"], least=-50.0, most=1000.0),
-        answer=None if answer == UNDONE else cast(Any, answer),
+        answer=None if answer == _UNDONE else cast(Any, answer),
         who=cells["who"],
         when=datetime.fromisoformat(cells["when"]),
         points=int(_number("points", cells["points"], least=1, most=_MOST_POINTS)),

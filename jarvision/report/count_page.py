@@ -18,9 +18,9 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 PAGE_NAME: Final = "counts.html"
-SIZE_PX: Final = (326, 300)
-TEXT_PX: Final = 14.5
-DPI: Final = 72.0
+_SIZE_PX: Final = (326, 300)
+_TEXT_PX: Final = 14.5
+_DPI: Final = 72.0
 
 
 @dataclass(frozen=True)
@@ -76,17 +76,17 @@ def draw_plots(counts: ShelfCounts) -> tuple[Plot, ...]:
 def _plot(draw: object, key: str, caption: str) -> Plot:
     from matplotlib.figure import Figure
 
-    figure = Figure(figsize=(SIZE_PX[0] / DPI, SIZE_PX[1] / DPI), dpi=DPI)
+    figure = Figure(figsize=(_SIZE_PX[0] / _DPI, _SIZE_PX[1] / _DPI), dpi=_DPI)
     axes = figure.add_axes((0.17, 0.16, 0.8, 0.8))
     assert callable(draw)
     draw(axes)
     for name, spine in axes.spines.items():
         spine.set_visible(name in ("left", "bottom"))
         spine.set_color(svg.RULE)
-    axes.tick_params(colors=svg.QUIET, labelsize=TEXT_PX * 0.9)
+    axes.tick_params(colors=svg.QUIET, labelsize=_TEXT_PX * 0.9)
     for label in (axes.xaxis.label, axes.yaxis.label):
         label.set_color(svg.QUIET)
-        label.set_fontsize(TEXT_PX)
+        label.set_fontsize(_TEXT_PX)
     figure.patch.set_visible(False)
     axes.patch.set_visible(False)
     return Plot(svg.in_page(svg.to_svg(figure, key=key), finding=caption, css_class=key), caption)

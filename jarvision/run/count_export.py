@@ -26,7 +26,7 @@ from jarvision.truth.counted import is_finished
 HEADROOM: Final = 2.0
 """Linear light is halved before it is encoded, so that what is lighter than the card is kept."""
 
-QUALITY: Final = 97
+_QUALITY: Final = 97
 ANSWERS: Final = tuple(POINT_WORDS)
 """An answer is stored as its place in this row."""
 
@@ -109,7 +109,7 @@ def _packed(
     part = slice(int(rows[0]), int(rows[-1]) + 1)
     linear = wall.linear[part] * wall.filled[part][..., None]
     colour = np.rint(255.0 * srgb_encode(np.clip(linear / HEADROOM, 0.0, 1.0))).astype(np.uint8)
-    done, jpeg = cv2.imencode(".jpg", colour[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, QUALITY])
+    done, jpeg = cv2.imencode(".jpg", colour[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, _QUALITY])
     if not done:
         raise ValueError("could not encode the wall")
     kept = io.BytesIO()

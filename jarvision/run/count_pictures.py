@@ -23,13 +23,13 @@ from jarvision.truth.points import WallPoint
 from jarvision.vision.photo import read_photo
 from jarvision.vision.read import look, which_jar
 
-PX_PER_MM: Final = 8.0
+SHOWN_PX_PER_MM: Final = 8.0
 """Of the picture: twice what a photo resolves, so that a kernel is as wide as a fingertip."""
 
-LIGHT: Final = 0.8
+_LIGHT: Final = 0.8
 """White growth is nearly as light as paper: its texture must not burn out."""
 
-JPEG_QUALITY: Final = 90
+_JPEG_QUALITY: Final = 90
 
 
 @dataclass(frozen=True)
@@ -101,8 +101,8 @@ def draw_for_counting(wall: Wall, points: tuple[WallPoint, ...]) -> CountingPict
     """Draw a wall laid flat, from the floor to the top of the glass, left to right as seen."""
     rows, cols = wall.filled.shape
     width_mm = wall.radius_mm * float(np.deg2rad(np.ptp(wall.angles_deg) * cols / (cols - 1)))
-    width, height = round(width_mm * PX_PER_MM), round(rows * wall.step_mm * PX_PER_MM)
-    shown = srgb_bytes(wall.linear * np.float32(LIGHT))
+    width, height = round(width_mm * SHOWN_PX_PER_MM), round(rows * wall.step_mm * SHOWN_PX_PER_MM)
+    shown = srgb_bytes(wall.linear * np.float32(_LIGHT))
     picture = cv2.resize(shown, (width, height), interpolation=cv2.INTER_CUBIC)
     step_deg = float(wall.angles_deg[1] - wall.angles_deg[0])
     places = tuple(
@@ -117,7 +117,7 @@ def draw_for_counting(wall: Wall, points: tuple[WallPoint, ...]) -> CountingPict
 
 def _jpeg(rgb: ByteArray) -> bytes:
     bgr = cv2.cvtColor(rgb, cv2.COLOR_RGB2BGR)
-    done, data = cv2.imencode(".jpg", bgr, [cv2.IMWRITE_JPEG_QUALITY, JPEG_QUALITY])
+    done, data = cv2.imencode(".jpg", bgr, [cv2.IMWRITE_JPEG_QUALITY, _JPEG_QUALITY])
     if not done:
         raise ValueError("could not encode the wall")
     return data.tobytes()

@@ -22,7 +22,7 @@ from jarvision.app.serve.office import Office
 from jarvision.app.serve.pages import Fields, changes, go_to, office_of, plain_answer, show, shows
 from jarvision.base.errors import UsageError
 from jarvision.register.counts import POINT_WORDS, read_counts
-from jarvision.run.count_pictures import draw_for_counting, wall_again
+from jarvision.run.count_pictures import SHOWN_PX_PER_MM, draw_for_counting, wall_again
 from jarvision.run.counting import (
     CountableWall,
     countable_walls,
@@ -142,6 +142,7 @@ def _show_wall(request: Request, office: Office, fields: Fields) -> Response:
         round_=round_,
         answers=tuple(POINT_WORDS.items()),
         picture=f"data:image/jpeg;base64,{b64encode(picture.jpeg).decode()}",
+        px_per_mm=SHOWN_PX_PER_MM,
         width=picture.width,
         height=picture.height,
         points=json.dumps(points),

@@ -7,7 +7,7 @@ const wider = document.querySelector("#wider");
 const buttons = [...document.querySelectorAll("[data-answer]")];
 const csrf = document.querySelector("meta[name=csrf]").content;
 const points = JSON.parse(box.dataset.points);
-const PX_PER_MM = 8, NEAR_MM = 22, FAR_MM = 60;
+const PX_PER_MM = Number(box.dataset.pxPerMm), NEAR_MM = 22, FAR_MM = 60;
 let at = Number(box.dataset.done), wide = false, failed = null, pending = 0, undoing = false;
 let line = Promise.resolve();
 
