@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
+from statistics import fmean
 
 from jarvision.base.text import counted
-from jarvision.truth.adjust import Adjustment
+from jarvision.truth.adjust import Adjustment, MeanCoverage
 from jarvision.truth.compare import ErrorFigures, ShelfCounts, figures, figures_by
 from jarvision.truth.counted import Repeat, repeats_of
 
@@ -59,6 +60,14 @@ def tell_figures(found: ErrorFigures) -> str:
         f"{hold.high_percent:.0f} %)"
     )
     return f"{found.name}: {'; '.join(parts)}."
+
+
+def tell_mean(mean: MeanCoverage, readings: Sequence[float]) -> str:
+    """Tell the mean coverage of all walls, as it was read and as counts put it right."""
+    return (
+        f"mean coverage of all {counted(len(readings), 'wall')}: read {fmean(readings):.1f} %, by "
+        f"your counts {mean.percent:.1f} % (95 % interval {mean.low:.1f} to {mean.high:.1f} %)."
+    )
 
 
 def tell_adjustment(adjustment: Adjustment | None) -> str:

@@ -36,7 +36,6 @@ count_app = typer.Typer(
 )
 
 
-@count_app.command("next", epilog=COUNT_NEXT_EXAMPLE)
 def next_walls(
     folder: PhotoFolderHere,
     walls: Annotated[int, typer.Option(min=1, max=1000, help="How many to list.")] = 6,
@@ -86,7 +85,6 @@ def next_walls(
     tell_lines([f"Counted so far: {counted_here} of {counted(len(every), 'wall')}."], quiet=quiet)
 
 
-@count_app.command("compare", epilog=COUNT_COMPARE_EXAMPLE)
 def compare(
     folder: PhotoFolderHere,
     out: OutOption = REPORT,
@@ -104,21 +102,28 @@ def compare(
     from dataclasses import asdict
 
     from jarvision.report.count_page import write_count_page
-    from jarvision.report.count_words import tell_shelf_counts
-    from jarvision.run.counting import shelf_counts
+    from jarvision.report.count_words import tell_mean, tell_shelf_counts
+    from jarvision.run.counting import countable_walls, shelf_counts
     from jarvision.run.shelf import open_shelf
+    from jarvision.truth.adjust import shelf_mean
     from jarvision.truth.compare import figures, figures_by
     from jarvision.truth.counted import repeats_of
 
     shelf = open_shelf(folder, register=register, settings_file=settings)
     with scored(out, quiet=quiet) as store:
         counts = shelf_counts(shelf, store)
+        read = [
+            w.reading.coverage.percent for w in countable_walls(shelf, store) if w.reading.coverage
+        ]
         page = write_count_page(counts, out, title=shelf.folder.resolve().name)
+    bias = figures("all", counts.compared).bias if counts.compared else None
+    mean = shelf_mean(read, bias) if bias and read else None
     if as_json:
         groups = figures_by(counts.compared)
         echo_json({
             "all": asdict(figures("all", counts.compared)) if counts.compared else None,
             "groups": {sort: [asdict(group) for group in own] for sort, own in groups.items()},
+            "mean": asdict(mean) if mean else None,
             "adjustment": asdict(counts.adjustment) if counts.adjustment else None,
             "left_out": counts.left_out,
             "repeats": [asdict(repeat) for repeat in repeats_of(counts.points)],
@@ -127,10 +132,11 @@ def compare(
         return
     for line in tell_shelf_counts(counts) or ["Nothing was counted yet."]:
         typer.echo(printable(line))
+    if mean:
+        typer.echo(tell_mean(mean, read))
     tell_lines([f"Plots: {page}"], quiet=quiet)
 
 
-@count_app.command("export", epilog=COUNT_EXPORT_EXAMPLE)
 def export(
     folder: PhotoFolderHere,
     to: Annotated[Path, typer.Option("--to", metavar="FOLDER", help="Where the files go.")],
