@@ -149,14 +149,14 @@ def _pieces(
 ) -> Iterator[str]:
     """The page in order, in pieces of at most one jar."""
     stories = by_urgency(result.stories)
-    around = _surroundings(result, stories, out, register)
+    around = surroundings_of(result, stories, out, register)
     heads = [build_head(story, around) for story in stories]
     again, passed = _refusals(result, around)
     return _template().generate(
         title=printable(result.folder),
         today=tell_day(result.scored_on, year=True),
         age=tell_age(result),
-        groups=_groups(stories, around),
+        groups=verdict_groups(stories, around),
         jars=Each([*enumerate(stories, 1)], lambda told: _card(told[0], told[1], around, curves)),
         finished=[build_finished(done) for done in result.finished],
         unseen=[head for head in heads if not head.photo_today],
@@ -178,7 +178,7 @@ def _pieces(
     )
 
 
-def _groups(stories: Sequence[JarStory], around: Surroundings) -> list[Group]:
+def verdict_groups(stories: Sequence[JarStory], around: Surroundings) -> list[Group]:
     """The jars by verdict, without the verdicts that no jar has."""
     found = []
     for verdict, words in VERDICT_WORDS.items():
@@ -215,7 +215,7 @@ def _template() -> Template:
     return environment.get_template("report.html.j2")
 
 
-def _surroundings(
+def surroundings_of(
     result: ShelfResult,
     stories: Sequence[JarStory],
     out: Path,

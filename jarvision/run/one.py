@@ -1,4 +1,4 @@
-"""One photo more, or one line of the register: the jar's story told anew, the folder not read again.
+"""One photo more: its jar's story is told anew, and the folder is not read again.
 
 What the store and the last scoring have is taken as it is. The photo is read as
 :mod:`jarvision.run.update` would read it, and the jar's story told from all readings of this jar
@@ -88,9 +88,21 @@ class OpenShelf:
                 f"{printable(path.name)} is not there any more", "Take the photo again."
             )
         (reading,) = put_right([self.shelf.under_todays_name(taken[0])], self._counted)
-        others = tuple(r for r in before.readings if r.photo != reading.photo)
-        result = replace(before, readings=tuple(sorted((*others, reading), key=lambda r: r.photo)))
+        result = _with_reading(before, reading)
         return self._scored(reading, self.retell(reading.jar, result, today=today))
+
+    def caught_up(self, result: ShelfResult) -> ShelfResult:
+        """A shelf with the readings that the store has beyond it, as a watch leaves them."""
+        told = {reading.photo for reading in result.readings}
+        missing = [name for name in self.store.jars_shown() if name not in told]
+        kept = [r for name in missing if (r := self.store.reading(name)) is not None]
+        named = [self.shelf.under_todays_name(reading) for reading in kept]
+        fresh = put_right(named, self._counted)
+        for reading in fresh:
+            result = _with_reading(result, reading)
+        for jar in sorted({reading.jar for reading in fresh}):
+            result = self.retell(jar, result)
+        return result
 
     def retell(self, jar: str, before: ShelfResult, *, today: date | None = None) -> ShelfResult:
         """Tell a jar's story anew from its readings and what the register says now."""
@@ -194,6 +206,11 @@ class OpenShelf:
             r.photo for r in mate.refused
         }
         return mate if told == set(names) else self._history(mate.entry, names) or mate
+
+
+def _with_reading(result: ShelfResult, reading: Reading) -> ShelfResult:
+    others = (r for r in result.readings if r.photo != reading.photo)
+    return replace(result, readings=tuple(sorted((*others, reading), key=lambda r: r.photo)))
 
 
 @contextmanager

@@ -141,6 +141,49 @@ def _read_alone(jobs: list[Job], one_job: Callable[[Job], JobResult]) -> Iterato
                 yield unread(job, "reading this photo ended its worker process, twice")
 
 
+class StandingWorker:
+    """One worker that stays between photos, so that the next one need not wait for its start.
+
+    What a photo does to it costs that photo: it is ended and made anew. For one thread at a time.
+    """
+
+    def __init__(self) -> None:
+        self._pool: ProcessPoolExecutor | None = None
+
+    def fleet(self, jobs: Iterable[Job], read: PhotoReader) -> Iterator[JobResult]:
+        """Read jobs one by one: a :data:`jarvision.run.jobs.Fleet`.
+
+        Raises
+        ------
+        WorkersError
+            When workers end before they read anything.
+        """
+        one_job = partial(read_job, read)
+        return (self._read(job, one_job) for job in jobs)
+
+    def close(self) -> None:
+        """End the worker."""
+        if self._pool is not None:
+            self._pool.shutdown(cancel_futures=True)
+            self._pool = None
+
+    def _read(self, job: Job, one_job: Callable[[Job], JobResult]) -> JobResult:
+        for _ in range(2):
+            self._pool = self._pool or _new_pool(1)
+            try:
+                with _deaf_to_ctrl_c():
+                    future = self._pool.submit(one_job, job)
+                return future.result(timeout=LONGEST_PHOTO_S)
+            except TimeoutError:
+                _end_workers(self._pool)
+                self._pool = None
+                return took_too_long(job, LONGEST_PHOTO_S)
+            except BrokenProcessPool:
+                self._pool = None
+        _check_that_workers_start()
+        return unread(job, "reading this photo ended its worker process, twice")
+
+
 def _end_workers(pool: ProcessPoolExecutor) -> None:
     """End the workers of a pool, those too that hear no signal; Python offers it from 3.14 on."""
     for process in list((pool._processes or {}).values()):  # noqa: SLF001

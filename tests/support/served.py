@@ -6,6 +6,7 @@ import asyncio
 import re
 from collections.abc import AsyncIterator, Iterable
 from dataclasses import dataclass
+from datetime import date, datetime, time
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlencode, urlsplit
@@ -13,13 +14,18 @@ from urllib.parse import urlencode, urlsplit
 from starlette.applications import Starlette
 from starlette.routing import Route
 
+from jarvision.app.serve.arrivals import ARRIVALS, Arrivals
 from jarvision.app.serve.desk import Desk
+from jarvision.app.serve.keeper import Keeper
 from jarvision.app.serve.limits import LIMITS, Limits
 from jarvision.app.serve.office import Office
 from jarvision.app.serve.security import Guard
 from jarvision.app.serve.sessions import Doors
 from jarvision.app.serve.site import build_site
+from jarvision.run.jobs import Fleet, PhotoReader
+from jarvision.run.workers import local_fleet
 
+TODAY = date(2026, 3, 10)
 HOST = "127.0.0.1:8765"
 
 
@@ -124,11 +130,25 @@ def routes_of(site: Guard) -> list[Route]:
     return [route for route in pages.routes if isinstance(route, Route)]
 
 
-def an_office(folder: Path, out: Path, *, limits: Limits = LIMITS, **given: Any) -> Office:
-    doors, said = Doors(limits), []
+def an_office(
+    folder: Path,
+    out: Path,
+    *,
+    limits: Limits = LIMITS,
+    read: PhotoReader | None = None,
+    fleet: Fleet | None = None,
+    today: date = TODAY,
+) -> Office:
+    """A shelf that is served; ``read`` stands in for the package's reader."""
+    desk, said = Desk(), []
+    keeper = Keeper(
+        folder=folder, out=out, fleet=fleet or local_fleet(1), arrivals=Arrivals(out / ARRIVALS),
+        hear=desk.hear, read=read, today=lambda: today,
+    )  # fmt: skip
     return Office(
-        folder=folder, out=out, desk=given.pop("desk", None) or Desk(), doors=doors,
-        address=f"http://{HOST}", limits=limits, tell=said.append, **given,
+        folder=folder, out=out, desk=desk, keeper=keeper, doors=Doors(limits),
+        address=f"http://{HOST}", limits=limits, tell=said.append,
+        clock=lambda: datetime.combine(today, time(9)).timestamp(),
     )  # fmt: skip
 
 

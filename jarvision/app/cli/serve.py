@@ -7,8 +7,8 @@ from typing import Annotated
 
 import typer
 
-from jarvision.app.cli.options import OutFolder, Quiet
-from jarvision.app.cli.running import progress_bar, stoppable
+from jarvision.app.cli.options import Jobs, OutFolder, Quiet, RegisterFile, SettingsFile
+from jarvision.app.cli.running import cores, progress_bar, stoppable
 from jarvision.app.cli.values import a_count
 from jarvision.base.errors import UsageError
 from jarvision.base.text import printable
@@ -32,6 +32,9 @@ def serve(
             help="Port to listen on. Default: 8765.",
         ),
     ] = PORT,
+    register: RegisterFile = None,
+    jobs: Jobs = None,
+    settings_file: SettingsFile = None,
     quiet: Quiet = False,
 ) -> None:
     """Photograph FOLDER's jars with a phone: photo in, verdict out.
@@ -41,12 +44,15 @@ def serve(
     Exit codes: 0 never (it runs on), 2 bad usage, 5 output folder not writable, 130 stopped.
     """
     _check_installed()
-    from jarvision.app.serve.start import Place, serve_shelf
+    from jarvision.app.serve.start import Papers, Place, serve_shelf
 
     if not folder.is_dir():
         raise UsageError(f"{printable(str(folder))} is no folder", "Give the folder of the photos.")
-    with stoppable(out), progress_bar(shown=not quiet, bar=False) as (_, tell):
-        serve_shelf(folder, out, place=Place(port, lan), tell=tell)
+    papers = Papers(register, settings_file, jobs or cores())
+    with stoppable(out), progress_bar(shown=not quiet, bar=False) as (progress, tell):
+        serve_shelf(
+            folder, out, place=Place(port, lan), papers=papers, tell=tell, progress=progress
+        )
 
 
 def _check_installed() -> None:

@@ -20,16 +20,35 @@ class Desk:
     def __init__(self) -> None:
         self._thread = ThreadPoolExecutor(max_workers=1, thread_name_prefix="desk")
         self.waiting_for = ""
+        self._asked = 0
+        self._done = 0
+
+    @property
+    def idle(self) -> bool:
+        """Whether nothing is being done."""
+        return self._asked == self._done
+
+    @property
+    def last_thing(self) -> bool:
+        """Whether nothing waits behind what is being done."""
+        return self._asked - self._done == 1
 
     async def do(self, work: Callable[[], Done]) -> Done:
         """Have something done, and wait for it; what it raises is raised here."""
+        self._asked += 1
         return await asyncio.get_running_loop().run_in_executor(self._thread, self._told, work)
+
+    def put(self, work: Callable[[], object]) -> None:
+        """Have something done later; nobody waits for it, and what it raises is lost."""
+        self._asked += 1
+        self._thread.submit(self._told, work)
 
     def _told(self, work: Callable[[], Done]) -> Done:
         try:
             return work()
         finally:
             self.waiting_for = ""
+            self._done += 1
 
     def hear(self, sentence: str) -> None:
         """Take a sentence about waiting, from the work that waits."""

@@ -22,7 +22,6 @@ from jarvision.app.serve.security import STYLED_POLICY
 from jarvision.app.serve.sessions import Session, is_token
 from jarvision.base.errors import JarvisionError
 from jarvision.base.text import printable
-from jarvision.records.flags import CAUTIONS
 
 if TYPE_CHECKING:
     from jinja2 import Environment
@@ -70,6 +69,18 @@ def changes(path: str, change: Changed, *, open_to_all: bool = False) -> Route:
     return Route(path, guarded, methods=["POST"])
 
 
+def takes(path: str, take: Shown) -> Route:
+    """A route that a file is sent to, by a script that brings the session's token in a header."""
+
+    @wraps(take)
+    async def guarded(request: Request) -> Response:
+        if not brings_token(request):
+            return plain_answer(HTTPStatus.FORBIDDEN)
+        return await take(request)
+
+    return Route(path, guarded, methods=["PUT"])
+
+
 def brings_token(request: Request, field: str = "") -> bool:
     """Whether a change brings its session's token, in a field of the form or in a header."""
     session = session_of(request)
@@ -109,8 +120,15 @@ def show(
 
     ``styled`` for pages with parts of the report (:data:`STYLED_POLICY`).
     """
+    text = lay_out(request, template, **values)
+    headers = {"content-security-policy": STYLED_POLICY} if styled else None
+    return HTMLResponse(text, status_code=status, headers=headers)
+
+
+def lay_out(request: Request, template: str, **values: Any) -> str:
+    """A page, or a part of one, as HTML; every text in it is escaped."""
     session, office = session_of(request), office_of(request)
-    text = (
+    return (
         _templates()
         .get_template(template)
         .render(
@@ -119,12 +137,9 @@ def show(
             shelf_name=printable(office.folder.resolve().name),
             signed_in=session is not None,
             waiting_for=office.desk.waiting_for,
-            cautions=CAUTIONS,
             **values,
         )
     )
-    headers = {"content-security-policy": STYLED_POLICY} if styled else None
-    return HTMLResponse(text, status_code=status, headers=headers)
 
 
 def refused(request: Request, error: JarvisionError) -> HTMLResponse:

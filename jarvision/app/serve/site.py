@@ -12,14 +12,20 @@ from starlette.responses import Response
 
 from jarvision.app.serve.count import count_routes
 from jarvision.app.serve.door import door_routes
+from jarvision.app.serve.forms import form_routes
+from jarvision.app.serve.home import home_routes
 from jarvision.app.serve.office import Office
 from jarvision.app.serve.pages import refused, shows
 from jarvision.app.serve.security import Guard
+from jarvision.app.serve.shelf_pages import shelf_routes
+from jarvision.app.serve.uploads import upload_routes
 from jarvision.base.errors import JarvisionError
 
 _ASSETS: Final = {
     "/serve.css": ("jarvision.app.serve", "assets/serve.css", "text/css"),
     "/serve.js": ("jarvision.app.serve", "assets/serve.js", "text/javascript"),
+    "/queue.js": ("jarvision.app.serve", "assets/queue.js", "text/javascript"),
+    "/sha256.js": ("jarvision.app.serve", "assets/sha256.js", "text/javascript"),
     "/count.css": ("jarvision.app.serve", "assets/count.css", "text/css"),
     "/count.js": ("jarvision.app.serve", "assets/count.js", "text/javascript"),
     "/page.css": ("jarvision.report", "templates/page.css", "text/css"),
@@ -32,6 +38,10 @@ def build_site(office: Office, *, hosts: tuple[str, ...]) -> Guard:
     routes = [
         *(shows(path, _asset) for path in _ASSETS),
         *door_routes(),
+        *home_routes(),
+        *upload_routes(),
+        *shelf_routes(),
+        *form_routes(),
         *count_routes(),
     ]
     pages = Starlette(routes=routes, exception_handlers={JarvisionError: _refused})

@@ -4,21 +4,27 @@ from __future__ import annotations
 
 import logging
 import socket
-from collections.abc import Callable
 from contextlib import closing
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Final
 
 import uvicorn
 
+from jarvision.app.serve.arrivals import ARRIVALS, Arrivals
 from jarvision.app.serve.desk import Desk
 from jarvision.app.serve.door import door_address
+from jarvision.app.serve.keeper import Keeper
 from jarvision.app.serve.office import Office
 from jarvision.app.serve.qr import qr_letters
 from jarvision.app.serve.sessions import Doors
 from jarvision.app.serve.site import build_site
+from jarvision.app.serve.uploads import settle_calmly
 from jarvision.base.errors import UsageError
+from jarvision.run.score import check_writable
+from jarvision.run.update import Progress, Tell
+from jarvision.run.workers import StandingWorker, local_fleet
 
 HERE: Final = "127.0.0.1"
 EVERYWHERE: Final = "0.0.0.0"  # noqa: S104 - only when the grower asks for it with --lan
@@ -43,33 +49,79 @@ class Place:
         return tuple(f"{name}:{self.port}" for name in names)
 
 
-def serve_shelf(folder: Path, out: Path, *, place: Place, tell: Callable[[str], None]) -> None:
-    """Serve until interrupted.
+@dataclass(frozen=True)
+class Papers:
+    """What lies elsewhere than beside the photos, and how many are read at once at the start."""
+
+    register: Path | None = None
+    settings_file: Path | None = None
+    jobs: int = 1
+
+
+def serve_shelf(
+    folder: Path,
+    out: Path,
+    *,
+    place: Place,
+    papers: Papers,
+    tell: Tell,
+    progress: Progress | None = None,
+) -> None:
+    """Score what is new, then serve until interrupted.
 
     Raises
     ------
     UsageError
-        Another program listens there already.
+        Another program listens there already, or something beside the photos is wrong.
+    NotWritableError
+        ``out`` cannot be written.
     """
     logging.getLogger("uvicorn.error").setLevel(logging.ERROR)
-    desk = Desk()
+    desk, worker = Desk(), StandingWorker()
+    keeper = Keeper(
+        folder=folder.resolve(),
+        out=out,
+        fleet=worker.fleet,
+        arrivals=Arrivals(out / ARRIVALS),
+        hear=desk.hear,
+        register=papers.register,
+        settings_file=papers.settings_file,
+    )
     address = f"http://{place.host}:{place.port}"
     office = Office(
-        folder=folder, out=out, desk=desk, doors=Doors(), address=address, lan=place.lan, tell=tell
-    )
-    with closing(listen(place)) as listening:
-        for line in welcome(office):
-            tell(line)
-        config = uvicorn.Config(
-            build_site(office, hosts=place.hosts),
-            log_config=None, access_log=False, server_header=False, proxy_headers=False,
-            lifespan="off", ws="none", limit_concurrency=64, timeout_keep_alive=10,
-            timeout_graceful_shutdown=5,
-        )  # fmt: skip
-        try:
-            uvicorn.Server(config).run(sockets=[listening])
-        finally:
-            desk.close()
+        folder=folder, out=out, desk=desk, keeper=keeper, doors=Doors(), address=address,
+        lan=place.lan, tell=tell,
+    )  # fmt: skip
+    try:
+        with closing(listen(place)) as listening:
+            check_writable(out)
+            keeper.score_all(
+                fleet=local_fleet(papers.jobs, apart=True), tell=tell, progress=progress
+            )
+            take_up(office)
+            for line in welcome(office):
+                tell(line)
+            _run(office, place, listening)
+    finally:
+        desk.put(keeper.keep)
+        desk.close()
+        worker.close()
+
+
+def take_up(office: Office) -> None:
+    """Go on with the photos that an earlier server left unread."""
+    for arrival in office.keeper.arrivals.recover():
+        office.desk.put(partial(settle_calmly, office, arrival.sha))
+
+
+def _run(office: Office, place: Place, listening: socket.socket) -> None:
+    config = uvicorn.Config(
+        build_site(office, hosts=place.hosts),
+        log_config=None, access_log=False, server_header=False, proxy_headers=False,
+        lifespan="off", ws="none", limit_concurrency=64, timeout_keep_alive=10,
+        timeout_graceful_shutdown=5,
+    )  # fmt: skip
+    uvicorn.Server(config).run(sockets=[listening])
 
 
 def listen(place: Place) -> socket.socket:
@@ -114,7 +166,7 @@ def welcome(office: Office) -> list[str]:
     if not office.lan:
         return [f"Open {opened}", "Only this machine is listened to; --lan lets phones in."]
     return [
-        qr_letters(opened),
+        *qr_letters(opened).splitlines(),
         f"Point the phone's camera at this, or open {office.address} and type {code}.",
         "It opens once, for a quarter of an hour; the page Devices makes more.",
         "Nothing is encrypted on the way: use it in your own network only.",

@@ -10,7 +10,7 @@ import pytest
 from served import HOST, Browser, a_browser, an_office, routes_of
 
 from jarvision.app.serve.limits import Bucket, Limits
-from jarvision.app.serve.security import cookie_of
+from jarvision.app.serve.security import OPEN_PATHS, cookie_of
 from jarvision.app.serve.sessions import Doors
 from jarvision.app.serve.site import build_site
 
@@ -36,7 +36,7 @@ def test_a_stranger_sees_the_door_and_nothing_else(browser: Browser) -> None:
     door = outside.get("/enter")
     assert door.status == 200 and "photos" not in door.text
     for route in routes_of(browser.site):
-        if route.path not in ("/enter", "/serve.css", "/serve.js", "/page.css"):
+        if route.path not in OPEN_PATHS:
             path = route.path.replace("{sha}", "0" * 64)
             for method in route.methods or ():
                 assert outside.ask(method, path).status in (303, 401), (method, path)

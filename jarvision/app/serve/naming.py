@@ -1,0 +1,48 @@
+"""Names of photos that come in: made here, of jar and time; a phone's own names are in none.
+
+A name follows the rules of :mod:`jarvision.register.photo_names`, and is read back before it is
+used. Its last number is made of the photo's content, so that the same photo never has two names.
+"""
+
+from __future__ import annotations
+
+import re
+from datetime import datetime
+from typing import Final
+
+from jarvision.base.text import safe_name
+from jarvision.records import View
+from jarvision.register.photo_names import read_name
+
+SHA: Final = re.compile(r"[0-9a-f]{64}")
+_DIGITS: Final = 12  # 40 bits: of ten thousand photos two are alike once in twenty thousand shelves
+_NO_JAR: Final = "IMG"
+
+_SIGNATURES: Final = (
+    (0, b"\xff\xd8\xff", ".jpg"),
+    (0, b"\x89PNG\r\n\x1a\n", ".png"),
+    (0, b"II*\x00", ".tif"),
+    (0, b"MM\x00*", ".tif"),
+    (8, b"WEBP", ".webp"),
+    (4, b"ftyp", ".heic"),
+)
+SIGNATURE_BYTES: Final = 12
+
+
+def suffix_of(head: bytes) -> str:
+    """File suffix of a picture, by its first bytes; empty for what is none."""
+    return next((suffix for at, mark, suffix in _SIGNATURES if head[at:].startswith(mark)), "")
+
+
+def photo_file_name(
+    jar: str, taken_at: datetime, sha: str, suffix: str, *, view: View = "front"
+) -> tuple[str, bool]:
+    """Name of a photo, and whether it tells the jar; where not, ``photo_jars.csv`` must."""
+    number = int(sha[:10], 16) % 10**_DIGITS
+    mark = "" if view == "front" else f"_{view}"
+    tail = f"{taken_at:%Y-%m-%d-%H%M%S}-{number:0{_DIGITS}d}{mark}{suffix}"
+    name = f"{safe_name(jar)}_{tail}"
+    parts = read_name(name)
+    if (parts.jar, parts.day, parts.view, parts.odd_view) == (jar, taken_at.date(), view, ""):
+        return name, True
+    return f"{_NO_JAR}_{tail}", False

@@ -1,0 +1,27 @@
+"""What a photo tells before it has a name: the tag of its jar, and when it was taken."""
+
+from __future__ import annotations
+
+from jarvision.base.errors import PhotoRefusedError
+from jarvision.records import Reading
+from jarvision.register.photo_names import NameParts
+from jarvision.run.jobs import Job
+from jarvision.vision.photo import read_photo, time_without_exif
+from jarvision.vision.read import which_jar
+
+
+def first_look(job: Job) -> Reading:
+    """Look for the tag and the time; a :data:`jarvision.run.jobs.PhotoReader`.
+
+    The reading has no numbers. Its jar is the tag's number, empty without one; where the file is
+    no picture, the reason says so.
+    """
+    try:
+        photo = read_photo(job.path, name=job.name)
+    except PhotoRefusedError as refusal:
+        taken, source = time_without_exif(job.path, dated=None)
+        return Reading(
+            job.name, "", "front", taken, source, "unusable", refusal.reason, refusal.detail
+        )
+    tag = which_jar(photo, NameParts("", "front", None), shapes={}).jar
+    return Reading(job.name, tag, "front", photo.taken_at, photo.time_source, "ok")

@@ -1,0 +1,234 @@
+"""The server's pages in a real browser: a phone comes in, photographs, and loses its connection."""
+
+from __future__ import annotations
+
+import asyncio
+import socket
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import replace
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+from fake_shelf import fake_reading, fake_refusal
+from served import TODAY, an_office
+
+from jarvision.app.serve.office import Office
+from jarvision.app.serve.sessions import Doors
+from jarvision.app.serve.site import build_site
+from jarvision.records import Reading
+from jarvision.register.photo_names import read_name
+from jarvision.run.jobs import Job
+
+pytestmark = pytest.mark.browser
+
+uvicorn = pytest.importorskip("uvicorn")
+JPEG = b"\xff\xd8\xff\xe0"
+WIDTHS = (360, 1400)
+HOSTILE = '"<img src=x onerror=alert(1)>"'
+REGISTER = f"""jar,kind,species,substrate,started
+K01,spawn,oyster,rye,2026-03-01
+K02,spawn,oyster,rye,2026-03-01
+K03,spawn,oyster,rye,2026-03-01
+{HOSTILE},spawn,oyster,rye,2026-03-01
+"""
+
+
+def reader(job: Job) -> Reading:
+    parts = read_name(job.name, job.told_jar)
+    text = job.path.read_bytes().removeprefix(JPEG).decode()
+    if not text.split()[0].isdigit():
+        return fake_refusal(job.name, parts.jar, "blurred", parts.day or TODAY)
+    found = fake_reading(parts.jar, parts.day or TODAY, float(text.split()[0]))
+    return replace(found, photo=job.name)
+
+
+def untagged(job: Job) -> Reading:
+    taken = fake_reading("x", TODAY, 1).taken_at
+    return Reading(job.name, "", "front", taken, "file", "ok")
+
+
+@pytest.fixture
+def office(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Office]:
+    """Serve a shelf of text photos on a port of this machine."""
+    monkeypatch.setattr("jarvision.app.serve.keeper.first_look", untagged)
+    folder = tmp_path / "photos"
+    folder.mkdir()
+    (folder / "jars.csv").write_text(REGISTER)
+    for day in range(2, 9):
+        (folder / f"K03_2026-03-0{day}.jpg").write_bytes(JPEG + str(10 * day).encode())
+    made = an_office(folder, tmp_path / "out", read=reader, today=TODAY)
+    made.keeper.score_all(fleet=made.keeper.fleet, tell=print)
+    with socket.socket() as listening:
+        listening.bind(("127.0.0.1", 0))
+        host = f"127.0.0.1:{listening.getsockname()[1]}"
+        made.address, made.doors = f"http://{host}", Doors()
+        config = uvicorn.Config(
+            build_site(made, hosts=(host,)), log_config=None, access_log=False, lifespan="off", ws="none"
+        )
+        server = uvicorn.Server(config)
+        thread = threading.Thread(target=asyncio.run, args=(server.serve([listening]),))
+        thread.start()
+        yield made
+        server.should_exit = True
+        thread.join()
+    made.desk.close()
+
+
+@contextmanager
+def inside(browser: Any, office: Office, *, width: int = 360, theme: str = "light") -> Iterator[Any]:
+    """A device that came in by the address of the code; its ``trouble`` gathers what must not be."""
+    context = browser.new_context(
+        viewport={"width": width, "height": 800}, color_scheme=theme, bypass_csp=False
+    )
+    page = context.new_page()
+    page.trouble = []
+    page.on("console", lambda m: page.trouble.append(f"console: {m.text}"))
+    page.on("pageerror", lambda e: page.trouble.append(f"error: {e}"))
+    page.on("dialog", lambda d: page.trouble.append(f"dialog: {d.message}"))
+    page.on("request", lambda r: _note(page, r, office))
+    page.goto(f"{office.address}/enter#{office.doors.new_code()}")
+    assert "#" not in page.url
+    page.get_by_role("button", name="Open the shelf").click()
+    page.wait_for_selector("#camera")
+    yield page
+    context.close()
+
+
+def _note(page: Any, request: Any, office: Office) -> None:
+    if not request.url.startswith((office.address, "data:", "blob:")):
+        page.trouble.append(f"request: {request.url}")
+
+
+def shoot(page: Any, *texts: str, name: str = "IMG_0001.jpg", several: bool = False) -> None:
+    files = [
+        {"name": name, "mimeType": "image/jpeg", "buffer": JPEG + text.encode()} for text in texts
+    ]
+    page.set_input_files("#several" if several else "#shoot", files)
+
+
+@pytest.mark.parametrize("theme", ["light", "dark"])
+@pytest.mark.parametrize("width", WIDTHS)
+def test_every_page_fits_and_axe_finds_nothing(
+    browser: Any, office: Office, axe: str, width: int, theme: str
+) -> None:
+    with inside(browser, office, width=width, theme=theme) as page:
+        shoot(page, "90")
+        page.wait_for_selector(".answer[data-state=placed]")
+        looked_at = 0
+        for path in ("", "today", "jars", "jar?name=K03", "device", "/enter", "jar?name=nobody"):
+            if path:
+                page.goto(f"{office.address}/{path.lstrip('/')}")
+            assert page.evaluate("document.documentElement.scrollWidth") <= width, path
+            page.evaluate(axe)
+            found = page.evaluate("axe.run(document, {resultTypes: ['violations']})")
+            bad = [
+                f"{v['id']}: {v['nodes'][0]['html'][:150]}" for v in found["violations"]
+            ]
+            assert bad == [], path
+            looked_at += len(found["passes"])
+        assert looked_at > 100
+        assert [t for t in page.trouble if "422" not in t] == []
+
+
+@pytest.mark.parametrize("width", WIDTHS)
+def test_a_walk_along_the_shelf(browser: Any, office: Office, width: int) -> None:
+    with inside(browser, office, width=width) as page:
+        assert page.locator("h1").inner_text() == "Photograph K01"
+        shoot(page, "not sharp")
+        answer = page.locator(".answer").first
+        answer.get_by_role("link", name="Take K01 again").click()
+        shoot(page, "41")
+        page.wait_for_selector("text=The photo is good")
+        page.get_by_role("link", name="Next: K02").click()
+        assert page.locator("h1").inner_text() == "Photograph K02"
+        shoot(page, "42")
+        page.wait_for_selector("text=The photo is good")
+        page.get_by_role("link", name="Its tag tells").click()
+        shoot(page, "77")
+        page.wait_for_selector("text=Which jar is it?")
+        page.locator(".answer .pick button", has_text="K03").click()
+        page.wait_for_selector("text=The photo is good")
+        page.get_by_role("link", name="Today", exact=True).click()
+        assert page.locator(".rows .id").count() == 3
+        assert page.trouble == []
+    taken = sorted(read_name(p.name).jar for p in office.folder.glob("*_2026-03-10-*.jpg"))
+    assert taken == ["K01", "K01", "K02", "K03"]
+
+
+def test_twenty_photos_on_a_bad_connection_are_kept_and_come_once(
+    browser: Any, office: Office
+) -> None:
+    """Cut off before, in and after the sending, and the page closed in between."""
+    with inside(browser, office) as page:
+        turn = 0
+
+        def fails_often(route: Any) -> None:
+            nonlocal turn
+            turn += 1
+            if route.request.method != "PUT" or turn % 3 == 0:
+                route.continue_()
+            elif turn % 3 == 1:
+                route.abort("connectionreset")
+            else:  # it came, and the answer is lost
+                route.fetch()
+                route.abort("connectionreset")
+
+        page.route("**/photos/**", lambda route: route.abort("internetdisconnected"))
+        shoot(page, *(f"{n} percent" for n in range(40, 60)), several=True)
+        page.wait_for_selector("text=20 photos to send")
+        assert list(office.folder.glob("*_2026-03-10-*.jpg")) == []
+        page.unroute("**/photos/**")
+        page.route("**/photos/**", fails_often)
+        page.goto(f"{office.address}/today")
+        page.goto(f"{office.address}/")  # the photos are still there
+        for _ in range(400):
+            if not page.locator("#queue p").count() and page.locator(".answer").count() >= 20:
+                break
+            page.evaluate("dispatchEvent(new Event('online'))")
+            page.wait_for_timeout(50)
+    contents = sorted(p.read_bytes() for p in office.folder.glob("*_2026-03-10-*.jpg"))
+    assert contents == [JPEG + f"{n} percent".encode() for n in range(40, 60)]
+
+
+def test_digests_are_those_of_every_other_program(browser: Any, office: Office) -> None:
+    import hashlib
+
+    with inside(browser, office) as page:
+        for size in (0, 1, 55, 56, 63, 64, 65, 1000, 1_000_003):
+            made = page.evaluate(
+                "n => sha256(Uint8Array.from({length: n}, (_, i) => (i * 7) % 256).buffer)", size
+            )
+            content = bytes(i * 7 % 256 for i in range(size))
+            assert made == hashlib.sha256(content).hexdigest(), size
+
+
+def test_forms_can_be_filled_in_by_hand(browser: Any, office: Office) -> None:
+    with inside(browser, office) as page:
+        page.goto(f"{office.address}/jar?name=K03")
+        page.locator("#outcome").select_option("contaminated")
+        page.locator("#note").fill("green, <b>at the lid</b>")
+        page.locator("form[action='/jar/outcome'] button").first.click()
+        page.wait_for_selector("text=Its story is over")
+        page.get_by_role("link", name="Jars", exact=True).click()
+        page.locator("#jar").fill("N1")
+        page.get_by_role("button", name="Write it into the register").click()
+        page.wait_for_selector("text=Jar N1")
+        assert page.trouble == []
+    assert "at the lid" in (office.folder / "outcomes.csv").read_text()
+
+
+def test_what_can_be_tapped_is_large_enough_for_a_thumb(browser: Any, office: Office) -> None:
+    # WCAG 2.2, success criterion 2.5.8: 24 px.
+    with inside(browser, office) as page:
+        for path in ("", "jars", "jar?name=K03", "device"):
+            page.goto(f"{office.address}/{path}")
+            places = page.locator("nav a, button, label.button, a.button, input:visible, select")
+            boxes = [box for place in places.all() if (box := place.bounding_box())]
+            assert len(boxes) > 4
+            assert [box for box in boxes if box["height"] < 24 and box["width"] > 1] == []
+
+
