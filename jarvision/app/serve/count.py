@@ -7,17 +7,14 @@ from base64 import b64encode
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from functools import partial
 from http import HTTPStatus
 from typing import Any, Final, cast
 from urllib.parse import urlencode
-from weakref import WeakKeyDictionary
 
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
-from jarvision.app.serve.desk import Desk
 from jarvision.app.serve.office import Office
 from jarvision.app.serve.pages import Fields, changes, go_to, office_of, plain_answer, show, shows
 from jarvision.base.errors import UsageError
@@ -51,9 +48,6 @@ class _Table:
     index: Mapping[str, Known]
 
 
-_TABLES: Final[WeakKeyDictionary[Desk, _Table]] = WeakKeyDictionary()
-
-
 def count_routes() -> list[Route]:
     """The routes of these pages."""
     return [
@@ -68,12 +62,11 @@ def count_routes() -> list[Route]:
 # --------------------------------------------------------------------------- pages
 async def _list(request: Request) -> Response:
     """How many walls are counted, and who counts."""
-    office = office_of(request)
-    return await office.desk.do(lambda: _show_list(request, office))
+    return await office_of(request).desk.do(lambda: _show_list(request))
 
 
-def _show_list(request: Request, office: Office) -> Response:
-    table = _table_of(office)
+def _show_list(request: Request) -> Response:
+    table = _table_of(request)
     counts = read_counts(counts_path(table.shelf))
     done = first_counts(walls_of(counts))
     return show(
@@ -89,18 +82,18 @@ def _show_list(request: Request, office: Office) -> Response:
 
 async def _next(request: Request) -> Response:
     """Lead to the first wall in order that nobody has counted, or that this person has begun."""
-    office, who = office_of(request), _name(request.query_params.get("who", ""))
+    who = _name(request.query_params.get("who", ""))
     again = request.query_params.get("again") == "yes"
-    content = await office.desk.do(lambda: _next_content(office, who, again=again))
-    if content is None:
+    wall = await office_of(request).desk.do(lambda: _next_wall(request, who, again=again))
+    if wall is None:
         return go_to("/count?" + urlencode({"who": who}))
-    fields = {"photo": content[0], "who": who, "round": content[1]}
+    fields = {"photo": wall[0], "who": who, "round": wall[1]}
     return go_to("/count/wall?" + urlencode(fields))
 
 
-def _next_content(office: Office, who: str, *, again: bool) -> tuple[str, int] | None:
+def _next_wall(request: Request, who: str, *, again: bool) -> tuple[str, int] | None:
     """The wall to count, and for which time; ``again``: one that was counted, once more."""
-    table = _table_of(office)
+    table = _table_of(request)
     counts = read_counts(counts_path(table.shelf))
     finished = walls_of(counts)
     done = first_counts(finished)
@@ -116,14 +109,12 @@ def _next_content(office: Office, who: str, *, again: bool) -> tuple[str, int] |
 
 async def _wall(request: Request) -> Response:
     """One wall, point by point."""
-    office, told = office_of(request), request.query_params
-    page = partial(_show_wall, request, office, dict(told))
-    return await office.desk.do(page)
+    return await office_of(request).desk.do(lambda: _show_wall(request))
 
 
-def _show_wall(request: Request, office: Office, fields: Fields) -> Response:
-    table = _table_of(office)
-    asked = _asked(table, fields)
+def _show_wall(request: Request) -> Response:
+    office, table = office_of(request), _table_of(request)
+    asked = _asked(table, request.query_params)
     if asked is None:
         return plain_answer(HTTPStatus.NOT_FOUND)
     wall, who, round_ = asked
@@ -154,12 +145,11 @@ def _show_wall(request: Request, office: Office, fields: Fields) -> Response:
 # --------------------------------------------------------------------------- changes
 async def _answer(request: Request, fields: Fields) -> Response:
     """Write one answer down."""
-    office = office_of(request)
-    return await office.desk.do(lambda: _write_answer(office, fields))
+    return await office_of(request).desk.do(lambda: _write_answer(request, fields))
 
 
-def _write_answer(office: Office, fields: Fields) -> Response:
-    table = _table_of(office)
+def _write_answer(request: Request, fields: Fields) -> Response:
+    table = _table_of(request)
     asked, answer = _asked(table, fields), fields.get("answer", "")
     if asked is None or answer not in POINT_WORDS:
         return plain_answer(HTTPStatus.BAD_REQUEST)
@@ -174,12 +164,11 @@ def _write_answer(office: Office, fields: Fields) -> Response:
 
 async def _undo(request: Request, fields: Fields) -> Response:
     """Take the last answer back."""
-    office = office_of(request)
-    return await office.desk.do(lambda: _take_back(office, fields))
+    return await office_of(request).desk.do(lambda: _take_back(request, fields))
 
 
-def _take_back(office: Office, fields: Fields) -> Response:
-    table = _table_of(office)
+def _take_back(request: Request, fields: Fields) -> Response:
+    table = _table_of(request)
     asked = _asked(table, fields)
     if asked is None:
         return plain_answer(HTTPStatus.BAD_REQUEST)
@@ -203,18 +192,19 @@ def _name(who: str) -> str:
     return "".join(letter for letter in who.strip() if letter.isprintable())[:_LONGEST_NAME]
 
 
-def _table_of(office: Office) -> _Table:
-    """What can be counted now.
+def _table_of(request: Request) -> _Table:
+    """What can be counted now; kept beside the office until the store changes.
 
     Raises
     ------
     UsageError
         Nothing was scored yet.
     """
+    office, state = office_of(request), request.app.state
     path = office.out / STORE_NAME
     if not path.is_file():
         raise UsageError("Nothing was scored yet", "Take a photo first, or run jarvision score.")
-    held = _TABLES.get(office.desk)
+    held: _Table | None = getattr(state, "countable", None)
     if held is not None and held.stamp == _stamp(office):
         return held
     shelf = open_shelf(office.folder)
@@ -222,7 +212,7 @@ def _table_of(office: Office) -> _Table:
         walls = {wall.content: wall for wall in countable_walls(shelf, store)}
         index = store.index()
     table = _Table(_stamp(office), shelf, walls, index)
-    _TABLES[office.desk] = table
+    state.countable = table
     return table
 
 
