@@ -10,6 +10,13 @@ from jarvision.vision.photo import read_photo, time_without_exif
 from jarvision.vision.read import which_jar
 
 
+def warm_up() -> None:
+    """Load in a worker what the first photo would wait for."""
+    from jarvision.vision.tissue.network import load_networks
+
+    load_networks()
+
+
 def first_look(job: Job) -> Reading:
     """Look for the tag and the time; a :data:`jarvision.run.jobs.PhotoReader`.
 

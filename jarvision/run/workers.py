@@ -161,6 +161,12 @@ class StandingWorker:
         one_job = partial(read_job, read)
         return (self._read(job, one_job) for job in jobs)
 
+    def start(self, work: Callable[[], None]) -> None:
+        """Start the worker and have something done in it, before the first photo; not waited for."""
+        self._pool = self._pool or _new_pool(1)
+        with _deaf_to_ctrl_c():
+            self._pool.submit(work)
+
     def close(self) -> None:
         """End the worker."""
         if self._pool is not None:

@@ -51,7 +51,13 @@ def serve(
     papers = Papers(register, settings_file, jobs or cores())
     with stoppable(out), progress_bar(shown=not quiet, bar=False) as (progress, tell):
         serve_shelf(
-            folder, out, place=Place(port, lan), papers=papers, tell=tell, progress=progress
+            folder,
+            out,
+            place=Place(port, lan),
+            papers=papers,
+            tell=tell,
+            show=typer.echo,
+            progress=progress,
         )
 
 

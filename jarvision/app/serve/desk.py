@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import threading
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from typing import TypeVar
@@ -20,6 +21,7 @@ class Desk:
     def __init__(self) -> None:
         self._thread = ThreadPoolExecutor(max_workers=1, thread_name_prefix="desk")
         self.waiting_for = ""
+        self._timer: threading.Timer | None = None
         self._asked = 0
         self._done = 0
 
@@ -27,11 +29,6 @@ class Desk:
     def idle(self) -> bool:
         """Whether nothing is being done."""
         return self._asked == self._done
-
-    @property
-    def last_thing(self) -> bool:
-        """Whether nothing waits behind what is being done."""
-        return self._asked - self._done == 1
 
     async def do(self, work: Callable[[], Done]) -> Done:
         """Have something done, and wait for it; what it raises is raised here."""
@@ -42,6 +39,17 @@ class Desk:
         """Have something done later; nobody waits for it, and what it raises is lost."""
         self._asked += 1
         self._thread.submit(self._told, work)
+
+    def later(self, work: Callable[[], object], seconds: float) -> None:
+        """Have something done after a while, unless :meth:`later` is asked again before."""
+        self._drop_later()
+        self._timer = threading.Timer(seconds, self.put, (work,))
+        self._timer.daemon = True
+        self._timer.start()
+
+    def _drop_later(self) -> None:
+        if self._timer is not None:
+            self._timer.cancel()
 
     def _told(self, work: Callable[[], Done]) -> Done:
         try:
@@ -55,5 +63,6 @@ class Desk:
         self.waiting_for = sentence
 
     def close(self) -> None:
-        """End when what was asked for is done."""
+        """End when what was asked for is done; what was to be done later is not."""
+        self._drop_later()
         self._thread.shutdown()

@@ -18,7 +18,7 @@ from starlette.routing import Route
 from jarvision.app.serve.keeper import Keeper, ShelfNow, check_jar_name
 from jarvision.app.serve.office import Office
 from jarvision.app.serve.pages import Fields, changes, go_to, office_of
-from jarvision.app.serve.uploads import keep_when_idle
+from jarvision.app.serve.uploads import keep_later
 from jarvision.base.days import read_day
 from jarvision.base.errors import UsageError
 from jarvision.base.text import did_you_mean, printable
@@ -72,7 +72,7 @@ def _written(write: Written, office: Office, fields: Fields) -> Response:
     check_jar_name(jar, now)
     write(keeper, now, jar, fields)
     keeper.retell(jar)
-    office.desk.put(lambda: keep_when_idle(office))
+    keep_later(office)
     return go_to(f"/jar?name={quote(jar, safe='')}")
 
 

@@ -229,7 +229,7 @@ class Keeper:
             if self.by_photos is None or kept_at != self._kept_at:
                 last = opened.last() or no_photo_yet(shelf, EARLIEST)
                 self.by_photos = opened.caught_up(last)
-                self._kept_at, self._unkept = kept_at, False
+                self._kept_at, self._unkept, self.shown = kept_at, False, None
             yield opened
 
     def _show(self, shelf: Shelf) -> ShelfNow:

@@ -24,6 +24,8 @@ class Limits:
         Photos that are taken in at the same time.
     waiting_photos
         Photos that wait for their jar or to be read.
+    rest_s
+        After so long without a photo the shelf is kept as the last scoring, s.
     sessions
         Devices that are let in; the one that was seen least lately makes room.
     session_s, code_s
@@ -36,6 +38,7 @@ class Limits:
     body_s: float = 300.0
     uploads_at_once: int = 4
     waiting_photos: int = 200
+    rest_s: float = 20.0
     sessions: int = 20
     session_s: float = 12 * 3600.0
     code_s: float = 15 * 60.0

@@ -22,6 +22,7 @@ from jarvision.app.serve.sessions import Doors
 from jarvision.app.serve.site import build_site
 from jarvision.app.serve.uploads import settle_calmly
 from jarvision.base.errors import UsageError
+from jarvision.run.first_look import warm_up
 from jarvision.run.score import check_writable
 from jarvision.run.update import Progress, Tell
 from jarvision.run.workers import StandingWorker, local_fleet
@@ -65,9 +66,12 @@ def serve_shelf(
     place: Place,
     papers: Papers,
     tell: Tell,
+    show: Tell,
     progress: Progress | None = None,
 ) -> None:
     """Score what is new, then serve until interrupted.
+
+    ``show`` takes the address and the code that opens the door, line by line.
 
     Raises
     ------
@@ -98,9 +102,10 @@ def serve_shelf(
             keeper.score_all(
                 fleet=local_fleet(papers.jobs, apart=True), tell=tell, progress=progress
             )
+            worker.start(warm_up)
             take_up(office)
             for line in welcome(office):
-                tell(line)
+                show(line)
             _run(office, place, listening)
     finally:
         desk.put(keeper.keep)

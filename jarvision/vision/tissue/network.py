@@ -80,6 +80,12 @@ def _net(expert: Expert) -> Any:
     return cv2.dnn.readNetFromONNX(np.frombuffer(data, dtype=np.uint8))
 
 
+def load_networks() -> None:
+    """Load all networks now, for whoever would rather not wait for it with the first photo."""
+    for expert in _FILES:
+        _net(expert)
+
+
 def run_network(expert: Expert, channels: Float32Array) -> Float32Array:
     """Logits of a net, ``(outputs, rows, cols)`` of its padded inputs ``(bands, rows, cols)``.
 

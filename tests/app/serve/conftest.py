@@ -103,7 +103,7 @@ class Served:
 
 @pytest.fixture
 def limits() -> Limits:
-    return Limits(photo_bytes=5000, waiting_photos=5, chunk_s=0.3, body_s=0.6)
+    return Limits(photo_bytes=5000, waiting_photos=5, chunk_s=0.3, body_s=0.6, rest_s=0.2)
 
 
 @pytest.fixture

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import json
+import time
 from pathlib import Path
 from urllib.parse import quote
 
@@ -193,6 +194,7 @@ def test_what_another_run_kept_meanwhile_is_gone_on_from(served: Served) -> None
     served.send(photo("40 percent"), "jar=K01")
     (served.folder / "K02_2026-03-09.jpg").write_bytes(photo("30 percent"))
     served.office.keeper.score_all(fleet=served.office.keeper.fleet, tell=print)
+    served.settle()
     told = served.browser.get("/today").text
     assert 'href="/jar?name=K01"' in told and 'href="/jar?name=K02"' in told
 
@@ -202,6 +204,10 @@ def test_the_shelf_is_kept_for_other_commands(served: Served) -> None:
     from jarvision.run.shelf import open_shelf
 
     served.send(photo("40 percent"), "jar=K01")
+    for _ in range(200):
+        if served.office.keeper._kept_at:
+            break
+        time.sleep(0.02)
     served.settle()
     kept = last_result(served.office.out, open_shelf(served.folder))
     assert kept is not None
