@@ -26,18 +26,19 @@ class Reading:
 
     ``coverage`` and the other measurements are None when ``status`` is ``unusable``.
     ``card_values`` says which values of the card were used, ``card_values_de00`` how far a swatch
-    of theirs is typically off, CIEDE2000.
-    ``overlay`` and ``wall_picture`` are paths relative to the output folder; the overlay of an
-    unusable photo shows it with what to do. ``radius_mm`` is the inner radius of the jar, by which
-    degrees become lengths on its wall. ``groove_height_mm`` is above the inner floor;
-    ``shape_conflict`` says how the photo contradicts the jar's profile; ``fill_sd_mm`` is the
-    standard uncertainty of ``fill_height_mm``. ``notes`` say what was odd about how the file was
-    read, one sentence each without a full stop. ``bare_look`` is that of a photo read on its own;
-    one that was held against a :class:`~jarvision.records.reference.KnownLook` names that one's
-    jar and day, and has no look itself: what is learned from others teaches no others.
-    ``unproven_cm2`` looks like stain, but nothing shows growth there: it counts as bare.
-    ``ignored_day`` stood in EXIF, cannot be right and was not used. ``picture`` tells the decoded
-    pixels of a usable photo: equal ones are the same shot.
+    of theirs is typically off, CIEDE2000. ``overlay`` and ``wall_picture`` are paths relative to
+    the output folder; the overlay of an unusable photo shows it with what to do. ``radius_mm`` is
+    the inner radius of the jar, by which degrees become lengths on its wall. ``groove_height_mm``
+    is above the inner floor; ``shape_conflict`` says how the photo contradicts the jar's profile;
+    ``fill_sd_mm`` is the standard uncertainty of ``fill_height_mm``. ``notes`` say what was odd
+    about how the file was read, one sentence each without a full stop. ``bare_look`` is that of a
+    photo read on its own; one that was held against a
+    :class:`~jarvision.records.reference.KnownLook` names that one's jar and day, and has no look
+    itself: what is learned from others teaches no others. ``unproven_cm2`` looks like stain, but
+    nothing shows growth there: it counts as bare. ``ignored_day`` stood in EXIF, cannot be right
+    and was not used. ``picture`` tells the decoded pixels of a usable photo: equal ones are the
+    same shot. ``raw_coverage`` is what the photo gave, where ``coverage`` was put right by counts
+    (:mod:`jarvision.truth.adjust`); a reading that is kept has none.
     """
 
     photo: str
@@ -68,6 +69,7 @@ class Reading:
     unproven_cm2: float = 0.0
     ignored_day: date | None = None
     picture: str = ""
+    raw_coverage: Coverage | None = None
 
     def area_cm2(self, *kinds: str) -> float:
         """Summed area of the patches of the given kinds, cm2."""

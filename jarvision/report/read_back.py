@@ -67,7 +67,8 @@ def read_result(
     """
     if not holds_tables(out):
         raise no_scoring(out)
-    readings = _records(out, "readings.csv", READINGS, _reading)
+    told = READINGS[: READINGS.index("raw_coverage_percent")]  # what older versions wrote
+    readings = _records(out, "readings.csv", told, _reading)
     patches = _grouped(_records(out, "patches.csv", PATCHES, lambda c: (_key(c), _patch(c))))
     usable = _grouped(((r.jar, r.taken_at.date()), r) for r in readings if r.status == "ok")
     flags = _records(out, "flags.csv", FLAG_COLUMNS, _flag)

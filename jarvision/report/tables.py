@@ -48,6 +48,9 @@ READINGS: Final = [
     "fill_high_mm",
     "reference_jar",
     "reference_day",
+    "raw_coverage_percent",
+    "raw_coverage_low",
+    "raw_coverage_high",
 ]
 DAYS: Final = [
     "jar",
@@ -153,6 +156,7 @@ def _reading(reading: Reading, settings: str) -> Row:
         *(_fixed(end) for end in _fill_ends(reading)),
         reading.reference_jar,
         reading.reference_day.isoformat() if reading.reference_day else "",
+        *_cover(reading.raw_coverage),
     )
 
 

@@ -12,6 +12,7 @@ from collections.abc import Collection, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import date
+from functools import cached_property
 from pathlib import Path
 
 from jarvision.base.days import clock_day
@@ -22,6 +23,7 @@ from jarvision.history.build import build_history
 from jarvision.history.repeats import refuse_repeats
 from jarvision.records import JarEntry, JarHistory, JarStory, Reading, ShelfResult
 from jarvision.register.photo_names import read_name
+from jarvision.run.counting import put_right, shelf_counts
 from jarvision.run.jobs import Fleet, PhotoReader, read_one
 from jarvision.run.lock import only_run
 from jarvision.run.provenance import made_with
@@ -32,6 +34,7 @@ from jarvision.run.shelf_day import shelf_day
 from jarvision.run.sources import NearFolder
 from jarvision.run.store import Store
 from jarvision.run.update import Intake, Tell
+from jarvision.truth.adjust import Adjustment
 from jarvision.verdict.assess import tell_story_of
 from jarvision.verdict.lives import with_lives
 
@@ -84,7 +87,7 @@ class OpenShelf:
             raise UsageError(
                 f"{printable(path.name)} is not there any more", "Take the photo again."
             )
-        reading = self.shelf.under_todays_name(taken[0])
+        (reading,) = put_right([self.shelf.under_todays_name(taken[0])], self._counted)
         result = _with_reading(before, reading)
         return self._scored(reading, self.retell(reading.jar, result, today=today))
 
@@ -93,7 +96,8 @@ class OpenShelf:
         told = {reading.photo for reading in result.readings}
         missing = [name for name in self.store.jars_shown() if name not in told]
         kept = [r for name in missing if (r := self.store.reading(name)) is not None]
-        fresh = [self.shelf.under_todays_name(reading) for reading in kept]
+        named = [self.shelf.under_todays_name(reading) for reading in kept]
+        fresh = put_right(named, self._counted)
         for reading in fresh:
             result = _with_reading(result, reading)
         for jar in sorted({reading.jar for reading in fresh}):
@@ -139,6 +143,11 @@ class OpenShelf:
         """Keep the shelf as its last scoring; tables and report stay as they were."""
         keep_result(self.store, by_photos)
 
+    @cached_property
+    def _counted(self) -> Adjustment | None:
+        """How the grower's counts put readings right."""
+        return shelf_counts(self.shelf, self.store).adjustment
+
     def _scored(self, reading: Reading, result: ShelfResult) -> ScoredOne:
         alive = lives_of(result, self.shelf)
         story = next((s for s in alive.all_stories if s.verdict.jar == reading.jar), None)
@@ -175,7 +184,7 @@ class OpenShelf:
         """History of a jar from its kept readings; None where no reading is of it."""
         kept = (self.store.reading(name) for name in sorted(names))
         readings = [self.shelf.under_todays_name(r) for r in kept if r is not None]
-        own = [reading for reading in readings if reading.jar == entry.jar]
+        own = [r for r in put_right(readings, self._counted) if r.jar == entry.jar]
         if not own:
             return None
         return build_history(

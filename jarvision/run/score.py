@@ -26,6 +26,7 @@ from jarvision.history.build import build_histories
 from jarvision.history.repeats import refuse_repeats, tell_shared_pictures
 from jarvision.records import Reading, ShelfResult
 from jarvision.register.endings import ending_of
+from jarvision.run.counting import put_right, shelf_counts, tell_counts
 from jarvision.run.doubts import tell_afterlives, tell_doubts, tell_removed, tell_unnamed
 from jarvision.run.jobs import Fleet, Job, PhotoReader, read_one
 from jarvision.run.lock import only_run
@@ -105,6 +106,7 @@ def score_shelf(
         readings = intake.take(ground.paths, progress=progress, tell=tell)
         _check_still_there(ground, lost=len(ground.paths) - len(readings))
         readings = refuse_repeats([shelf.under_todays_name(reading) for reading in readings])
+        ground, readings = _as_counted(ground, intake.store, readings)
         by_photos = _assess(ground, readings, today=today or _day_of(shelf, readings))
         result = with_lives(
             by_photos,
@@ -210,6 +212,16 @@ def _open_intake(
             photo_jars=shelf.photo_jars,
             names=shelf.past.names,
         )
+
+
+def _as_counted(
+    ground: _Ground, store: Store, readings: tuple[Reading, ...]
+) -> tuple[_Ground, tuple[Reading, ...]]:
+    """Put the readings right by what the grower has counted, and tell of it."""
+    counts = shelf_counts(ground.shelf, store)
+    readings = put_right(readings, counts.adjustment)
+    told = tell_counts(counts, readings)
+    return replace(ground, warnings=(*ground.warnings, *told)), readings
 
 
 def _assess(ground: _Ground, readings: tuple[Reading, ...], *, today: date) -> ShelfResult:

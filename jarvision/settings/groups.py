@@ -13,6 +13,7 @@ import hashlib
 import json
 from dataclasses import asdict, dataclass, field
 
+from jarvision.settings.count import CountSettings
 from jarvision.settings.growth import GrowthSettings
 from jarvision.settings.history import FrontSettings, TogetherSettings, TrackingSettings
 from jarvision.settings.plan import PlanSettings
@@ -31,6 +32,7 @@ class Settings:
     growth: GrowthSettings = field(default_factory=GrowthSettings)
     verdict: VerdictSettings = field(default_factory=VerdictSettings)
     plan: PlanSettings = field(default_factory=PlanSettings)
+    count: CountSettings = field(default_factory=CountSettings)
 
     def digest(self) -> str:
         """12 hex digits that change when any value does, the same on every machine."""

@@ -15,6 +15,7 @@ from jarvision.app.cli.main import app
 from jarvision.base.errors import ExitCode
 from jarvision.records.flags import FLAGS
 from jarvision.records.photo_reasons import PHOTO_REASONS
+from jarvision.register.counts import COUNT_COLUMNS
 from jarvision.register.jars import REGISTER_COLUMNS
 from jarvision.register.looks import LOOK_COLUMNS
 from jarvision.register.outcomes import OUTCOME_COLUMNS
@@ -42,6 +43,7 @@ TABLES = {
     "plan.csv": PLAN_COLUMNS,
     "outcomes.csv": OUTCOME_COLUMNS,
     "seen.csv": LOOK_COLUMNS,
+    "counts.csv": COUNT_COLUMNS,
 }
 
 

@@ -11,24 +11,30 @@ from jarvision.app.cli.batch_words import tell_groups
 from jarvision.app.cli.console import tell_lines
 from jarvision.app.cli.harvest import harvest_numbers, tell_efficiency, tell_weight
 from jarvision.app.cli.options import AsJson, Quiet
-from jarvision.app.cli.places import RegisterOption, open_paperwork
+from jarvision.app.cli.places import REPORT, OutOption, RegisterOption, open_paperwork
 from jarvision.app.cli.plain import echo_json
 from jarvision.base.text import counted, printable
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from jarvision.register.outcomes import JarOutcome
+    from jarvision.run.shelf import Shelf
     from jarvision.truth.hindsight import Hindsight, Share
 
 HINDSIGHT_EXAMPLE = "Example: jarvision hindsight --register photos/jars.csv"
 
 
 def hindsight(
-    register: RegisterOption = None, as_json: AsJson = False, quiet: Quiet = False
+    out: OutOption = REPORT,
+    register: RegisterOption = None,
+    as_json: AsJson = False,
+    quiet: Quiet = False,
 ) -> None:
     """Say how often go and no-go were right, how batches did.
 
     Counts the jars whose outcome you recorded: contamination and yield by batch, spawn source,
-    substrate and species.
+    substrate and species. Walls whose points you have counted tell how far readings are off.
 
     Exit codes: 0 done, 2 bad usage.
     """
@@ -38,18 +44,25 @@ def hindsight(
     shelf = open_paperwork(register)
     outcomes = shelf.outcomes
     found = look_back(outcomes.values())
+    walls = _counted_walls(shelf, out, quiet=quiet)
     whole, groups = group_all(outcomes.values()), group_by(outcomes.values(), shelf.register)
     yields = [jar for jar in outcomes.values() if jar.fresh_grams is not None]
     if as_json:
         document = {
             **asdict(found),
+            "counted": walls,
             "yields": [_yield(jar) for jar in yields],
             "all": asdict(whole),
             "groups": {name: [asdict(group) for group in own] for name, own in groups.items()},
         }
         echo_json(document)
         return
-    lines = (*_verdicts(found), *(_sentence(jar) for jar in yields), *tell_groups(whole, groups))
+    lines = (
+        *_verdicts(found),
+        *(_sentence(jar) for jar in yields),
+        *tell_groups(whole, groups),
+        *walls,
+    )
     for line in lines:
         typer.echo(printable(line))
     tell_lines(
@@ -59,6 +72,21 @@ def hindsight(
         ],
         quiet=quiet,
     )
+
+
+def _counted_walls(shelf: Shelf, out: Path, *, quiet: bool) -> list[str]:
+    """What counted points say of the readings, where any were counted and ``out`` holds them."""
+    from jarvision.run.counting import counts_path
+    from jarvision.run.photo_files import STORE_NAME
+
+    if not counts_path(shelf).is_file() or not (out / STORE_NAME).is_file():
+        return []
+    from jarvision.app.cli.count import scored
+    from jarvision.report.count_words import tell_shelf_counts
+    from jarvision.run.counting import shelf_counts
+
+    with scored(out, quiet=quiet) as store:
+        return tell_shelf_counts(shelf_counts(shelf, store))
 
 
 def _verdicts(found: Hindsight) -> list[str]:

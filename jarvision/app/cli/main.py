@@ -20,6 +20,7 @@ from jarvision.app.cli import (
     card,
     check,
     completion,
+    count,
     diary,
     explain,
     hindsight,
@@ -72,6 +73,10 @@ app.command("explain", epilog=explain.EXPLAIN_EXAMPLE)(explain.explain)
 app.command("plan", epilog=plan.PLAN_EXAMPLE)(plan.plan)
 app.command("outcome", epilog=outcome.OUTCOME_EXAMPLE)(outcome.outcome)
 app.command("hindsight", epilog=hindsight.HINDSIGHT_EXAMPLE)(hindsight.hindsight)
+count.count_app.command("next", epilog=count.COUNT_NEXT_EXAMPLE)(count.next_walls)
+count.count_app.command("compare", epilog=count.COUNT_COMPARE_EXAMPLE)(count.compare)
+count.count_app.command("export", epilog=count.COUNT_EXPORT_EXAMPLE)(count.export)
+app.add_typer(count.count_app)
 app.command("completion", epilog=completion.COMPLETION_EXAMPLE)(completion.completion)
 
 

@@ -10,6 +10,7 @@ from starlette.applications import Starlette
 from starlette.requests import Request
 from starlette.responses import Response
 
+from jarvision.app.serve.count import count_routes
 from jarvision.app.serve.door import door_routes
 from jarvision.app.serve.forms import form_routes
 from jarvision.app.serve.home import home_routes
@@ -25,6 +26,8 @@ _ASSETS: Final = {
     "/serve.js": ("jarvision.app.serve", "assets/serve.js", "text/javascript"),
     "/queue.js": ("jarvision.app.serve", "assets/queue.js", "text/javascript"),
     "/sha256.js": ("jarvision.app.serve", "assets/sha256.js", "text/javascript"),
+    "/count.css": ("jarvision.app.serve", "assets/count.css", "text/css"),
+    "/count.js": ("jarvision.app.serve", "assets/count.js", "text/javascript"),
     "/page.css": ("jarvision.report", "templates/page.css", "text/css"),
 }
 """The files that are served, each by a path of its own: no path of a request becomes one here."""
@@ -39,6 +42,7 @@ def build_site(office: Office, *, hosts: tuple[str, ...]) -> Guard:
         *upload_routes(),
         *shelf_routes(),
         *form_routes(),
+        *count_routes(),
     ]
     pages = Starlette(routes=routes, exception_handlers={JarvisionError: _refused})
     pages.state.office = office

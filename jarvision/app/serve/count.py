@@ -1,0 +1,221 @@
+"""Counting points: one wall after another, blind, four answers, nothing lost when it is left."""
+
+from __future__ import annotations
+
+import json
+from base64 import b64encode
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from http import HTTPStatus
+from typing import Any, Final, cast
+from urllib.parse import urlencode
+
+from starlette.requests import Request
+from starlette.responses import JSONResponse, Response
+from starlette.routing import Route
+
+from jarvision.app.serve.office import Office
+from jarvision.app.serve.pages import Fields, go_to, office_of, plain_answer, show, shows, writes
+from jarvision.base.errors import UsageError
+from jarvision.register.counts import POINT_WORDS, read_counts
+from jarvision.run.count_pictures import SHOWN_PX_PER_MM, draw_for_counting, wall_again
+from jarvision.run.counting import (
+    CountableWall,
+    countable_walls,
+    counts_path,
+    points_left,
+    record,
+    take_back,
+)
+from jarvision.run.lock import only_run
+from jarvision.run.photo_files import STORE_NAME
+from jarvision.run.shelf import Shelf, open_shelf
+from jarvision.run.store import Known, Store
+from jarvision.truth.counted import first_counts, walls_of
+from jarvision.truth.points import WallPoint
+
+_LONGEST_NAME: Final = 60
+
+
+@dataclass(frozen=True)
+class _Table:
+    """What can be counted, as the store of ``stamp`` has it; made again when that changes."""
+
+    stamp: tuple[int, int]
+    shelf: Shelf
+    walls: Mapping[str, CountableWall]
+    index: Mapping[str, Known]
+
+
+def count_routes() -> list[Route]:
+    """The routes of these pages."""
+    return [
+        shows("/count", _list),
+        shows("/count/next", _next),
+        shows("/count/wall", _wall),
+        writes("/count/answer", _answer),
+        writes("/count/undo", _undo),
+    ]
+
+
+# --------------------------------------------------------------------------- pages
+async def _list(request: Request) -> Response:
+    """How many walls are counted, and who counts."""
+    return await office_of(request).desk.do(lambda: _show_list(request))
+
+
+def _show_list(request: Request) -> Response:
+    table = _table_of(request)
+    counts = read_counts(counts_path(table.shelf))
+    done = first_counts(walls_of(counts))
+    return show(
+        request,
+        "count.html.j2",
+        who=request.query_params.get("who", ""),
+        people=sorted({point.who for point in counts}),
+        done=sum(content in done for content in table.walls),
+        walls=len(table.walls),
+        wanted=table.shelf.settings.count.least_walls,
+    )
+
+
+async def _next(request: Request) -> Response:
+    """Lead to the first wall in order that nobody has counted, or that this person has begun."""
+    who = _name(request.query_params.get("who", ""))
+    again = request.query_params.get("again") == "yes"
+    wall = await office_of(request).desk.do(lambda: _next_wall(request, who, again=again))
+    if wall is None:
+        return go_to("/count?" + urlencode({"who": who}))
+    fields = {"photo": wall[0], "who": who, "round": wall[1]}
+    return go_to("/count/wall?" + urlencode(fields))
+
+
+def _next_wall(request: Request, who: str, *, again: bool) -> tuple[str, int] | None:
+    """The wall to count, and for which time; ``again``: one that was counted, once more."""
+    table = _table_of(request)
+    counts = read_counts(counts_path(table.shelf))
+    finished = walls_of(counts)
+    done = first_counts(finished)
+    for content, wall in table.walls.items():
+        rounds = [count.round_ for count in finished if (count.photo, count.who) == (content, who)]
+        if not again and content not in done:
+            return content, 1
+        fresh = max(rounds, default=0) + 1
+        if again and content in done and fresh <= 2 and points_left(wall, counts, who, fresh):
+            return content, fresh
+    return None
+
+
+async def _wall(request: Request) -> Response:
+    """One wall, point by point."""
+    return await office_of(request).desk.do(lambda: _show_wall(request))
+
+
+def _show_wall(request: Request) -> Response:
+    office, table = office_of(request), _table_of(request)
+    asked = _asked(table, request.query_params)
+    if asked is None:
+        return plain_answer(HTTPStatus.NOT_FOUND)
+    wall, who, round_ = asked
+    counts = read_counts(counts_path(table.shelf))
+    left = points_left(wall, counts, who, round_)
+    picture = draw_for_counting(
+        wall_again(office.folder, table.shelf, wall, table.index), wall.points
+    )
+    order = sorted(range(len(wall.points)), key=lambda at: wall.points[at] in left)
+    points = [[*picture.places[at], *wall.points[at].place] for at in order]
+    return show(
+        request,
+        "count_wall.html.j2",
+        wall=wall,
+        who=who,
+        round_=round_,
+        answers=tuple(POINT_WORDS.items()),
+        picture=f"data:image/jpeg;base64,{b64encode(picture.jpeg).decode()}",
+        px_per_mm=SHOWN_PX_PER_MM,
+        width=picture.width,
+        height=picture.height,
+        points=json.dumps(points),
+        done=len(wall.points) - len(left),
+        after="/count/next?" + urlencode({"who": who}),
+    )
+
+
+# --------------------------------------------------------------------------- changes
+async def _answer(request: Request, fields: Fields) -> Response:
+    """Write one answer down."""
+    return await office_of(request).desk.do(lambda: _write_answer(request, fields))
+
+
+def _write_answer(request: Request, fields: Fields) -> Response:
+    table = _table_of(request)
+    asked, answer = _asked(table, fields), fields.get("answer", "")
+    if asked is None or answer not in POINT_WORDS:
+        return plain_answer(HTTPStatus.BAD_REQUEST)
+    wall, who, round_ = asked
+    try:
+        place = WallPoint(float(fields["angle"]), float(fields["height"]))
+    except (KeyError, ValueError):
+        return plain_answer(HTTPStatus.BAD_REQUEST)
+    record(table.shelf, wall, place, cast(Any, answer), who=who, now=datetime.now(), round_=round_)
+    return JSONResponse({"saved": True})
+
+
+async def _undo(request: Request, fields: Fields) -> Response:
+    """Take the last answer back."""
+    return await office_of(request).desk.do(lambda: _take_back(request, fields))
+
+
+def _take_back(request: Request, fields: Fields) -> Response:
+    table = _table_of(request)
+    asked = _asked(table, fields)
+    if asked is None:
+        return plain_answer(HTTPStatus.BAD_REQUEST)
+    wall, who, round_ = asked
+    back = take_back(table.shelf, wall, who=who, now=datetime.now(), round_=round_)
+    return JSONResponse({"angle": back.angle_deg, "height": back.height_mm})
+
+
+# --------------------------------------------------------------------------- what is on the table
+def _asked(table: _Table, fields: Fields) -> tuple[CountableWall, str, int] | None:
+    """The wall, person and round that a request is about; None where it names no such wall."""
+    wall = table.walls.get(fields.get("photo", ""))
+    round_ = fields.get("round", "1")
+    if wall is None or round_ not in ("1", "2"):
+        return None
+    return wall, _name(fields.get("who", "")), int(round_)
+
+
+def _name(who: str) -> str:
+    """A person's name as it can stand on a line."""
+    return "".join(letter for letter in who.strip() if letter.isprintable())[:_LONGEST_NAME]
+
+
+def _table_of(request: Request) -> _Table:
+    """What can be counted now; kept beside the office until the store changes.
+
+    Raises
+    ------
+    UsageError
+        Nothing was scored yet.
+    """
+    office, state = office_of(request), request.app.state
+    path = office.out / STORE_NAME
+    if not path.is_file():
+        raise UsageError("Nothing was scored yet", "Take a photo first, or run jarvision score.")
+    held: _Table | None = getattr(state, "countable", None)
+    if held is not None and held.stamp == _stamp(office):
+        return held
+    shelf = open_shelf(office.folder)
+    with only_run(office.out, tell=office.desk.hear), Store(office.out, tell=office.tell) as store:
+        walls = {wall.content: wall for wall in countable_walls(shelf, store)}
+        index = store.index()
+    table = _Table(_stamp(office), shelf, walls, index)
+    state.countable = table
+    return table
+
+
+def _stamp(office: Office) -> tuple[int, int]:
+    stat = (office.out / STORE_NAME).stat()
+    return stat.st_mtime_ns, stat.st_size
