@@ -25,7 +25,7 @@ from jarvision.base.text import did_you_mean, printable
 from jarvision.records import DiaryLine, DiaryWord, JarEntry
 from jarvision.register.amend import set_cells
 from jarvision.register.diary import COLDEST_C, WARMEST_C, WORDS, add_line, undo_line
-from jarvision.register.edit import add_jar, new_register
+from jarvision.register.edit import add_jars, new_register
 from jarvision.register.looks import add_looks
 from jarvision.register.outcomes import (
     OUTCOMES,
@@ -87,7 +87,7 @@ async def _new_jar(request: Request, fields: Fields) -> Response:
             new_register(shelf.register_path)
         cells = {name: _text(fields, name) for name in _CELLS}
         cells["parent"] = shelf.past.now(cells["parent"])
-        add_jar(shelf.register_path, {"jar": jar, **cells}, is_known_species=shelf.species.knows)
+        add_jars(shelf.register_path, [jar], cells, is_known_species=shelf.species.knows)
         keeper.refresh()
         keeper.retell(jar)
 
@@ -170,7 +170,7 @@ def _register(keeper: Keeper, now: ShelfNow, jar: str, fields: Fields) -> None:
         cells["parent"] = now.shelf.past.now(cells["parent"])
     set_cells(
         now.shelf.register_path,
-        jar,
+        [jar],
         cells,
         today=keeper.today(),
         is_known_species=now.shelf.species.knows,
