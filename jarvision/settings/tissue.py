@@ -57,6 +57,10 @@ class VeilSettings:
     border_mm: Annotated[float, Limits(0)] = 2.0
     """So far around it a veil still lies on the contents."""
 
+    doubted_odds_min: Annotated[float, Limits(-20, 20, unit="natural logarithm")] = 1.0
+    """From these odds on what looks like growth may be a veil, by how smooth and how grey it is:
+    then the interval takes in that it is none. ODDS"""
+
 
 @dataclass(frozen=True)
 class LabelSettings:
