@@ -101,7 +101,8 @@ def veils(rng: np.random.Generator, count: int) -> Iterator[Edit]:
         if rng.uniform() < 0.7:
             grey = rng.uniform(0.4, 0.85) * rng.uniform(0.96, 1.04, 3)
             apply = fog(
-                float(np.sqrt(rng.uniform(0.1, 0.95))), structure=int(rng.integers(len(STRUCTURES))),
+                float(np.sqrt(rng.uniform(0.1, 0.95))),
+                structure=int(rng.integers(len(STRUCTURES))),
                 where=str(rng.choice(["lower", "lower", "upper", "all"])),
                 rgb=(float(grey[0]), float(grey[1]), float(grey[2])),
                 soften_mm=float(rng.uniform(0.2, 1.0)),

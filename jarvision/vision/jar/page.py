@@ -51,7 +51,7 @@ def page_ends_mm(
         return ends[0], ends[1]
     grey, inside = (np.concatenate(parts, axis=1) for parts in zip(*strips, strict=True))
     step = np.abs(np.gradient(np.median(grey, axis=1)))
-    step[~_well_inside(inside.all(axis=1))] = 0.0
+    step[~_well_inside(np.asarray(inside.all(axis=1)))] = 0.0
     found = []
     for end in ends:
         row = view.row(end) - first
@@ -68,8 +68,7 @@ def page_ends_mm(
 
 
 def _well_inside(shown: BoolArray) -> BoolArray:
-    """Rows ``(rows,)`` of the photo into which nothing beyond it is blurred: its own end is no
-    edge of the page."""
+    """Rows ``(rows,)`` into which nothing beyond the photo is blurred: its end is no page's."""
     column = shown.view(np.uint8)[:, None]
     kept = cv2.erode(column, np.ones((2 * _BLUR_ROWS + 1, 1), dtype=np.uint8))
     return np.asarray(kept[:, 0]) > 0

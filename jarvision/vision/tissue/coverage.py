@@ -35,8 +35,8 @@ def measure_coverage(
     - a floor for what none of these shows (outline).
 
     Its upper end takes in all stain for which nothing speaks: it may be growth all the same. Its
-    lower end takes in that growth which may be a veil is none. What a veil hides counts as the rest of the wall does, and both ends take in that it may be bare, or
-    grown, altogether.
+    lower end takes in that growth which may be a veil is none. What a veil hides counts as the rest
+    of the wall does, and both ends take in that it may be bare, or grown, altogether.
 
     See :class:`jarvision.settings.tissue.CoverageSettings` for the weights.
     """

@@ -13,6 +13,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import as_file, files
+from itertools import pairwise
 
 import cv2
 import numpy as np
@@ -70,9 +71,7 @@ def find_doubt(
     if not grown.any():
         return grown
     odds = odds_of(veil_signs(raw, filled, chances), *_learned())
-    whole = cv2.resize(
-        odds.astype(np.float32), grown.shape[::-1], interpolation=cv2.INTER_LINEAR
-    )
+    whole = cv2.resize(odds.astype(np.float32), grown.shape[::-1], interpolation=cv2.INTER_LINEAR)
     return np.asarray(grown & (whole > odds_min))
 
 
@@ -102,7 +101,7 @@ def veil_signs(raw: RawWall, filled: BoolArray, chances: Chances) -> FloatArray:
     smooth = [logs, *(cv2.GaussianBlur(logs, (0, 0), mm / raw.step_mm) for mm in _SCALES_MM)]
     details = [
         np.log(np.sqrt(np.maximum(mean((fine - coarse) ** 2), 0.0)) + _DETAIL_FLOOR)
-        for fine, coarse in zip(smooth, smooth[1:], strict=False)
+        for fine, coarse in pairwise(smooth)
     ]
     red, green, blue = (mean(linear[..., band]) + _LIGHT_FLOOR for band in range(3))
     bright = mean(light) + _LIGHT_FLOOR
