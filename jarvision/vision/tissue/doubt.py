@@ -3,7 +3,7 @@
 A veil is smooth, and grey as the light is; growth has fibres, and its own warm white. Neither says
 much alone, and what the networks say of the wall head down (:mod:`jarvision.vision.tissue.veil`)
 says more, though it is not enough to call a place hidden. Together they part most of what is
-painted over bare contents from growth, by logistic regression on :data:`SIGNS` and their squares
+painted over bare contents from growth, by logistic regression on these signs and their squares
 (``tests/training/veil_signs.py``). What is doubted is read as before: its chance to be bare is
 for the interval.
 """
@@ -20,13 +20,6 @@ import numpy as np
 
 from jarvision.base.colourspace import LUMINANCE
 from jarvision.records import BoolArray, Float32Array, FloatArray, RawWall
-
-SIGNS = (
-    "detail of 0.4 mm", "detail of 1 mm", "detail of 2.5 mm", "light", "light over the brightest",
-    "red over green", "blue over green", "fog upright", "fog head down", "label head down",
-    "cover head down, first", "cover head down, second",
-)  # fmt: skip
-"""What is looked at, in this order: the first seven as natural logarithms, chances as log odds."""
 
 STEP_MM = 2.0
 """Signs are worked out at places so far apart ..."""
@@ -85,7 +78,12 @@ def odds_of(
 
 
 def veil_signs(raw: RawWall, filled: BoolArray, chances: Chances) -> FloatArray:
-    """Signs ``(places down, places across, signs)`` of the contents; see :data:`SIGNS`."""
+    """Signs ``(places down, places across, signs)`` of the contents.
+
+    Natural logarithms of: the detail at 0.4, 1 and 2.5 mm, the light, the light over that of the
+    brightest places, red over green, blue over green. Then, as log odds, the five chances, in the
+    order of :class:`Chances`.
+    """
     size = tuple(max(1, round(cells * raw.step_mm / STEP_MM)) for cells in filled.shape[::-1])
     share = filled.astype(np.float32)
     window = (max(1, round(WINDOW_MM / raw.step_mm)),) * 2

@@ -10,8 +10,13 @@ from walls import flat_wall
 
 from jarvision.records import RawWall, TissueClass
 from jarvision.vision.tissue import doubt
-from jarvision.vision.tissue.doubt import SIGNS, Chances, find_doubt, odds_of, veil_signs
+from jarvision.vision.tissue.doubt import Chances, find_doubt, odds_of, veil_signs
 
+SIGNS = (
+    "detail of 0.4 mm", "detail of 1 mm", "detail of 2.5 mm", "light", "light over the brightest",
+    "red over green", "blue over green", "fog upright", "fog head down", "label head down",
+    "cover head down, first", "cover head down, second",
+)  # fmt: skip
 SHAPE = 160, 120
 ALL = np.ones(SHAPE, dtype=np.bool_)
 
