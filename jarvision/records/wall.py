@@ -241,6 +241,9 @@ class Tissue:
     veiled
         ``(rows, cols)`` True where fog or a label was taken for contents at first: UNJUDGED in
         ``classes``, and nothing is known of what stands there; None where there is none.
+    doubted
+        ``(rows, cols)`` True where what was taken for growth is as smooth and as grey as a veil: it
+        may be bare behind it; None where there is none.
     """
 
     classes: ByteArray
@@ -254,6 +257,7 @@ class Tissue:
     dispute_points: float = 0.0
     look_known: bool = False
     veiled: BoolArray | None = None
+    doubted: BoolArray | None = None
 
 
 @dataclass(frozen=True)

@@ -53,6 +53,7 @@ from jarvision.vision.quality.gate import (
     accept_filled,
     accept_focus,
     accept_light,
+    accept_seen,
     accept_upright,
     accept_wall,
     print_size_note,
@@ -192,10 +193,7 @@ def look(
         colour_de00=front.colour.de00_median,
         tint_ratio=front.tint_ratio,
     )
-    if coverage.seen_percent < settings.coverage.seen_min_percent:
-        raise PhotoRefusedError(
-            "not_enough_seen", f"only {coverage.seen_percent:.0f} % of the wall can be judged"
-        )
+    accept_seen(coverage.seen_percent, settings=settings)
     return PhotoAnalysis(
         photo=front.photo,
         card=front.card,

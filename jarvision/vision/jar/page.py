@@ -51,7 +51,7 @@ def page_ends_mm(
         return ends[0], ends[1]
     grey, inside = (np.concatenate(parts, axis=1) for parts in zip(*strips, strict=True))
     step = np.abs(np.gradient(np.median(grey, axis=1)))
-    step[~inside.all(axis=1)] = 0.0
+    step[~_well_inside(np.asarray(inside.all(axis=1)))] = 0.0
     found = []
     for end in ends:
         row = view.row(end) - first
@@ -65,6 +65,13 @@ def page_ends_mm(
     if found[1][0] > found[0][0]:
         found.reverse()
     return found[0][1], found[1][1]
+
+
+def _well_inside(shown: BoolArray) -> BoolArray:
+    """Rows ``(rows,)`` into which nothing beyond the photo is blurred: its end is no page's."""
+    column = shown.view(np.uint8)[:, None]
+    kept = cv2.erode(column, np.ones((2 * _BLUR_ROWS + 1, 1), dtype=np.uint8))
+    return np.asarray(kept[:, 0]) > 0
 
 
 def _strip(view: PlaneView, rows: slice, columns: slice) -> tuple[ByteArray, BoolArray]:

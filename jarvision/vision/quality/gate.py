@@ -105,10 +105,11 @@ def accept_upright(
     Raises
     ------
     PhotoRefusedError
-        ``no_contents``.
+        ``no_contents``, or ``not_enough_seen`` where fog or a label hides what stands there.
     """
     reach = reach_field(wall, card, layout=layout)
     if reach < settings.sight.field_reach_min:
+        accept_seen(100.0 * float(wall.judged[wall.filled].mean()), settings=settings)
         raise PhotoRefusedError(
             "no_contents",
             f"contents are seen above the foot of the card's field over {reach:.0%} of their width",
@@ -117,6 +118,20 @@ def accept_upright(
     if shows > settings.sight.field_shows_max:
         raise PhotoRefusedError(
             "no_contents", f"the card's field shows through {shows:.0%} of the wall under the top"
+        )
+
+
+def accept_seen(percent: float, *, settings: PhotoSettings) -> None:
+    """Check that enough of the contents can be judged, percent.
+
+    Raises
+    ------
+    PhotoRefusedError
+        ``not_enough_seen``.
+    """
+    if percent < settings.coverage.seen_min_percent:
+        raise PhotoRefusedError(
+            "not_enough_seen", f"only {percent:.0f} % of the wall can be judged"
         )
 
 

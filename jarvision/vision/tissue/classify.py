@@ -22,7 +22,7 @@ from jarvision.vision.tissue.inputs import network_inputs
 from jarvision.vision.tissue.labels import find_labels
 from jarvision.vision.tissue.masks import mask_glare, mask_groove
 from jarvision.vision.tissue.network import MULTIPLE, chance_of, run_network
-from jarvision.vision.tissue.veil import find_veil
+from jarvision.vision.tissue.veil import find_veil, look_head_down
 
 EVEN_CHANCE = 0.5
 """Bare or grown: the likelier of the two."""
@@ -62,9 +62,15 @@ def classify(
     classes[~contents.filled] = TissueClass.OUTSIDE
     classes = mask_glare(classes, burnt, step_mm=raw.step_mm, settings=settings.masks)
     classes = mask_groove(classes, raw, settings=settings.masks)
-    veiled = find_veil(raw, channels, classes, contents.filled, settings=settings.veil)
     stuck = find_labels(raw, contents.filled, settings=settings.label)
-    veiled |= stuck & (classes > TissueClass.UNJUDGED)
+    veiled = stuck & (classes > TissueClass.UNJUDGED)
+    doubted = np.zeros_like(veiled)
+    upright = chance_of(TissueClass.UNJUDGED, first)
+    said = look_head_down(channels, upright, contents.filled)
+    if said is not None:
+        veil = find_veil(raw, said, classes, contents.filled, settings=settings.veil)
+        veiled |= veil.hidden
+        doubted = veil.doubted & ~veiled
     classes[veiled] = TissueClass.UNJUDGED
     inside = slice(0, contents.floor_row)
     return Classified(
@@ -86,5 +92,6 @@ def classify(
             dispute_points=opinion.dispute_points,
             look_known=bare is not None,
             veiled=veiled[inside] if veiled.any() else None,
+            doubted=doubted[inside] if doubted.any() else None,
         ),
     )

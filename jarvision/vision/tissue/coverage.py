@@ -34,9 +34,9 @@ def measure_coverage(
     - what moves when the fill line or the floor does, by its own uncertainty,
     - a floor for what none of these shows (outline).
 
-    Its upper end takes in all stain for which nothing speaks: it may be growth all the same. What
-    a veil hides counts as the rest of the wall does, and both ends take in that it may be bare, or
-    grown, altogether.
+    Its upper end takes in all stain for which nothing speaks: it may be growth all the same. Its
+    lower end takes in that growth which may be a veil is none. What a veil hides counts as the rest
+    of the wall does, and both ends take in that it may be bare, or grown, altogether.
 
     See :class:`jarvision.settings.tissue.CoverageSettings` for the weights.
     """
@@ -68,7 +68,7 @@ def measure_coverage(
     grown, bare = veiled
     return Coverage(
         percent=percent,
-        low=max(0.0, percent - spread - grown),
+        low=max(0.0, percent - spread - grown - _doubted_points(wall, tissue, covered)),
         high=min(100.0, percent + spread + bare + 100.0 * _unproven_share(wall, tissue)),
         soft_percent=float(100.0 * tissue.opacity[judged].mean()),
         seen_percent=100.0 * seen,
@@ -86,6 +86,14 @@ def _behind_veil(
     share = 100.0 * float(np.count_nonzero(hidden) / np.count_nonzero(wall.filled))
     covered = np.where(hidden, np.float32(rest), tissue.covered)
     return covered, (share * float(rest), share * float(1.0 - rest))
+
+
+def _doubted_points(wall: Wall, tissue: Tissue, covered: Float32Array) -> float:
+    """Points of the coverage that may be fog or paper in place of growth."""
+    if tissue.doubted is None:
+        return 0.0
+    places = covered[tissue.doubted & wall.filled].sum(dtype=np.float64)
+    return 100.0 * float(places) / float(np.count_nonzero(wall.filled))
 
 
 def _unproven_share(wall: Wall, tissue: Tissue) -> float:

@@ -8,6 +8,8 @@ looks as before. Labels look the same either way; the generalist knows them best
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import cv2
 import numpy as np
 
@@ -20,45 +22,82 @@ from jarvision.records import (
     TissueClass,
 )
 from jarvision.settings.tissue import VeilSettings
-from jarvision.vision.tissue.network import Expert, chance_of, run_network
+from jarvision.vision.tissue.doubt import Chances, find_doubt
+from jarvision.vision.tissue.network import COVER, Expert, chance_of, chances, run_network
 from jarvision.vision.tissue.reference import with_reference
 
 _OF_PLACE = slice(3, 6)
 """Channels that say where a place is: they stay when the contents are turned."""
 
 
-def find_veil(
-    raw: RawWall,
-    channels: Float32Array,
-    classes: ByteArray,
-    filled: BoolArray,
-    *,
-    settings: VeilSettings,
-) -> BoolArray:
-    """Places ``(rows, cols)`` of the contents that are hidden, though they were judged.
+@dataclass(frozen=True)
+class Veil:
+    """Places ``(rows, cols)`` of the contents that a veil hides, though they were judged.
+
+    Attributes
+    ----------
+    hidden
+        What stands there is not known.
+    doubted
+        What looks like growth there may be a veil.
+    """
+
+    hidden: BoolArray
+    doubted: BoolArray
+
+
+def look_head_down(
+    channels: Float32Array, upright: Float32Array, filled: BoolArray
+) -> Chances | None:
+    """What the networks say of the wall with its contents head down; None without contents.
 
     Parameters
     ----------
     channels
         Inputs of the specialist, padded.
+    upright
+        Its chance ``(rows, cols)`` that a place is hidden, on the upright wall.
+    filled
+        Where contents stand.
+    """
+    lines = np.flatnonzero(filled.mean(axis=1) >= 0.5)
+    if lines.size == 0:
+        return None
+    contents = slice(int(lines[0]), int(lines[-1]) + 1)
+    turned = _turned(channels, contents)
+    fog, fog_cover = _told("specialist", turned, contents, filled)
+    label, label_cover = _told("generalist", with_reference(turned, None), contents, filled)
+    return Chances(upright, fog, label, fog_cover, label_cover)
+
+
+def find_veil(
+    raw: RawWall,
+    said: Chances,
+    classes: ByteArray,
+    filled: BoolArray,
+    *,
+    settings: VeilSettings,
+) -> Veil:
+    """Find what is veiled, and what may be.
+
+    Parameters
+    ----------
+    said
+        What the networks say of the wall head down.
     classes
         What was seen on the upright wall.
     filled
         Where contents stand.
     """
     judged = classes > TissueClass.UNJUDGED
-    lines = np.flatnonzero(filled.mean(axis=1) >= 0.5)
-    if lines.size == 0:
-        return np.zeros_like(judged)
-    contents = slice(int(lines[0]), int(lines[-1]) + 1)
-    turned = _turned(channels, contents)
-    fog = _hidden("specialist", turned, contents, filled)
-    label = _hidden("generalist", with_reference(turned, None), contents, filled)
-    stuck = label >= settings.label_chance_min
+    stuck = said.label >= settings.label_chance_min
     # A mould behind fog is a mould all the same; print and paper are what is taken for one.
-    misty = (fog >= settings.fog_chance_min) & (label >= settings.doubt_min)
+    misty = (said.fog >= settings.fog_chance_min) & (said.label >= settings.doubt_min)
     misty &= ~np.isin(classes, OFF_COLOUR)
-    return _areas((misty | stuck) & filled, raw, settings) & judged
+    hidden = _areas((misty | stuck) & filled, raw, settings) & judged
+    grown = (classes == TissueClass.MYCELIUM) & filled & ~hidden
+    doubted = find_doubt(raw, grown, filled, said, odds_min=settings.doubted_odds_min)
+    return Veil(hidden, doubted)
 
 
 def _turned(channels: Float32Array, contents: slice) -> Float32Array:
@@ -69,15 +108,16 @@ def _turned(channels: Float32Array, contents: slice) -> Float32Array:
     return turned
 
 
-def _hidden(
+def _told(
     expert: Expert, turned: Float32Array, contents: slice, filled: BoolArray
-) -> Float32Array:
-    """Chance that a place of the contents is hidden, ``(rows, cols)``, turned back; 0 elsewhere."""
+) -> tuple[Float32Array, Float32Array]:
+    """Chances that a place of the contents is hidden, and covered, turned back; 0 elsewhere."""
     rows, cols = filled.shape
-    chance = chance_of(TissueClass.UNJUDGED, run_network(expert, turned)[:, :rows, :cols])
-    back = np.zeros_like(chance)
-    back[contents] = chance[contents][::-1]
-    return back
+    logits = run_network(expert, turned)[:, :rows, :cols]
+    hidden, covered = np.zeros((2, rows, cols), dtype=np.float32)
+    hidden[contents] = chance_of(TissueClass.UNJUDGED, logits)[contents][::-1]
+    covered[contents] = chances(logits[COVER, contents].copy())[::-1]
+    return hidden, covered
 
 
 def _areas(veil: BoolArray, raw: RawWall, settings: VeilSettings) -> BoolArray:

@@ -62,10 +62,14 @@ def even(canvas: Canvas, _: np.random.Generator) -> Float32Array:
 STRUCTURES = (even, clouds, drops, runs)
 
 
-def fog(share: float, *, structure: int | None = None, where: str = "lower") -> Apply:
+def fog(
+    share: float, *, structure: int | None = None, where: str = "lower",
+    rgb: tuple[float, float, float] = FOG_RGB, soften_mm: float = SOFTEN_MM,
+) -> Apply:  # fmt: skip
     """Fog that hides a share of what is behind it, one border in each photo.
 
-    ``structure`` is a place in :data:`STRUCTURES`; None draws one.
+    ``structure`` is a place in :data:`STRUCTURES`; None draws one. ``rgb`` is what it sends back
+    where it is dense, ``soften_mm`` how far it blurs what shows through.
     """
 
     def apply(scene: JarScene, rng: np.random.Generator) -> ByteArray:
@@ -75,8 +79,8 @@ def fog(share: float, *, structure: int | None = None, where: str = "lower") -> 
         low = lower_half(canvas, rng, edge_mm=edge_mm)
         part = {"lower": low, "upper": 1.0 - low, "all": np.ones_like(low)}[where]
         alpha = np.asarray(share * part * made(canvas, rng), np.float32)
-        albedo = np.broadcast_to(np.float32(FOG_RGB), (*canvas.shape, 3))
-        return lay(scene, canvas, np.ascontiguousarray(albedo), alpha, rng, soften_mm=SOFTEN_MM)
+        albedo = np.broadcast_to(np.float32(rgb), (*canvas.shape, 3))
+        return lay(scene, canvas, np.ascontiguousarray(albedo), alpha, rng, soften_mm=soften_mm)
 
     return apply
 

@@ -17,6 +17,8 @@ from jarvision.vision.card.camera import camera_matrix, refocus, strain_of
 from jarvision.vision.card.pose import card_to_photo, scale_at
 from jarvision.vision.jar.focal import NO_FOCAL, OTHER_FOCAL, OTHER_TABLE
 from jarvision.vision.jar.foot import Foot
+from jarvision.vision.jar.page import PAGE_HEIGHTS_MM, page_ends_mm
+from jarvision.vision.jar.plane_view import view_in_plane
 from jarvision.vision.read import WallSight, wall_of
 
 SETTINGS = PhotoSettings()
@@ -143,6 +145,22 @@ def test_foot_is_found_with_neither_lens_nor_page(name: str) -> None:
     picture = drawn(PAGES[name])
     sight = sight_of(replace(picture.photo, focal_known=False, focal_px=900.0))
     assert abs(shift_mm(picture, sight.wall)) < FOOT_MM
+
+
+@pytest.mark.parametrize("beyond_mm", [-3.0, -1.5, 0.0, 1.5])
+def test_the_photos_own_end_is_no_end_of_the_page(beyond_mm: float) -> None:
+    picture = drawn(PAGES["whole"])
+    card = sight_of(picture.photo).card
+    end = (PAGE_HEIGHTS_MM[0] + LAYOUT.height_mm) / 2
+    last = card_to_photo(np.array([[0.0, end + beyond_mm]]), card.homography)[0, 1]
+    cut = replace(picture.photo, rgb=np.ascontiguousarray(picture.photo.rgb[: int(last)]))
+    ends = page_ends_mm(
+        view_in_plane(cut, card), jar_mm=(45.0, 145.0), layout=LAYOUT, settings=SETTINGS.jar
+    )
+    assert ends[0] == end  # as printed: no edge is seen
+    with pytest.raises(PhotoRefusedError) as refusal:
+        sight_of(cut)
+    assert refusal.value.reason == "jar_cut"
 
 
 def low_in_the_photo(focal_px: float) -> DrawnPhoto:

@@ -81,6 +81,18 @@ def test_behind_a_veil_all_may_be_bare_or_grown_whatever_was_read_there() -> Non
     assert (coverage.low, coverage.high) == pytest.approx((25.0 - spread, 75.0 + spread))
 
 
+def test_growth_that_may_be_a_veil_counts_and_the_lower_end_is_without_it() -> None:
+    classes = half(TissueClass.MYCELIUM, TissueClass.BARE)
+    tissue = tissue_of(classes)
+    doubted = classes == TissueClass.MYCELIUM
+    doubted[SHAPE[0] // 2 :] = False  # half of the growth
+    tissue.covered[doubted] = 0.8
+    same = measure(flat_wall(classes), tissue)
+    coverage = measure(flat_wall(classes), replace(tissue, doubted=doubted))
+    assert (coverage.percent, coverage.high) == (same.percent, same.high)
+    assert coverage.low == pytest.approx(same.low - 80.0 * float(doubted.mean()))
+
+
 def test_doubt_on_both_sides_cancels_in_the_expected_share() -> None:
     classes = half(TissueClass.MYCELIUM, TissueClass.BARE)
     covered = np.where(classes == TissueClass.MYCELIUM, 0.9, 0.1).astype(np.float32)

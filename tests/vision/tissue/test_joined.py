@@ -18,11 +18,13 @@ from jarvision.vision.tissue.classify import Classified, classify
 from jarvision.vision.tissue.coverage import measure_coverage
 from jarvision.vision.tissue.experts import Opinion
 from jarvision.vision.tissue.fill import fill_height_mm
+from jarvision.vision.tissue.veil import Veil
 
 GROOVE_MM = 60.0
 FLOOR_MM = 3.0
 LAMP = np.s_[150:190, 60:100]
 FOG = np.s_[150:250, 150:200]
+DOUBTED = np.s_[200:230, 60:100]
 TURNED = np.s_[265:295, 20:50]
 
 
@@ -45,10 +47,10 @@ def joined() -> tuple[Wall, Classified, Opinion]:
         seen.best[TURNED][15:], seen.covered[TURNED][15:] = TissueClass.MYCELIUM, 0.1
         return heard[-1]
 
-    def find_veil(raw: Wall, *args: object, **more: object) -> np.ndarray:
-        veiled = np.zeros(wall.filled.shape, dtype=np.bool_)
-        veiled[FOG] = True
-        return veiled
+    def find_veil(raw: Wall, *args: object, **more: object) -> Veil:
+        veiled, doubted = np.zeros((2, *wall.filled.shape), dtype=np.bool_)
+        veiled[FOG] = doubted[FOG] = doubted[DOUBTED] = True
+        return Veil(veiled, doubted)
 
     consulted = joining.consult
     with pytest.MonkeyPatch.context() as patched:
@@ -103,6 +105,14 @@ def test_a_veil_is_told_where_it_was_found_and_nowhere_where_there_is_none() -> 
     assert veiled.shape == found.tissue.classes.shape
     assert veiled[FOG].all()
     assert veiled.sum() == veiled[FOG].size
+
+
+def test_what_is_doubted_is_told_where_no_veil_was_found() -> None:
+    _, found, _ = joined()
+    doubted = found.tissue.doubted
+    assert doubted is not None
+    assert doubted[DOUBTED].all()
+    assert doubted.sum() == doubted[DOUBTED].size
 
 
 def test_bare_and_growth_are_parted_by_the_chance_of_cover_alone() -> None:

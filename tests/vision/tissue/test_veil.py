@@ -13,7 +13,7 @@ from jarvision.records import RawWall, TissueClass
 from jarvision.settings.tissue import VeilSettings
 from jarvision.vision.tissue import veil
 from jarvision.vision.tissue.inputs import network_inputs
-from jarvision.vision.tissue.network import CLASSES, MULTIPLE
+from jarvision.vision.tissue.network import CLASSES, COVER, MULTIPLE
 from tests.scenes.contents import JarRecipe, paint
 from tests.training.painted_walls import shade
 
@@ -38,7 +38,10 @@ def grown(day: float) -> tuple[RawWall, np.ndarray, np.ndarray]:
 
 def found(wall: RawWall, classes: np.ndarray, filled: np.ndarray) -> np.ndarray:
     channels = network_inputs(wall, np.zeros(filled.shape, np.bool_), multiple=MULTIPLE)
-    return veil.find_veil(wall, channels, classes, filled, settings=SETTINGS)
+    upright = np.zeros(filled.shape, np.float32)
+    said = veil.look_head_down(channels, upright, filled)
+    assert said is not None
+    return veil.find_veil(wall, said, classes, filled, settings=SETTINGS).hidden
 
 
 def lower_half(filled: np.ndarray) -> np.ndarray:
@@ -99,7 +102,7 @@ def told(monkeypatch: pytest.MonkeyPatch, **said: np.ndarray) -> np.ndarray:
     classes[HEADSPACE:, : shape[1] // 3] = TissueClass.GREEN
 
     def run(expert: str, channels: np.ndarray) -> np.ndarray:
-        logits = np.zeros((CLASSES, *channels.shape[1:]), np.float32)
+        logits = np.zeros((COVER + 1, *channels.shape[1:]), np.float32)
         chance = np.clip(said[expert], 1e-6, 1.0 - 1e-6)
         rows, cols = shape
         logits[TissueClass.UNJUDGED, :rows, :cols] = np.log(chance / (1.0 - chance) * (CLASSES - 1))
@@ -186,8 +189,8 @@ def test_a_veil_ends_where_it_is_thinner_than_two_millimetres(
         assert told(monkeypatch, specialist=band, generalist=band).any() == hidden
 
 
-def test_a_wall_without_contents_has_no_veil() -> None:
+def test_a_wall_without_contents_is_not_looked_at() -> None:
     wall, _, filled = grown(9.0)
     nothing = np.zeros_like(filled)
-    classes = np.full(filled.shape, TissueClass.OUTSIDE, np.uint8)
-    assert not found(wall, classes, nothing).any()
+    channels = network_inputs(wall, nothing, multiple=MULTIPLE)
+    assert veil.look_head_down(channels, np.zeros(filled.shape, np.float32), nothing) is None
