@@ -16,6 +16,7 @@ from jarvision.app.serve.office import Office
 from jarvision.records import Reading
 from jarvision.register.photo_names import read_name
 from jarvision.run.jobs import Job
+from jarvision.run.lock import LOCK_NAME
 
 REGISTER = """jar,kind,species,substrate,started,parent
 K01,spawn,oyster,rye,2026-03-01,
@@ -114,3 +115,12 @@ def served(
     office = an_office(folder, tmp_path / "out", limits=limits, read=text_reader)
     yield Served(a_browser(office), office)
     office.desk.close()
+
+
+def everything_under(place: Path) -> dict[str, bytes]:
+    """Every file below a place by its name, but what the store and the lock keep open."""
+    return {
+        path.relative_to(place).as_posix(): path.read_bytes()
+        for path in place.rglob("*")
+        if path.is_file() and path.name not in ("jarvision.sqlite-wal", LOCK_NAME)
+    }

@@ -4,23 +4,13 @@ from __future__ import annotations
 
 import json
 import random
-from pathlib import Path
 from urllib.parse import quote
 
 import pytest
 
 from jarvision.app.serve.limits import Bucket
-from jarvision.run.lock import LOCK_NAME
 
-from .conftest import Served, photo, sha_of
-
-
-def everything_under(place: Path) -> dict[str, bytes]:
-    return {
-        path.relative_to(place).as_posix(): path.read_bytes()
-        for path in place.rglob("*")
-        if path.is_file() and path.name not in ("jarvision.sqlite-wal", LOCK_NAME)
-    }
+from .conftest import Served, everything_under, photo, sha_of
 
 
 def fuzzed(chance: random.Random) -> tuple[bytes, str, dict[str, str | None]]:

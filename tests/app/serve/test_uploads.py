@@ -18,7 +18,7 @@ from jarvision.app.serve.start import take_up
 from jarvision.register.photo_names import read_name
 from jarvision.run.lock import LOCK_NAME
 
-from .conftest import REGISTER, Served, photo, sha_of, text_reader
+from .conftest import REGISTER, Served, everything_under, photo, sha_of, text_reader
 
 GOOD = photo("40 percent")
 
