@@ -20,7 +20,7 @@ from jarvision.records import Coverage, FloatArray
 from jarvision.settings.count import CountSettings
 from jarvision.truth.counted import WallCount
 
-FEWEST: Final = 2
+FEWEST_WALLS: Final = 2
 """Of one wall it cannot be said how much walls differ."""
 
 LEAST_SIDE: Final = 0.5
@@ -148,7 +148,7 @@ def adjustment_from(compared: Iterable[Compared], settings: CountSettings) -> Ad
     others.
     """
     drawn = [pair for pair in compared if pair.count.weight]
-    if len(drawn) < max(settings.least_walls, FEWEST):
+    if len(drawn) < max(settings.least_walls, FEWEST_WALLS):
         return None
     weights = np.array([pair.count.weight or 0.0 for pair in drawn])
     rectifier = rectify(np.array([pair.difference for pair in drawn]), weights)

@@ -12,7 +12,7 @@ import numpy as np
 from jarvision.base.statistics import Z95
 from jarvision.records import JarEntry
 from jarvision.register.counts import CountedPoint
-from jarvision.truth.adjust import FEWEST, Adjustment, Compared, Rectifier, rectify
+from jarvision.truth.adjust import FEWEST_WALLS, Adjustment, Compared, Rectifier, rectify
 from jarvision.truth.hindsight import Share, share
 
 Sort = Literal["substrate", "species"]
@@ -101,7 +101,7 @@ def figures(name: str, jars: Sequence[ComparedJar]) -> ErrorFigures:
     scatter = np.array([pair.count.sd_percent for pair in pairs])
     off = read - count
     drawn = [(pair.difference, pair.count.weight) for pair in pairs if pair.count.weight]
-    many = len(drawn) >= FEWEST
+    many = len(drawn) >= FEWEST_WALLS
     return ErrorFigures(
         name=name,
         walls=len(pairs),

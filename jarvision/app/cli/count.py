@@ -31,7 +31,7 @@ PhotoFolderHere = Annotated[
 
 count_app = typer.Typer(
     name="count",
-    help="Points counted by eye: measure how right the readings are, and put them right.",
+    help="Measure by points counted by eye how right the readings are.",
     no_args_is_help=True,
 )
 
