@@ -218,7 +218,7 @@ def build_finished(done: FinishedJar) -> FinishedLine:
         jar=printable(done.jar),
         ending=printable(done.ending.tell(PAGE)),
         last_day=tell_day(days[-1].day) if days else "",
-        percent=f"{cover.percent:.0f} %" if cover else "",
+        percent=f"{cover.in_words()} %" if cover else "",
     )
 
 
@@ -234,7 +234,7 @@ def build_line(story: JarStory, around: Surroundings) -> JarLine:
     return JarLine(
         **_head(story, around),
         why=short_why(story),
-        percent=f"{cover.percent:.0f} %" if cover else "",
+        percent=f"{cover.in_words()} %" if cover else "",
         thumb=inline(around.out, wall, (THUMB_PX, THUMB_PX), "", crop=middle_square),
     )
 

@@ -378,7 +378,7 @@ def describe_shelf(stories: Sequence[JarStory]) -> str:
     parts = []
     for story in stories:
         cover = story.verdict.coverage
-        told = f"{cover.percent:.0f} %" if cover else "not scored"
+        told = f"{cover.in_words()} %" if cover else "not scored"
         short = VERDICT_WORDS[story.verdict.verdict].short
         parts.append(f"{printable(story.verdict.jar)} {told}, {short}")
     return "Curves of all jars. Today: " + "; ".join(parts)

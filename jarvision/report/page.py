@@ -330,8 +330,9 @@ def _cell(story: JarStory, day: date) -> Cell:
     """Coverage of a day; a photo that could not be used is told, a day without photo is empty."""
     for seen in story.history.days:
         if seen.day == day:
-            percent = min(max(seen.coverage.percent, 0.0), 100.0)
-            return Cell("photo", f"{percent:.0f}", percent / 100)
+            cover = seen.coverage
+            percent = min(max(cover.percent, 0.0), 100.0)
+            return Cell("photo", f"{percent:.0f}" if cover.is_told else "?", percent / 100)
     if any(r.taken_at.date() == day for r in story.history.refused):
         return Cell("refused", "×", 0.0)
     return Cell("none", "", 0.0)
