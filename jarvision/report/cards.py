@@ -51,6 +51,7 @@ from jarvision.report.words import (
     PAGE,
     VERDICT_WORDS,
     VerdictWords,
+    tell_as_read,
     tell_coverage,
     tell_day,
     tell_diary,
@@ -245,12 +246,11 @@ def build_card(story: JarStory, curve: str, around: Surroundings) -> JarCard:
     jar, words = printable(verdict.jar), VERDICT_WORDS[verdict.verdict]
     last, side = days[-1] if days else None, side_shown(story)
     shown = shown_reading(last, side) if last else None
-    cover = verdict.coverage
     # A date to look forward to has no place on a jar that must leave the room.
     ready = tell_ready(story.growth) if verdict.verdict != "no-go" else ""
     started = f"started {tell_day(entry.started)}" if entry.started else ""
     about = (entry.kind, entry.species, entry.substrate, started)
-    finding = f"{jar}: {words.short}, covered {tell_coverage(cover)}"
+    finding = f"{jar}: {words.short}, covered {tell_coverage(verdict.coverage)}"
     finding = f"Curve of {finding}" + (f", ready {ready}" if ready else "")
     box, shows = around.detail.overlay_px, around.detail.shows(verdict.verdict)
     photo = shown.overlay if shown and shows else ""
@@ -259,7 +259,7 @@ def build_card(story: JarStory, curve: str, around: Surroundings) -> JarCard:
         about=printable(" · ".join(part for part in about if part)),
         notes=printable(entry.notes),
         side=tell_view(shown) if last and shown and are_many(last) else "",
-        coverage=tell_coverage(cover),
+        coverage=tell_coverage(verdict.coverage) + tell_as_read(last),
         together=tell_coverage(last.together) if last and len(days) > 1 else "",
         seen=tell_seen(last) if last else "",
         bare=tell_reference(shown, days[0].day) if shown else "",

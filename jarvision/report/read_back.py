@@ -41,6 +41,9 @@ from jarvision.report.words import VERDICT_WORDS
 Cells = Mapping[str, str]
 T = TypeVar("T")
 K = TypeVar("K")
+ENDS: Final = ("percent", "low", "high")
+"""Columns of a coverage and its interval."""
+
 KIN_FLAGS: Final = ("bad_kin", "kin_fine", "kin_clean")
 """What :mod:`jarvision.verdict.lives` says of a jar's kin."""
 
@@ -171,9 +174,15 @@ def _date(text: str) -> date | None:
 def _cover(cells: Cells) -> Coverage | None:
     if not cells["coverage_percent"]:
         return None
-    ends = (_number(cells[f"coverage_{name}"]) for name in ("percent", "low", "high"))
+    ends = (_number(cells[f"coverage_{name}"]) for name in ENDS)
     more = (_number(cells.get(f"{name}_percent", "")) for name in ("soft_coverage", "seen"))
     return Coverage(*ends, *more)
+
+
+def _raw_cover(cells: Cells) -> Coverage | None:
+    """What the photo gave, where counts put it right; older versions wrote none."""
+    raw = {f"coverage_{end}": cells.get(f"raw_coverage_{end}", "") for end in ENDS}
+    return _cover(raw)
 
 
 def _key(cells: Cells) -> tuple[str, date]:
@@ -192,6 +201,7 @@ def _reading(cells: Cells) -> Reading:
         reason=cells["reason"],
         detail=cells["detail"],
         coverage=_cover(cells),
+        raw_coverage=_raw_cover(cells),
         fill_height_mm=_optional(cells["fill_height_mm"]),
         colour_de00_median=_optional(cells["colour_de00_median"]),
         card_values=cells["card_values"],
@@ -242,7 +252,7 @@ def _day(
 
 def _together(cells: Cells, own: Coverage) -> Coverage | None:
     """What the days say together; None in the tables of older versions."""
-    ends = [cells.get(f"together_{name}", "") for name in ("percent", "low", "high")]
+    ends = [cells.get(f"together_{name}", "") for name in ENDS]
     if not all(ends):
         return None
     percent, low, high = map(_number, ends)

@@ -30,7 +30,7 @@ from jarvision.register.jars import Register
 from jarvision.register.lineage import JarState, near_kin
 from jarvision.register.outcomes import JarOutcome
 from jarvision.report.sides import tell_seen
-from jarvision.report.words import VERDICT_WORDS, tell_day, tell_span
+from jarvision.report.words import VERDICT_WORDS, tell_as_read, tell_day, tell_span
 from jarvision.settings.growth import GrowthSettings
 
 MOST_AREAS: Final = 6
@@ -142,6 +142,8 @@ def _photos(history: JarHistory) -> Iterable[str]:
         yield f"{_count(photos, 'photo')} {span} could be used."
         if math.isfinite(days[-1].coverage.seen_percent):
             yield f"On the last day {tell_seen(days[-1])} could be judged."
+        if told := tell_as_read(days[-1]):
+            yield f"What you counted puts readings right: the last day{told}."
     for reading in refused:
         reason = PHOTO_REASONS.get(reading.reason)
         meaning = reason.meaning if reason else reading.reason

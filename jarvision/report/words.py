@@ -12,6 +12,7 @@ from jarvision.records import (
     Coverage,
     DiaryLine,
     Growth,
+    JarDay,
     JarStory,
     Reading,
     ShelfResult,
@@ -156,6 +157,12 @@ def tell_coverage(coverage: Coverage | None) -> str:
     if not coverage.is_told:
         return f"{coverage.in_words(1)} %"
     return f"{coverage.percent:.1f} % ({coverage.low:.1f} to {coverage.high:.1f})"
+
+
+def tell_as_read(day: JarDay | None) -> str:
+    """``, as read 83.0 % (80.2 to 86.0)`` where counts put readings right; else nothing."""
+    raw = [r.raw_coverage for r in day.readings if r.raw_coverage is not None] if day else []
+    return f", as read {' and '.join(map(tell_coverage, raw))}" if raw else ""
 
 
 PAGE: Final = Voice(area_unit="cm²", day=tell_short_day, weekday=tell_day)

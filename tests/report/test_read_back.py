@@ -13,12 +13,14 @@ from fake_shelf import TODAY, fake_shelf, fake_story
 
 from jarvision.base.errors import UsageError
 from jarvision.history.smoothing import read_together
-from jarvision.records import DiaryLine, JarEntry, JarStory, ShelfResult, TrackedPatch
+from jarvision.records import Coverage, DiaryLine, JarEntry, JarStory, ShelfResult, TrackedPatch
 from jarvision.records.flags import CAUTIONS
 from jarvision.register.jars import Register
+from jarvision.report.page import render_page
 from jarvision.report.read_back import read_result
 from jarvision.report.story import Chapter, tell_story
 from jarvision.report.tables import write_tables
+from jarvision.report.words import tell_as_read
 from jarvision.settings.groups import Settings
 from jarvision.settings.growth import GrowthSettings
 from jarvision.verdict.plan import make_plan
@@ -326,3 +328,23 @@ def test_what_counts_as_a_shake_is_set_by_the_grower(shelf: ShelfResult) -> None
         chapters = tell_story(shaken, scored_on=TODAY, settings=settings)
         text = " ".join(sentence for chapter in chapters for sentence in chapter.sentences)
         assert ("as if shaken" in text) == told_so
+
+
+def test_what_a_photo_gave_before_counts_put_it_right_is_read_back_and_told(
+    shelf: ShelfResult, tmp_path: Path
+) -> None:
+    story = shelf.stories[0]
+    raw = Coverage(percent=33.2, low=30.1, high=37.5, soft_percent=30.0, seen_percent=90.0)
+    photo = story.history.days[-1].readings[0].photo
+    readings = tuple(
+        replace(r, raw_coverage=raw) if r.photo == photo else r for r in shelf.readings
+    )
+    write_tables(replace(shelf, stories=(story,), readings=readings), tmp_path)
+    (back,) = read_result(tmp_path).stories
+    (reading,) = back.history.days[-1].readings
+    assert reading.raw_coverage is not None
+    assert (reading.raw_coverage.percent, reading.raw_coverage.high) == (33.2, 37.5)
+    assert all(r.raw_coverage is None for day in back.history.days[:-1] for r in day.readings)
+    assert tell_as_read(back.history.days[-1]) == ", as read 33.2 % (30.1 to 37.5)"
+    assert tell_as_read(back.history.days[0]) == ""
+    assert ", as read 33.2 % (30.1 to 37.5)" in render_page(read_result(tmp_path), tmp_path)
