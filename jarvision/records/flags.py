@@ -273,6 +273,14 @@ FINDINGS: dict[str, Wording] = {
         "wet at the glass, {area_cm2:.1f cm2}",
         "wet",
     ),
+    "wet_in_growth": Wording(
+        "{area_cm2:.1f cm2} look wet, but the white still gains {gained_a_day:.1f} points a day "
+        "and the wet area does not grow. From {out_cm2:.1f cm2} a jar is out once its growth stops "
+        "or the wet area grows, or stays for {days:.0f} days. Look through the glass for fluid "
+        "pooled at the foot; keep the jar closed.",
+        "wet while the white still grows, {area_cm2:.1f cm2}",
+        "wet",
+    ),
     "dead_patch": Wording(
         "Bare area {patch} of {area_cm2:.1f cm2} ({place}) has not closed for {days:.0f} days "
         "while the rest is {rest_percent:.0f} % covered.",

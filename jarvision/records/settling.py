@@ -61,6 +61,9 @@ SETTLED: Final[dict[str, Settling]] = {
         "the jar's species in the register, where it stains with age", size="area_cm2"
     ),
     "wet": Settling("a photo on which it is dry", size="area_cm2", by_time=True),
+    "wet_in_growth": Settling(
+        "a photo on which it is dry or grown over", size="area_cm2", by_time=True
+    ),
     "dead_patch": Settling("its closing on the next photos", same=("patch",), size="area_cm2"),
     "fast_front": Settling(
         "a day on which the white runs no faster, or four days without a colour", same=("seen_on",)

@@ -11,6 +11,7 @@ from jarvision.records import Finding, JarDay, JarStory, Reading
 KIND_SHOWN: Final[Mapping[str, str]] = {
     "odd_stain": "stain",
     "wet": "wet",
+    "wet_in_growth": "wet",
     "pins": "pins",
     "bare_left": "bare",
 }

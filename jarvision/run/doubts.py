@@ -10,7 +10,7 @@ import shlex
 from collections import Counter, defaultdict
 from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from datetime import timedelta
-from itertools import combinations, groupby
+from itertools import combinations, groupby, takewhile
 from statistics import median
 from typing import Final
 
@@ -44,6 +44,12 @@ same."""
 
 AHEAD_DAYS: Final = 2
 
+BARE_PERCENT: Final = 10.0
+"""A wall on which surely no more than this is covered has not begun to grow over ..."""
+
+GROWN_PERCENT: Final = 50.0
+"""... and one on which surely this much is covered later was alive all the time."""
+
 
 def tell_doubts(
     readings: Sequence[Reading],
@@ -59,6 +65,7 @@ def tell_doubts(
         *_unregistered(readings, register),
         *_alike_jars(readings),
         *_odd_starts(stories),
+        *_bare_for_too_long(stories),
     ]
 
 
@@ -232,6 +239,22 @@ def _odd_starts(stories: Iterable[JarStory]) -> Iterator[str]:
             yield (
                 f"{story.verdict.jar}: a curve from its start on {started} lies {max(ahead):.0f} "
                 "points above its first photos: look whether 'started' is right"
+            )
+
+
+def _bare_for_too_long(stories: Iterable[JarStory]) -> Iterator[str]:
+    """Jars that grow, but were bare when by their start they should have been full."""
+    for story in stories:
+        days, started = story.history.days, story.history.entry.started
+        bare = list(takewhile(lambda day: day.coverage.high <= BARE_PERCENT, days))
+        if started is None or not bare or max(d.coverage.low for d in days) < GROWN_PERCENT:
+            continue
+        age, most = (bare[-1].day - started).days, story.profile.spawn_run_days[1]
+        if age > most:
+            yield (
+                f"{story.verdict.jar} was still bare on {bare[-1].day}, {age} days after its start "
+                f"on {started}, and grew since; its species takes up to {most} days in all: look "
+                "whether 'started' is right"
             )
 
 

@@ -78,7 +78,24 @@ class VerdictSettings:
     """A wet area from here on asks for a look."""
 
     wet_no_go_cm2: Annotated[float, Limits(0, 50)] = 6.0
-    """A wet area from here on (about a twentieth of the wall in view) ends the jar."""
+    """A wet area from here on (about a twentieth of the wall in view) ends the jar
+    ..."""
+
+    wet_pace_share: Annotated[float, Limits(0.1, 2)] = 0.5
+    """... but not yet while the wall gains at least this share of what its species' longest run
+    needs a day, as growth closes over contents that are only wet: what gains less is near to a
+    stall ..."""
+
+    wet_pace_days: Annotated[int, Limits(1, 7)] = 2
+    """... over at least so many days, since a reading is off by a point or two ..."""
+
+    wet_stays_days: Annotated[int, Limits(1, 14)] = 4
+    """... for so many days since it was seen first, as long as a bare area may stand still; after
+    that only while it shrinks ..."""
+
+    wet_changed_share: Annotated[float, Limits(0.05, 1)] = 0.2
+    """... by this share of its largest size, and has nowhere grown by it: areas are read to about
+    7 %, so that a fifth is seldom chance."""
 
     dead_patch_cm2: Annotated[float, Limits(0, 20)] = 1.0
     """A bare area from here on that does not close ends a late jar: the size the vision stages

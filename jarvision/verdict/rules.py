@@ -9,7 +9,8 @@ has nothing to say. It finds words and numbers; sentences are made of them by
 2. off-colour, not normal for the species: large or on two photos -> no-go; else check, until its
    place was seen again without it, or another photo of its day did not show it (a large area is
    never forgotten)
-3. wet -> check; large -> no-go
+3. wet -> check; large -> no-go, but while the white goes on growing over it
+   (:mod:`jarvision.verdict.wet`)
 4. dead patch: bare, standing still in a late jar -> check; longer -> no-go, but in a thin species
 5. fast front: white that runs faster than the species -> check, until it slows
    (:mod:`jarvision.verdict.outrun`)
@@ -50,6 +51,7 @@ from jarvision.verdict.evidence import (
 )
 from jarvision.verdict.outrun import fast_front
 from jarvision.verdict.spots import is_gone
+from jarvision.verdict.wet import wet
 
 
 # --------------------------------------------------------------------------- 1. the photo
@@ -186,18 +188,6 @@ def _odd_stain(case: Case) -> Finding | None:
     return Finding.of("odd_stain", "check", day=case.last.day, area_cm2=area, species=species)
 
 
-# --------------------------------------------------------------------------- 3. wet
-def _wet(case: Case) -> list[Finding]:
-    """Find wet areas on the last day."""
-    area = area_and_confidence(case.last, "wet")[0]
-    look, out = case.limits.wet_check_cm2, case.limits.wet_no_go_cm2
-    if area < look:
-        return []
-    verdict: VerdictWord = "no-go" if area >= out else "check"
-    day = case.last.day
-    return [Finding.of("wet", verdict, day=day, area_cm2=area, look_cm2=look, out_cm2=out)]
-
-
 # --------------------------------------------------------------------------- 4. dead patch
 def _dead_patch(case: Case) -> list[Finding]:
     """Find bare islands that stand still although the jar is late for them.
@@ -330,6 +320,6 @@ def _when_seen(rule: Callable[[Case], list[Finding]]) -> Callable[[Case], list[F
 
 RULES: tuple[Callable[[Case], list[Finding]], ...] = (
     _photo,
-    *map(_when_seen, (_off_colour, _wet, _dead_patch, fast_front, _stall, _late, _pins)),
+    *map(_when_seen, (_off_colour, wet, _dead_patch, fast_front, _stall, _late, _pins)),
     _when_seen(_old_photo),
 )

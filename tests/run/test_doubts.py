@@ -150,6 +150,22 @@ def test_a_start_that_no_curve_can_follow_is_told() -> None:
     assert text.startswith(f"J1: a curve from its start on {day(-90)} lies ")
 
 
+@pytest.mark.parametrize(
+    ("age_days", "bare", "last", "told"),
+    [(21, 0.0, 80.0, 0), (22, 0.0, 80.0, 1), (22, 8.1, 80.0, 0), (22, 0.0, 51.0, 0)],
+    ids=["its longest run", "a day more", "begun to grow", "not grown"],
+)
+def test_a_jar_that_was_bare_when_it_should_have_been_full_has_a_wrong_start(
+    age_days: int, bare: float, last: float, told: int
+) -> None:
+    percent = [0.0, bare, 25.0, 45.0, last]
+    shelf = [reading(2 * n, p) for n, p in enumerate(percent)]
+    register = Register({"J1": JarEntry("J1", species="oyster", started=day(2 - age_days))})
+    found = [text for text in doubts(shelf, register) if "still bare" in text]
+    assert len(found) == told
+    assert all(text.startswith(f"J1 was still bare on {day(2)}, 22 days after") for text in found)
+
+
 def test_a_shaken_jar_is_no_wrong_start() -> None:
     grown = [float(p) for p in kjma(np.arange(4.0, 10.0))]
     shelf = [reading(n, p) for n, p in enumerate([*grown, 20.0, 35.0, 55.0, 75.0, 90.0])]

@@ -87,7 +87,7 @@ def test_mould_is_settled_by_no_look() -> None:
 @pytest.mark.parametrize(("area_cm2", "verdict"), [(1.2, "wait"), (1.4, "check"), (6.5, "no-go")])
 def test_a_wet_area_is_settled_until_it_has_grown(area_cm2: float, verdict: str) -> None:
     looks = found_fine(with_patches(healthy(9), [patch("wet", 1.0)], since=8))
-    grown = with_patches(healthy(10), [patch("wet", area_cm2)], since=8)
+    grown = healthy(10, patches={8: [patch("wet", 1.0)], 9: [patch("wet", area_cm2)]}).readings()
     assert judged(grown, looks)[0].verdict == verdict
 
 

@@ -24,7 +24,7 @@ SettingsFile = Annotated[
 ]
 PhotoFolderName = Annotated[
     str,
-    typer.Argument(metavar="FOLDER", help="Folder of photos, or its address, such as s3://..."),
+    typer.Argument(metavar="FOLDER", help="Folder of photos."),
 ]
 RegisterFile = Annotated[
     Path | None,

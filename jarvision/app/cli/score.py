@@ -39,7 +39,7 @@ def score(
     scheduler: Annotated[
         str | None,
         typer.Option(
-            metavar="ADDRESS", help="Dask scheduler whose workers read the photos, tcp://HOST:8786."
+            metavar="ADDRESS", help="Only for several computers: the one that shares out the work."
         ),
     ] = None,
     settings_file: SettingsFile = None,

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Final
 
 import typer
 
@@ -19,10 +19,14 @@ from jarvision.app.cli.options import (
 )
 from jarvision.app.cli.running import cores, progress_bar, stoppable
 from jarvision.app.cli.values import a_number
+from jarvision.base.text import printable
 
 if TYPE_CHECKING:
-    from jarvision.records import ShelfResult
+    from jarvision.records import ShelfResult, VerdictWord
     from jarvision.run.sources import PhotoFolder
+
+ASKING: Final = ("no-go", "check")
+"""Verdicts of which a jar that was not known before is told by name."""
 
 WATCH_EXAMPLE = "Example: jarvision watch phone-photos --out report --interval 10"
 
@@ -74,10 +78,21 @@ def watch(
             shelf = open_wished(source, wish)
             read_shelf(shelf, out=out, source=source, fleet=fleet, skip=skip, tell=tell)
 
+        known: dict[str, VerdictWord] = {}
+
         def refresh(source: PhotoFolder, skip: Collection[Path]) -> None:
             result = score_and_write(source, wish, fleet=fleet, tell=_swallow, skip=skip)
-            for sentence in (_sentence(result), *tell_refused(result, only="unnamed_jar")):
+            changed = tell_changes(known, result)
+            if not known:
+                tell(f"Report: {out / 'report.html'}; load it again after each refresh.")
+            for sentence in (
+                _sentence(result),
+                *changed,
+                *tell_refused(result, only="unnamed_jar"),
+            ):
                 tell(sentence)
+            known.clear()
+            known.update(_verdicts(result))
 
         tell(f"Watching {folder} every {interval:g} s. Ctrl-C ends it.")
         watch_folder(
@@ -90,6 +105,27 @@ def watch(
 
 def _swallow(_: str) -> None:
     """What became of the photos was told when they were read."""
+
+
+def _verdicts(result: ShelfResult) -> dict[str, VerdictWord]:
+    return {story.verdict.jar: story.verdict.verdict for story in result.stories}
+
+
+def tell_changes(known: Mapping[str, VerdictWord], result: ShelfResult) -> list[str]:
+    """Each jar whose verdict is another than at the refresh before, with why; new ones that ask."""
+    from jarvision.records.wording import PLAIN
+    from jarvision.report.words import by_urgency
+
+    told = []
+    for story in by_urgency(result.stories):
+        jar, now = story.verdict.jar, story.verdict.verdict
+        before = known.get(jar)
+        if now == before or (before is None and now not in ASKING):
+            continue
+        why = story.verdict.findings[0].tell_short(PLAIN)
+        was = f", was {before}" if before else ""
+        told.append(f"{printable(jar)} is {now}{was}: {why}.")
+    return told
 
 
 def _sentence(result: ShelfResult) -> str:

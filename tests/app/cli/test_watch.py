@@ -7,13 +7,19 @@ import signal
 import subprocess
 import sys
 import threading
+from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from fake_shelf import TODAY, fake_story
 from PIL import Image
 
+from jarvision.app.cli.watch import tell_changes
 from jarvision.base.errors import ExitCode
+from jarvision.records import Finding, JarStory, ShelfResult, VerdictWord
 
+KNOWN: dict[str, VerdictWord] = {"J1": "wait", "J2": "no-go"}
 LONG_AGO_S = 1_700_000_000
 RUN = "from jarvision.app.cli.main import run; run()"
 
@@ -52,3 +58,32 @@ def test_a_photo_that_arrives_is_told_and_the_report_refreshed_until_ctrl_c(tmp_
     assert process.returncode == ExitCode.STOPPED, text
     assert "0 photos used, 2 not usable" in text
     assert (tmp_path / "out" / "report.html").exists()
+    assert text.count("report.html") == 1, "the way to the report is told once"
+
+
+def judged(jar: str, word: VerdictWord, finding: Finding) -> JarStory:
+    story = fake_story(jar, word, ())
+    return replace(story, verdict=replace(story.verdict, findings=(finding,)))
+
+
+WET = Finding.of("wet", "no-go", day=TODAY, area_cm2=7.0, look_cm2=0.5, out_cm2=6.0)
+RESTING = Finding.of("growing_undated", "wait")
+
+
+@pytest.mark.parametrize(
+    ("known", "told"),
+    [
+        ({"J1": "no-go", "J2": "wait"}, []),
+        (KNOWN, ["J1 is no-go, was wait: wet at the glass, 7.0 cm2.", "J2 is wait, was no-go: "]),
+        ({}, ["J1 is no-go: wet at the glass, 7.0 cm2."]),
+        ({"J1": "no-go"}, []),
+    ],
+    ids=["as before", "both changed", "first look", "a jar more"],
+)
+def test_jars_whose_verdict_has_changed_are_named(
+    known: Mapping[str, VerdictWord], told: list[str]
+) -> None:
+    stories = (judged("J2", "wait", RESTING), judged("J1", "no-go", WET))
+    found = tell_changes(known, ShelfResult("", TODAY, (), stories))
+    assert len(found) == len(told)
+    assert all(one.startswith(start) for one, start in zip(found, told, strict=True))
