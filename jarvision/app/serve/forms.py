@@ -78,8 +78,8 @@ def _written(write: Written, office: Office, fields: Fields) -> Response:
 
 async def _new_jar(request: Request, fields: Fields) -> Response:
     """Write a new jar into the register; start one where there is none."""
-    keeper = office_of(request).keeper
-    jar = _text(fields, "jar")
+    office, jar = office_of(request), _text(fields, "jar")
+    keeper = office.keeper
 
     def write() -> None:
         shelf = keeper.open()
@@ -90,8 +90,9 @@ async def _new_jar(request: Request, fields: Fields) -> Response:
         add_jars(shelf.register_path, [jar], cells, is_known_species=shelf.species.knows)
         keeper.refresh()
         keeper.retell(jar)
+        keep_later(office)
 
-    await office_of(request).desk.do(write)
+    await office.desk.do(write)
     return go_to(f"/jar?name={quote(jar, safe='')}")
 
 

@@ -18,7 +18,7 @@ from starlette.requests import ClientDisconnect, Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 from starlette.routing import Route
 
-from jarvision.app.serve.security import STYLED_POLICY
+from jarvision.app.serve.security import STYLED_POLICY, words_of
 from jarvision.app.serve.sessions import Session, is_token
 from jarvision.base.errors import JarvisionError
 from jarvision.base.text import printable
@@ -159,7 +159,7 @@ def go_to(path: str) -> RedirectResponse:
 def plain_answer(status: HTTPStatus, *, retry_s: int | None = None) -> Response:
     """Answer with a status and its words."""
     headers = {"retry-after": str(retry_s)} if retry_s else None
-    return Response(f"{status.phrase}\n", status, headers, "text/plain")
+    return Response(words_of(status), status, headers, "text/plain")
 
 
 @cache
