@@ -22,6 +22,7 @@ from jarvision.base.errors import UsageError
 from jarvision.base.text import printable
 from jarvision.register.counts import POINT_WORDS, read_counts
 from jarvision.report.count_words import tell_shelf_counts
+from jarvision.report.words import tell_day
 from jarvision.run.count_pictures import SHOWN_PX_PER_MM, draw_for_counting, wall_again
 from jarvision.run.counting import (
     CountableWall,
@@ -142,6 +143,7 @@ def _show_wall(request: Request) -> Response:
         request,
         "count_wall.html.j2",
         wall=wall,
+        day=tell_day(wall.day, year=True),
         who=who,
         round_=round_,
         answers=tuple(POINT_WORDS.items()),

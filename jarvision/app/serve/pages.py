@@ -8,7 +8,7 @@ are served, so that no change is made without the session's token.
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Awaitable, Callable, Mapping
+from collections.abc import Awaitable, Callable, Iterable, Mapping
 from functools import cache, wraps
 from http import HTTPStatus
 from typing import TYPE_CHECKING, Any, Final, cast
@@ -120,9 +120,25 @@ def show(
 
     ``styled`` for pages with parts of the report (:data:`STYLED_POLICY`).
     """
-    text = lay_out(request, template, **values)
+    text = lay_out(request, template, notes=_notes_for(request), **values)
     headers = {"content-security-policy": STYLED_POLICY} if styled else None
     return HTMLResponse(text, status_code=status, headers=headers)
+
+
+def note(request: Request, sentences: Iterable[str]) -> None:
+    """Have the next page that this device opens tell it something, each without full stop."""
+    session = session_of(request)
+    if session is not None:
+        session.notes = [f"{printable(sentence)}." for sentence in sentences]
+
+
+def _notes_for(request: Request) -> list[str]:
+    """What is to be told now, and not again."""
+    session = session_of(request)
+    if session is None:
+        return []
+    told, session.notes = session.notes, []
+    return told
 
 
 def lay_out(request: Request, template: str, **values: Any) -> str:
