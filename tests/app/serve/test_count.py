@@ -165,6 +165,7 @@ def test_when_no_wall_is_left_the_page_says_why(browser: Browser) -> None:
 
 
 def test_counts_go_beside_the_register_that_was_named(scored: Path, tmp_path: Path) -> None:
+    (scored / "photos" / "counts.csv").unlink(missing_ok=True)
     papers = tmp_path / "papers"
     papers.mkdir()
     (papers / "jars.csv").write_text("jar,kind\nSL04,spawn\nSL08,spawn\n")
