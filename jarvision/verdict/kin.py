@@ -18,7 +18,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Final
 
-from jarvision.records import Finding, JarStory
+from jarvision.records import Finding, JarStory, ShelfResult
 from jarvision.register.jars import Register
 from jarvision.register.lineage import JarState, Kinship, near_kin
 from jarvision.register.outcomes import JarOutcome
@@ -111,3 +111,20 @@ def _first_seen(story: JarStory, finding: Finding) -> date | None:
         ),
         None,
     )
+
+
+def doubts_about(parent: str, result: ShelfResult | None, outcome: JarOutcome | None) -> list[str]:
+    """Say what the last scoring and its outcome hold against a jar as spawn; empty for no jar.
+
+    One sentence each, without full stop.
+    """
+    verdict = result.verdict_of(parent) if result and parent else None
+    found = []
+    if result and verdict in ("no-go", "check", "wait"):
+        found.append(
+            f"the verdict on '{parent}' of {result.scored_on} is {verdict}, not go: spawn that is "
+            "in doubt multiplies its fault"
+        )
+    if parent and outcome and outcome.outcome == "contaminated":
+        found.append(f"'{parent}' was recorded as contaminated on {outcome.day}")
+    return found

@@ -201,6 +201,50 @@ def test_twenty_photos_on_a_bad_connection_are_kept_and_come_once(
     assert contents == [JPEG + f"{n} percent".encode() for n in range(40, 60)]
 
 
+def test_many_photos_to_be_read_are_asked_for_one_after_another(
+    browser: Any, office: Office
+) -> None:
+    """Else a phone that waits for twenty photos is taken for a flood, and its pages are refused."""
+    free = threading.Event()
+    office.desk.put(lambda: free.wait(20))  # as long as a large shelf is being kept
+    seen: list[str] = []
+    with inside(browser, office) as page:
+        page.on("request", lambda r: seen.append(r.method))
+        shoot(page, *(f"{n} percent" for n in range(20, 40)), several=True)
+        page.wait_for_selector("#queue:empty", state="attached")
+        seen.clear()
+        page.wait_for_timeout(3000)
+        asked = seen.count("GET")
+        free.set()
+        page.wait_for_selector(".answer >> nth=19", timeout=60_000)
+    assert 3 <= asked <= 15
+
+
+@pytest.mark.parametrize(
+    ("status", "words"),
+    [(507, "The server's disk is full"), (503, "much to do"), (500, "could not take it (500)")],
+)
+def test_why_a_photo_waits_is_told(browser: Any, office: Office, status: int, words: str) -> None:
+    with inside(browser, office) as page:
+        page.route("**/photos/**", lambda route: route.fulfill(status=status))
+        shoot(page, "41")
+        page.wait_for_selector(f"#queue >> text={words}")
+        page.unroute("**/photos/**")
+        page.evaluate("dispatchEvent(new Event('online'))")
+        page.wait_for_selector(".answer[data-state=placed]")
+
+
+def test_a_new_code_fills_in_where_the_door_is_open_already(browser: Any, office: Office) -> None:
+    page = browser.new_context().new_page()
+    page.goto(f"{office.address}/enter#OUTOFDATE")
+    page.get_by_role("button", name="Open the shelf").click()
+    page.wait_for_selector("text=This code opens nothing")
+    page.goto(f"{office.address}/enter#{office.doors.new_code()}")
+    page.get_by_role("button", name="Open the shelf").click()
+    page.wait_for_selector("#camera")
+    page.context.close()
+
+
 def test_digests_are_those_of_every_other_program(browser: Any, office: Office) -> None:
     import hashlib
 
@@ -224,7 +268,12 @@ def test_forms_can_be_filled_in_by_hand(browser: Any, office: Office) -> None:
         page.locator("#jar").fill("N1")
         page.get_by_role("button", name="Write it into the register").click()
         page.wait_for_selector("text=Jar N1")
+        page.locator("#substrate").fill("millet")
+        page.get_by_role("button", name="Put it right").click()
+        page.wait_for_selector("text=Written down.")
+        assert page.locator("#substrate").input_value() == "millet"
         assert page.trouble == []
+    assert "N1,spawn,,millet" in (office.folder / "jars.csv").read_text()
     assert "at the lid" in (office.folder / "outcomes.csv").read_text()
 
 

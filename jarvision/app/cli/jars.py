@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
@@ -19,9 +18,6 @@ from jarvision.app.cli.places import (
 )
 from jarvision.app.cli.plain import echo_json
 from jarvision.base.text import counted, printable
-
-if TYPE_CHECKING:
-    from jarvision.run.shelf import Shelf
 
 JARS_NEW_EXAMPLE = "Example: jarvision jars new --register photos/jars.csv"
 JARS_ADD_EXAMPLE = (
@@ -80,6 +76,7 @@ def add(
     """
     from jarvision.register.edit import add_jars
     from jarvision.register.name_ranges import gathered, jars_meant
+    from jarvision.verdict.kin import doubts_about
 
     cells = {
         "kind": kind,
@@ -95,7 +92,9 @@ def add(
     path = shelf.register_path
     added = add_jars(path, jars_meant(names), cells, is_known_species=shelf.species.knows)
     jars = [entry.jar for entry in added.entries]
-    doubts = [*added.warnings, *_doubts_about(added.entry.parent, out, shelf)]
+    fed_by = added.entry.parent
+    last = last_scoring(out, shelf) if fed_by else None
+    doubts = [*added.warnings, *doubts_about(fed_by, last, shelf.outcomes.get(fed_by))]
     if as_json:
         document = {
             "jar": jars[0],
@@ -110,20 +109,3 @@ def add(
         told = " ".join(gathered(jars))
         typer.echo(printable(f"{told} added to {path}, which now holds {now}."))
     tell_lines([f"Note: {doubt}." for doubt in doubts], quiet=quiet)
-
-
-def _doubts_about(parent: str, out: Path, shelf: Shelf) -> list[str]:
-    """Say what the last scoring and the outcomes hold against a jar's spawn."""
-    if not parent:
-        return []
-    result, outcome = last_scoring(out, shelf), shelf.outcomes.get(parent)
-    verdict = result.verdict_of(parent) if result else None
-    found = []
-    if result and verdict in ("no-go", "check", "wait"):
-        found.append(
-            f"the verdict on '{parent}' of {result.scored_on} is {verdict}, not go: spawn that is "
-            "in doubt multiplies its fault"
-        )
-    if outcome and outcome.outcome == "contaminated":
-        found.append(f"'{parent}' was recorded as contaminated on {outcome.day}")
-    return found

@@ -85,10 +85,8 @@ async def answer_part(request: Request, arrival: Arrival) -> str:
 
 def photo_answer(arrival: Arrival, now: ShelfNow, keeper: Keeper) -> PhotoAnswer:
     """Gather what is told of a photo."""
-    scored = arrival.scored
-    reading = scored.reading if scored else None
+    reading, story, walk = arrival.reading, arrival.story, now.walk
     jar = reading.jar if reading and reading.jar else arrival.jar
-    walk, story = now.walk, scored.story if scored else None
     ending = next((f.ending.tell() for f in now.alive.finished if f.jar == jar), "")
     following = walk.next_after(jar)
     return PhotoAnswer(

@@ -10,16 +10,15 @@ import json
 import os
 from collections.abc import Collection
 from contextlib import suppress
-from dataclasses import asdict, dataclass, field, replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
 from typing import Any, Final, Literal, cast, get_args
 
 from jarvision.app.serve.naming import SHA
 from jarvision.base.files import PART_PREFIX, PART_SUFFIX, write_whole
-from jarvision.records import View
+from jarvision.records import JarStory, Reading, View
 from jarvision.register.photo_names import PHOTO_SUFFIXES
-from jarvision.run.one import ScoredOne
 
 ARRIVALS: Final = "arrivals"
 """Folder under OUT; what lies there has no place yet."""
@@ -51,8 +50,8 @@ class Arrival:
         The jar that its tag tells; empty for none.
     words
         What went wrong where its jar could not be told, or it could not be read.
-    scored
-        What was read, once it is placed.
+    reading, story
+        What was read, once it is placed, and its jar's story then.
     """
 
     sha: str
@@ -65,7 +64,8 @@ class Arrival:
     state: ArrivalState = "came"
     tag: str = ""
     words: str = ""
-    scored: ScoredOne | None = None
+    reading: Reading | None = None
+    story: JarStory | None = None
 
     @property
     def waits(self) -> bool:
@@ -130,8 +130,7 @@ class Inbox:
 
     def write_note(self, arrival: Arrival) -> None:
         """Write what was told of a photo beside it."""
-        told = {name: value for name, value in asdict(replace(arrival, scored=None)).items()
-                if name in _NOTED}  # fmt: skip
+        told = {name: getattr(arrival, name) for name in _NOTED}
         write_whole(self._note_of(arrival), json.dumps(told).encode("ascii"))
 
     def drop(self, arrival: Arrival) -> None:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import json
 from base64 import b64encode
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
 from http import HTTPStatus
@@ -18,7 +19,10 @@ from starlette.routing import Route
 from jarvision.app.serve.office import Office
 from jarvision.app.serve.pages import Fields, go_to, office_of, plain_answer, show, shows, writes
 from jarvision.base.errors import UsageError
+from jarvision.base.text import printable
 from jarvision.register.counts import POINT_WORDS, read_counts
+from jarvision.report.count_words import tell_shelf_counts
+from jarvision.report.words import tell_day
 from jarvision.run.count_pictures import SHOWN_PX_PER_MM, draw_for_counting, wall_again
 from jarvision.run.counting import (
     CountableWall,
@@ -26,23 +30,29 @@ from jarvision.run.counting import (
     counts_path,
     points_left,
     record,
+    shelf_counts,
     take_back,
 )
 from jarvision.run.lock import only_run
 from jarvision.run.photo_files import STORE_NAME
-from jarvision.run.shelf import Shelf, open_shelf
+from jarvision.run.shelf import Shelf
 from jarvision.run.store import Known, Store
 from jarvision.truth.counted import first_counts, walls_of
 from jarvision.truth.points import WallPoint
 
 _LONGEST_NAME: Final = 60
+_NONE_LEFT: Final = {
+    "next": "Every wall that can be counted is counted. New photos bring new ones.",
+    "again": "There is no counted wall that you have not counted twice. Count another one first.",
+}
+"""Why no wall comes up, by which button was pressed."""
 
 
 @dataclass(frozen=True)
 class _Table:
-    """What can be counted, as the store of ``stamp`` has it; made again when that changes."""
+    """What can be counted, as store and register of ``stamp`` have it; made again with them."""
 
-    stamp: tuple[int, int]
+    stamp: tuple[object, ...]
     shelf: Shelf
     walls: Mapping[str, CountableWall]
     index: Mapping[str, Known]
@@ -69,6 +79,8 @@ def _show_list(request: Request) -> Response:
     table = _table_of(request)
     counts = read_counts(counts_path(table.shelf))
     done = first_counts(walls_of(counts))
+    with _store_of(office_of(request)) as store:
+        told = tell_shelf_counts(shelf_counts(table.shelf, store))
     return show(
         request,
         "count.html.j2",
@@ -77,6 +89,8 @@ def _show_list(request: Request) -> Response:
         done=sum(content in done for content in table.walls),
         walls=len(table.walls),
         wanted=table.shelf.settings.count.least_walls,
+        none_left=_NONE_LEFT.get(request.query_params.get("none", ""), ""),
+        told=[printable(line) for line in told],
     )
 
 
@@ -86,7 +100,7 @@ async def _next(request: Request) -> Response:
     again = request.query_params.get("again") == "yes"
     wall = await office_of(request).desk.do(lambda: _next_wall(request, who, again=again))
     if wall is None:
-        return go_to("/count?" + urlencode({"who": who}))
+        return go_to("/count?" + urlencode({"who": who, "none": "again" if again else "next"}))
     fields = {"photo": wall[0], "who": who, "round": wall[1]}
     return go_to("/count/wall?" + urlencode(fields))
 
@@ -129,6 +143,7 @@ def _show_wall(request: Request) -> Response:
         request,
         "count_wall.html.j2",
         wall=wall,
+        day=tell_day(wall.day, year=True),
         who=who,
         round_=round_,
         answers=tuple(POINT_WORDS.items()),
@@ -204,18 +219,28 @@ def _table_of(request: Request) -> _Table:
     path = office.out / STORE_NAME
     if not path.is_file():
         raise UsageError("Nothing was scored yet", "Take a photo first, or run jarvision score.")
+    shelf = office.keeper.open()
     held: _Table | None = getattr(state, "countable", None)
-    if held is not None and held.stamp == _stamp(office):
+    if held is not None and held.stamp == _stamp(office, shelf):
         return held
-    shelf = open_shelf(office.folder)
-    with only_run(office.out, tell=office.desk.hear), Store(office.out, tell=office.tell) as store:
+    with _store_of(office) as store:
         walls = {wall.content: wall for wall in countable_walls(shelf, store)}
         index = store.index()
-    table = _Table(_stamp(office), shelf, walls, index)
+    table = _Table(_stamp(office, shelf), shelf, walls, index)
     state.countable = table
     return table
 
 
-def _stamp(office: Office) -> tuple[int, int]:
-    stat = (office.out / STORE_NAME).stat()
-    return stat.st_mtime_ns, stat.st_size
+@contextmanager
+def _store_of(office: Office) -> Iterator[Store]:
+    """The store, while no other run writes into it."""
+    with only_run(office.out, tell=office.desk.hear), Store(office.out, tell=office.tell) as store:
+        yield store
+
+
+def _stamp(office: Office, shelf: Shelf) -> tuple[object, ...]:
+    """What the table stands on: readings, the register's words and the settings."""
+    register = shelf.register_path
+    files = [office.out / STORE_NAME, *([register] if register.is_file() else [])]
+    stats = [file.stat() for file in files]
+    return (*((stat.st_mtime_ns, stat.st_size) for stat in stats), shelf.settings.digest())

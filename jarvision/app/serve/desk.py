@@ -22,22 +22,22 @@ class Desk:
         self._thread = ThreadPoolExecutor(max_workers=1, thread_name_prefix="desk")
         self.waiting_for = ""
         self._timer: threading.Timer | None = None
-        self._asked = 0
-        self._done = 0
+        self._counting = threading.Lock()  # work is asked for by the loop, the desk and its timer
+        self._to_do = 0
 
     @property
     def idle(self) -> bool:
         """Whether nothing is being done."""
-        return self._asked == self._done
+        return self._to_do == 0
 
     async def do(self, work: Callable[[], Done]) -> Done:
         """Have something done, and wait for it; what it raises is raised here."""
-        self._asked += 1
+        self._count(1)
         return await asyncio.get_running_loop().run_in_executor(self._thread, self._told, work)
 
     def put(self, work: Callable[[], object]) -> None:
         """Have something done later; nobody waits for it, and what it raises is lost."""
-        self._asked += 1
+        self._count(1)
         self._thread.submit(self._told, work)
 
     def later(self, work: Callable[[], object], seconds: float) -> None:
@@ -56,7 +56,11 @@ class Desk:
             return work()
         finally:
             self.waiting_for = ""
-            self._done += 1
+            self._count(-1)
+
+    def _count(self, step: int) -> None:
+        with self._counting:
+            self._to_do += step
 
     def hear(self, sentence: str) -> None:
         """Take a sentence about waiting, from the work that waits."""

@@ -5,7 +5,7 @@ Each is written by the function that the command line calls, and the jar's story
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from datetime import date
 from functools import partial
 from typing import Final, cast
@@ -17,7 +17,7 @@ from starlette.routing import Route
 
 from jarvision.app.serve.keeper import Keeper, ShelfNow, check_jar_name
 from jarvision.app.serve.office import Office
-from jarvision.app.serve.pages import Fields, go_to, office_of, writes
+from jarvision.app.serve.pages import Fields, go_to, note, office_of, writes
 from jarvision.app.serve.uploads import keep_later
 from jarvision.base.days import read_day
 from jarvision.base.errors import UsageError
@@ -35,12 +35,15 @@ from jarvision.register.outcomes import (
     undo_outcome,
     verdict_before,
 )
+from jarvision.verdict.kin import doubts_about
 from jarvision.verdict.settled import looks_at
 
 _CELLS: Final = ("kind", "species", "substrate", "started", "parent", "profile", "notes")
 _MOST_GRAMS: Final = 1_000_000.0
 _MOST_LETTERS: Final = 500
-Written = Callable[[Keeper, ShelfNow, str, Fields], None]
+_DONE: Final = "Written down"
+Written = Callable[[Keeper, ShelfNow, str, Fields], Iterable[str] | None]
+"""Writes something of a jar, and may say what to think about."""
 
 
 def form_routes() -> list[Route]:
@@ -62,36 +65,42 @@ def form_routes() -> list[Route]:
 async def _of_jar(write: Written, request: Request, fields: Fields) -> Response:
     """Write something of a jar that is there, at the desk."""
     office = office_of(request)
-    return await office.desk.do(lambda: _written(write, office, fields))
+    jar, thoughts = await office.desk.do(lambda: _written(write, office, fields))
+    note(request, [_DONE, *thoughts])
+    return go_to(f"/jar?name={quote(jar, safe='')}")
 
 
-def _written(write: Written, office: Office, fields: Fields) -> Response:
+def _written(write: Written, office: Office, fields: Fields) -> tuple[str, list[str]]:
+    """The jar that something was written of, and what to think about."""
     keeper = office.keeper
     now = keeper.refresh()
     jar = now.shelf.past.now(_text(fields, "name"))
     check_jar_name(jar, now)
-    write(keeper, now, jar, fields)
+    thoughts = list(write(keeper, now, jar, fields) or ())
     keeper.retell(jar)
     keep_later(office)
-    return go_to(f"/jar?name={quote(jar, safe='')}")
+    return jar, thoughts
 
 
 async def _new_jar(request: Request, fields: Fields) -> Response:
     """Write a new jar into the register; start one where there is none."""
-    keeper = office_of(request).keeper
-    jar = _text(fields, "jar")
+    office, jar = office_of(request), _text(fields, "jar")
+    keeper = office.keeper
 
-    def write() -> None:
+    def write() -> list[str]:
         shelf = keeper.open()
         if not shelf.register_path.exists():
             new_register(shelf.register_path)
         cells = {name: _text(fields, name) for name in _CELLS}
         cells["parent"] = shelf.past.now(cells["parent"])
-        add_jars(shelf.register_path, [jar], cells, is_known_species=shelf.species.knows)
-        keeper.refresh()
+        added = add_jars(shelf.register_path, [jar], cells, is_known_species=shelf.species.knows)
+        fed_by, now = added.entry.parent, keeper.refresh()
+        doubts = doubts_about(fed_by, now.alive, shelf.outcomes.get(fed_by))
         keeper.retell(jar)
+        keep_later(office)
+        return [*added.warnings, *doubts]
 
-    await office_of(request).desk.do(write)
+    note(request, [_DONE, *await office.desk.do(write)])
     return go_to(f"/jar?name={quote(jar, safe='')}")
 
 
@@ -159,22 +168,24 @@ def _seen(keeper: Keeper, now: ShelfNow, jar: str, fields: Fields) -> None:
     add_looks(now.shelf.looks_path, looks)
 
 
-def _register(keeper: Keeper, now: ShelfNow, jar: str, fields: Fields) -> None:
+def _register(keeper: Keeper, now: ShelfNow, jar: str, fields: Fields) -> tuple[str, ...]:
     """Put a jar's line right; cells that were not changed stay as the grower wrote them."""
     entry = _registered(now, jar)
     sent = {name: _text(fields, name) for name in _CELLS if name in fields}
     cells = {name: text for name, text in sent.items() if text != str(getattr(entry, name) or "")}
     if not cells:
-        return
+        return ()
     if cells.get("parent"):
         cells["parent"] = now.shelf.past.now(cells["parent"])
-    set_cells(
+    (done,) = set_cells(
         now.shelf.register_path,
         [jar],
         cells,
         today=keeper.today(),
         is_known_species=now.shelf.species.knows,
     )
+    fed_by = done.entry.parent if "parent" in cells else ""
+    return (*done.warnings, *doubts_about(fed_by, now.alive, now.shelf.outcomes.get(fed_by)))
 
 
 # --------------------------------------------------------------------------- what was typed

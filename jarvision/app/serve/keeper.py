@@ -164,17 +164,19 @@ class Keeper:
             arrival.jar, taken, arrival.sha, arrival.suffix, view=arrival.view
         )
         goal, source = self.folder / name, self.arrivals.path(arrival)
+        if not tells:  # first: a photo in the folder without its jar would be asked for by nobody
+            add_photo_jars(self.folder, {name: arrival.jar})
         if not goal.exists() or content_of(goal) != arrival.sha:
             _move(source, goal)
-        if not tells:
-            add_photo_jars(self.folder, {name: arrival.jar})
         return name
 
     def _placed(self, opened: OpenShelf, arrival: Arrival, name: str) -> Arrival:
         """Read a photo that has its place."""
         scored = self._scored(opened, name)
         self.arrivals.drop(arrival)
-        return self.arrivals.note(replace(arrival, state="placed", scored=scored))
+        return self.arrivals.note(
+            replace(arrival, state="placed", reading=scored.reading, story=scored.story)
+        )
 
     def _scored(self, opened: OpenShelf, name: str) -> ScoredOne:
         assert self.by_photos is not None

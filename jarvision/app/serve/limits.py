@@ -18,6 +18,8 @@ class ServeLimits:
         A photo of 50 million pixels as HEIC or JPEG has 10 to 30 MB.
     form_bytes
         A form, or a jar's name.
+    head_s
+        How long a connection may take to bring the head of a request, s.
     chunk_s, body_s
         How long a phone may send nothing, and how long a whole photo may take, s.
     uploads_at_once
@@ -34,6 +36,7 @@ class ServeLimits:
 
     photo_bytes: int = 60_000_000
     form_bytes: int = 20_000
+    head_s: float = 10.0
     chunk_s: float = 15.0
     body_s: float = 300.0
     uploads_at_once: int = 4

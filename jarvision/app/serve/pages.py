@@ -8,7 +8,7 @@ are served, so that no change is made without the session's token.
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Awaitable, Callable, Mapping
+from collections.abc import Awaitable, Callable, Iterable, Mapping
 from functools import cache, wraps
 from http import HTTPStatus
 from typing import TYPE_CHECKING, Any, Final, cast
@@ -18,7 +18,7 @@ from starlette.requests import ClientDisconnect, Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 from starlette.routing import Route
 
-from jarvision.app.serve.security import STYLED_POLICY
+from jarvision.app.serve.security import STYLED_POLICY, words_of
 from jarvision.app.serve.sessions import Session, is_token
 from jarvision.base.errors import JarvisionError
 from jarvision.base.text import printable
@@ -120,9 +120,25 @@ def show(
 
     ``styled`` for pages with parts of the report (:data:`STYLED_POLICY`).
     """
-    text = lay_out(request, template, **values)
+    text = lay_out(request, template, notes=_notes_for(request), **values)
     headers = {"content-security-policy": STYLED_POLICY} if styled else None
     return HTMLResponse(text, status_code=status, headers=headers)
+
+
+def note(request: Request, sentences: Iterable[str]) -> None:
+    """Have the next page that this device opens tell it something, each without full stop."""
+    session = session_of(request)
+    if session is not None:
+        session.notes = [f"{printable(sentence)}." for sentence in sentences]
+
+
+def _notes_for(request: Request) -> list[str]:
+    """What is to be told now, and not again."""
+    session = session_of(request)
+    if session is None:
+        return []
+    told, session.notes = session.notes, []
+    return told
 
 
 def lay_out(request: Request, template: str, **values: Any) -> str:
@@ -159,7 +175,7 @@ def go_to(path: str) -> RedirectResponse:
 def plain_answer(status: HTTPStatus, *, retry_s: int | None = None) -> Response:
     """Answer with a status and its words."""
     headers = {"retry-after": str(retry_s)} if retry_s else None
-    return Response(f"{status.phrase}\n", status, headers, "text/plain")
+    return Response(words_of(status), status, headers, "text/plain")
 
 
 @cache

@@ -36,6 +36,15 @@ STYLED_POLICY: Final = (
 )
 """For pages with parts of the report, whose places on pictures are styles of their own."""
 
+_WAYS_OUT: Final = {
+    HTTPStatus.UNAUTHORIZED: "Come in with a new code: open /enter here.",
+    HTTPStatus.FORBIDDEN: "Open the page anew, and send it from there.",
+    HTTPStatus.NOT_FOUND: "Go back, or open the first page.",
+    HTTPStatus.REQUEST_ENTITY_TOO_LARGE: "Go back, and send less, or sooner.",
+    HTTPStatus.MISDIRECTED_REQUEST: "Open the address that the terminal shows.",
+    HTTPStatus.TOO_MANY_REQUESTS: "Wait some seconds, and try again.",
+}
+
 _HEADERS: Final = (
     (b"x-content-type-options", b"nosniff"),
     # not no-referrer, under which browsers send forms with the origin "null"
@@ -132,11 +141,16 @@ def cookie_line(secret: str, *, seconds: float) -> str:
     return f"{COOKIE}={quote(secret)}; {life}; Path=/; HttpOnly; SameSite=Strict"
 
 
+def words_of(status: HTTPStatus) -> str:
+    """A status in words, with the way out where a person may come to see it."""
+    return " ".join(filter(None, (f"{status.phrase}.", _WAYS_OUT.get(status, "")))) + "\n"
+
+
 async def answer_plainly(
     send: Send, status: HTTPStatus, headers: list[tuple[bytes, bytes]] | None = None
 ) -> None:
     """Answer with a status and its words."""
-    body = f"{status.phrase}\n".encode()
+    body = words_of(status).encode()
     plain = [
         (b"content-type", b"text/plain; charset=utf-8"),
         (b"content-length", b"%d" % len(body)),

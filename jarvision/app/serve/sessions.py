@@ -28,10 +28,13 @@ class Session:
     ----------
     token
         What each change must bring along (CSRF); another site's page cannot know it.
+    notes
+        What the next page that it opens tells it, once.
     """
 
     token: str
     seen_s: float
+    notes: list[str] = field(default_factory=list)
 
 
 @dataclass

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from functools import cache
+from http import HTTPStatus
 from importlib.resources import files
 from typing import Final
 
 from starlette.applications import Starlette
+from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import Response
 
@@ -15,7 +17,7 @@ from jarvision.app.serve.door import door_routes
 from jarvision.app.serve.forms import form_routes
 from jarvision.app.serve.home import home_routes
 from jarvision.app.serve.office import Office
-from jarvision.app.serve.pages import refused, shows
+from jarvision.app.serve.pages import plain_answer, refused, shows
 from jarvision.app.serve.security import Guard
 from jarvision.app.serve.shelf_pages import shelf_routes
 from jarvision.app.serve.uploads import upload_routes
@@ -44,7 +46,9 @@ def build_site(office: Office, *, hosts: tuple[str, ...]) -> Guard:
         *form_routes(),
         *count_routes(),
     ]
-    pages = Starlette(routes=routes, exception_handlers={JarvisionError: _refused})
+    pages = Starlette(
+        routes=routes, exception_handlers={JarvisionError: _refused, HTTPException: _no_page}
+    )
     pages.state.office = office
     return Guard(pages, office.doors, hosts)
 
@@ -57,6 +61,12 @@ async def _asset(request: Request) -> Response:
 @cache
 def _bytes_of(package: str, name: str) -> bytes:
     return files(package).joinpath(name).read_bytes()
+
+
+async def _no_page(_: Request, error: Exception) -> Response:
+    """Answer to an address, or a way of asking, that there is not."""
+    assert isinstance(error, HTTPException)
+    return plain_answer(HTTPStatus(error.status_code))
 
 
 async def _refused(request: Request, error: Exception) -> Response:

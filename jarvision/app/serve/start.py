@@ -17,6 +17,7 @@ from jarvision.app.serve.desk import Desk
 from jarvision.app.serve.door import door_address
 from jarvision.app.serve.keeper import Keeper
 from jarvision.app.serve.office import Office
+from jarvision.app.serve.prompt import PromptProtocol
 from jarvision.app.serve.qr import qr_letters
 from jarvision.app.serve.sessions import Doors
 from jarvision.app.serve.site import build_site
@@ -124,7 +125,7 @@ def _run(office: Office, place: ListensAt, listening: socket.socket) -> None:
     config = uvicorn.Config(
         build_site(office, hosts=place.hosts),
         log_config=None, access_log=False, server_header=False, proxy_headers=False,
-        lifespan="off", ws="none", limit_concurrency=64, timeout_keep_alive=10,
+        lifespan="off", ws="none", http=PromptProtocol, limit_concurrency=64, timeout_keep_alive=10,
         timeout_graceful_shutdown=5,
     )  # fmt: skip
     uvicorn.Server(config).run(sockets=[listening])

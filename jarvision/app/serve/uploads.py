@@ -71,7 +71,7 @@ def _no_room(request: Request, office: Office) -> Response | None:
     """Refuse a photo that is too large, comes too soon, or is one too many."""
     limits = office.limits
     told = request.headers.get("content-length", "")
-    if not told.isdigit():
+    if not told.isdecimal():
         return plain_answer(HTTPStatus.LENGTH_REQUIRED)
     if not 0 < int(told) <= limits.photo_bytes:
         return plain_answer(HTTPStatus.REQUEST_ENTITY_TOO_LARGE)
@@ -126,7 +126,7 @@ async def _written(request: Request, part: Path, office: Office) -> tuple[str | 
             digest.update(chunk)
             file.write(chunk)
         file.flush()
-        os.fsync(file.fileno())
+        await asyncio.to_thread(os.fsync, file.fileno())  # a slow card must not stop other pages
     return digest.hexdigest(), head
 
 
@@ -136,9 +136,10 @@ async def _chunks(request: Request, patience_s: float) -> AsyncIterator[bytes]:
     while True:
         try:
             async with asyncio.timeout(patience_s):
-                yield await anext(stream)
+                chunk = await anext(stream)
         except StopAsyncIteration:
             return
+        yield chunk
 
 
 def _told(request: Request, sha: str, suffix: str) -> Arrival:

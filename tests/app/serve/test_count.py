@@ -150,6 +150,40 @@ def test_a_name_is_cut_and_escaped(browser: Browser, scored: Path) -> None:
     assert line.who.startswith('<b>"ann"x') and len(line.who) == 60
 
 
+def test_when_no_wall_is_left_the_page_says_why(browser: Browser) -> None:
+    led = browser.get("/count/next?who=ann&again=yes")
+    assert "no counted wall" in browser.get(led.headers["location"]).text
+    for _ in PHOTOS:
+        _, wall = open_wall(browser)
+        for at in range(len(wall["points"])):
+            answer(browser, wall, at, "white")
+    led = browser.get("/count/next?who=ann")
+    told = browser.get(led.headers["location"]).text
+    assert "Every wall that can be counted is counted" in told
+    assert "2 walls" in told.split("What your counts say so far")[1]  # and what came of it
+    assert "none is left" not in browser.get("/count?none=%3Cb%3E").text
+
+
+def test_counts_go_beside_the_register_that_was_named(scored: Path, tmp_path: Path) -> None:
+    (scored / "photos" / "counts.csv").unlink(missing_ok=True)
+    papers = tmp_path / "papers"
+    papers.mkdir()
+    (papers / "jars.csv").write_text("jar,kind\nSL04,spawn\nSL08,spawn\n")
+    (papers / "own.toml").write_text("[count]\nper_wall = 30\n")
+    office = an_office(scored / "photos", scored / "report")
+    office.keeper.register = papers / "jars.csv"
+    office.keeper.settings_file = papers / "own.toml"
+    browser = a_browser(office)
+    _, wall = open_wall(browser)
+    assert len(wall["points"]) < 40
+    assert answer(browser, wall, 0, "white") == 200
+    assert not (scored / "photos" / "counts.csv").exists()
+    assert [line.answer for line in read_counts(papers / "counts.csv")] == ["white"]
+    (papers / "own.toml").write_text("[count]\nper_wall = 60\n")  # while the server runs
+    assert len(open_wall(browser)[1]["points"]) > 45
+    office.desk.close()
+
+
 def test_without_a_scoring_the_page_says_what_to_do(tmp_path: Path) -> None:
     (tmp_path / "photos").mkdir()
     office = an_office(tmp_path / "photos", tmp_path / "out")

@@ -5,10 +5,12 @@ from __future__ import annotations
 import csv
 import json
 import time
+from datetime import timedelta
 from pathlib import Path
 from urllib.parse import quote
 
 import pytest
+from served import TODAY
 
 from .conftest import REGISTER, Served, photo, sha_of
 
@@ -22,6 +24,15 @@ def rows_of(path: Path) -> list[dict[str, str]]:
 
 def page_of(jar: str) -> str:
     return f"/jar?name={quote(jar)}"
+
+
+def wait_until_kept(served: Served) -> None:
+    """Wait as long as it takes that nothing is left to be kept."""
+    for _ in range(200):
+        served.settle()
+        if not served.office.keeper._unkept:
+            return
+        time.sleep(0.02)
 
 
 def test_the_first_page_leads_along_the_shelf(served: Served) -> None:
@@ -204,6 +215,44 @@ def test_a_jar_with_photos_alone_has_no_outcome_but_may_have_events(served: Serv
     assert "What the register says" not in served.browser.get(page_of("X7")).text
 
 
+def test_what_to_think_about_is_told_once_as_the_command_tells_it(served: Served) -> None:
+    outcome = {"name": "K01", "outcome": "contaminated", "date": "2026-03-08"}
+    assert served.browser.post("/jar/outcome", outcome).status == 303
+    assert "Written down." in served.browser.get(page_of("K01")).text
+    new = {"jar": "N1", "species": "oister", "parent": "K01"}
+    assert served.browser.post("/jars", new).status == 303
+    told = served.browser.get(page_of("N1")).text
+    assert "&#39;K01&#39; was recorded as contaminated on 2026-03-08." in told
+    assert "&#39;oister&#39;" in told
+    assert "Written down." not in served.browser.get(page_of("N1")).text
+    sent = {"name": "K02", "species": "oister", "parent": "K01"}
+    assert served.browser.post("/jar/register", sent).status == 303
+    told = served.browser.get(page_of("K02")).text
+    assert "recorded as contaminated" in told and "&#39;oister&#39;" in told
+
+
+def test_a_jar_that_was_written_down_is_kept_without_a_photo(served: Served) -> None:
+    served.send(photo("40 percent"), "jar=K01")
+    wait_until_kept(served)
+    assert not served.office.keeper._unkept
+    assert served.browser.post("/jars", {"jar": "N1"}).status == 303
+    wait_until_kept(served)
+    assert not served.office.keeper._unkept
+
+
+def test_a_list_that_is_old_says_so(served: Served) -> None:
+    served.send(photo("40 percent"), "jar=K01")
+    assert "days ago" not in served.browser.get("/today").text
+    served.office.keeper.today = lambda: TODAY + timedelta(days=5)
+    told = served.browser.get("/today").text
+    assert "5 days ago" in told
+
+
+def test_a_page_that_there_is_not_says_where_to_go(served: Served) -> None:
+    answer = served.browser.get("/nowhere")
+    assert answer.status == 404 and "first page" in answer.text
+
+
 # --------------------------------------------------------------------------- with other runs
 def test_what_another_run_kept_meanwhile_is_gone_on_from(served: Served) -> None:
     served.send(photo("40 percent"), "jar=K01")
@@ -219,11 +268,7 @@ def test_the_shelf_is_kept_for_other_commands(served: Served) -> None:
     from jarvision.run.shelf import open_shelf
 
     served.send(photo("40 percent"), "jar=K01")
-    for _ in range(200):
-        if served.office.keeper._kept_at:
-            break
-        time.sleep(0.02)
-    served.settle()
+    wait_until_kept(served)
     kept = last_result(served.office.out, open_shelf(served.folder))
     assert kept is not None
     assert [story.verdict.jar for story in kept.stories] == ["K01"]

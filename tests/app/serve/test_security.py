@@ -42,6 +42,13 @@ def test_a_stranger_sees_the_door_and_nothing_else(browser: Browser) -> None:
                 assert outside.ask(method, path).status in (303, 401), (method, path)
 
 
+def test_who_is_refused_is_told_the_way_out(browser: Browser) -> None:
+    outside = stranger(browser)
+    assert "open /enter" in outside.post("/jars", {"jar": "N1"}).text  # after a night, say
+    assert "terminal" in outside.get("/enter", headers={"host": "shelf.local:8765"}).text
+    assert "Open the page anew" in browser.post("/jars", {"csrf": "x", "jar": "N1"}).text
+
+
 def test_a_code_opens_once(browser: Browser) -> None:
     code = browser.site.doors.new_code()
     one, two = stranger(browser), stranger(browser)

@@ -6,6 +6,7 @@ import asyncio
 import json
 import random
 from collections.abc import AsyncIterator
+from dataclasses import fields
 from pathlib import Path
 from urllib.parse import quote
 
@@ -15,8 +16,11 @@ from served import Browser, a_browser, an_office
 
 from jarvision.app.serve.limits import Bucket
 from jarvision.app.serve.start import take_up
+from jarvision.base.errors import NotWritableError
+from jarvision.records import ShelfResult
 from jarvision.register.photo_names import read_name
 from jarvision.run.lock import LOCK_NAME
+from jarvision.run.one import ScoredOne
 
 from .conftest import REGISTER, Served, everything_under, photo, sha_of, text_reader
 
@@ -158,6 +162,35 @@ def test_a_jar_whose_name_no_file_can_bear_is_told_beside_the_photos(served: Ser
     assert f"{name},<b>J&1" in (served.folder / "photo_jars.csv").read_text()
     html = json.loads(served.answer(photo("44 percent")))["html"]
     assert "&lt;b&gt;J&amp;1" in html and "<b>J" not in html
+
+
+def test_a_photo_that_cannot_be_moved_keeps_its_jar(
+    served: Served, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Nor is it ever in the folder before its jar is told there."""
+
+    def stands_still(source: Path, goal: Path) -> None:
+        assert f"{goal.name},<b>J&1" in (served.folder / "photo_jars.csv").read_text()
+        raise NotWritableError("The folder is full", "Free some space.")
+
+    with monkeypatch.context() as broken:
+        broken.setattr("jarvision.app.serve.keeper._move", stands_still)
+        served.send(photo("44 percent"), "jar=%3Cb%3EJ%261")
+    told = json.loads(served.answer(photo("44 percent")))
+    assert told["state"] == "came" and "The folder is full" in told["html"]
+    served.browser.post(f"/photos/{sha_of(photo('44 percent'))}/again")
+    served.settle()
+    assert json.loads(served.answer(photo("44 percent")))["state"] == "placed"
+    assert [r.jar for r in served.office.keeper.by_photos.readings] == ["<b>J&1"]  # type: ignore[union-attr]
+
+
+def test_what_is_remembered_of_a_photo_holds_no_shelf(served: Served) -> None:
+    """Thousands of photos are remembered, each would keep the whole shelf of its time."""
+    served.send(GOOD)
+    known = served.office.keeper.arrivals.get(sha_of(GOOD))
+    assert known is not None and known.reading is not None and known.story is not None
+    held = [getattr(known, field.name) for field in fields(known)]
+    assert not any(isinstance(value, ScoredOne | ShelfResult) for value in held)
 
 
 @pytest.mark.parametrize(

@@ -84,10 +84,10 @@ document.querySelector("#undo").addEventListener("click", undo);
 wider.addEventListener("click", widen);
 document.addEventListener("keydown", (event) => {
   if (event.ctrlKey || event.altKey || event.metaKey) return;
-  const button = buttons[Number(event.key) - 1];
+  const button = buttons[Number(event.key) - 1], letter = event.key.toLowerCase(); // caps lock may be on
   if (button && !button.disabled && !event.repeat) answer(button.dataset.answer);
-  else if (event.key === "u" || event.key === "Backspace") undo();
-  else if (event.key === "w") widen();
+  else if (letter === "u" || event.key === "Backspace") undo();
+  else if (letter === "w") widen();
 });
 window.addEventListener("resize", show);
 // Whoever leaves before all is saved is asked.

@@ -6,6 +6,7 @@ const queueBox = document.querySelector("#queue");
 const answers = document.querySelector("#answers");
 const token = document.querySelector('meta[name="csrf"]').content;
 const FIRST_WAIT_MS = 1000, LONGEST_WAIT_MS = 30000, ASK_MS = 300;
+const LATER = { 429: "Too many at once", 503: "The server has much to do", 507: "The server's disk is full" };
 const FOR_GOOD = { 413: "is too large", 415: "is no photo", 404: "has no name" };
 let pumping = false, hurry = () => {};
 const pause = (ms) => new Promise((done) => setTimeout(done, ms));
@@ -95,7 +96,7 @@ async function pump() {
       continue;
     }
     if (came.stop) { tellQueue(photos, came.stop); break; }
-    tellQueue(photos, "No connection: they are kept here and sent later.");
+    tellQueue(photos, `${came.why || "No connection"}: they are kept here and sent later.`);
     await Promise.race([pause(came.wait || wait), new Promise((go) => { hurry = go; })]);
     wait = Math.min(2 * wait, LONGEST_WAIT_MS);
   }
@@ -113,15 +114,21 @@ async function send(photo) {
   if (answer.ok) return { settled: true };
   if (answer.status in FOR_GOOD) return { settled: true, wrong: FOR_GOOD[answer.status] };
   if (answer.status === 401 || answer.status === 403) return { stop: "Come in again with a new code; they are kept here until then." };
-  return { wait: 1000 * Number(answer.headers.get("retry-after") || 0) };
+  const why = LATER[answer.status] || `The server could not take it (${answer.status})`;
+  return { why, wait: 1000 * Number(answer.headers.get("retry-after") || 0) };
 }
 addEventListener("online", () => hurry());
 
 // ------------------------------------------------------------------------- answers
-async function follow(sha) {
+// One after another, as the server reads them: many that ask at once would be taken for a flood.
+let asking = Promise.resolve();
+function follow(sha) {
   const place = document.createElement("div");
   place.append(tell("Reading the photo."));
   answers.prepend(place);
+  asking = asking.then(() => askFor(sha, place));
+}
+async function askFor(sha, place) {
   for (;;) {
     try {
       const answer = await fetch(`/photos/${sha}`);
