@@ -22,7 +22,7 @@ FLAGS: dict[str, FlagKind] = {
             "wet",
             "look",
             "contents look wet or slimy at the glass",
-            "Look for a sour slime; bacteria spread with the water.",
+            "Keep it closed and look for slime: bacteria spread in water.",
         ),
         FlagKind(
             "pins",

@@ -253,8 +253,8 @@ def _bare_for_too_long(stories: Iterable[JarStory]) -> Iterator[str]:
         if age > most:
             yield (
                 f"{story.verdict.jar} was still bare on {bare[-1].day}, {age} days after its start "
-                f"on {started}, and grew since; its species takes up to {most} days in all: look "
-                "whether 'started' is right"
+                f"on {started}, and grew since; its species takes up to {most:.0f} days in all: "
+                "look whether 'started' is right"
             )
 
 

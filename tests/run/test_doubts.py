@@ -164,6 +164,7 @@ def test_a_jar_that_was_bare_when_it_should_have_been_full_has_a_wrong_start(
     found = [text for text in doubts(shelf, register) if "still bare" in text]
     assert len(found) == told
     assert all(text.startswith(f"J1 was still bare on {day(2)}, 22 days after") for text in found)
+    assert all("takes up to 21 days in all" in text for text in found)
 
 
 def test_a_shaken_jar_is_no_wrong_start() -> None:

@@ -82,19 +82,14 @@ def watch(
 
         def refresh(source: PhotoFolder, skip: Collection[Path]) -> None:
             result = score_and_write(source, wish, fleet=fleet, tell=_swallow, skip=skip)
-            changed = tell_changes(known, result)
-            if not known:
-                tell(f"Report: {out / 'report.html'}; load it again after each refresh.")
-            for sentence in (
-                _sentence(result),
-                *changed,
-                *tell_refused(result, only="unnamed_jar"),
-            ):
+            unnamed = tell_refused(result, only="unnamed_jar")
+            for sentence in (_sentence(result), *tell_changes(known, result), *unnamed):
                 tell(sentence)
             known.clear()
             known.update(_verdicts(result))
 
         tell(f"Watching {folder} every {interval:g} s. Ctrl-C ends it.")
+        tell(f"The report is {out / 'report.html'}: load it again after a refresh.")
         watch_folder(
             lambda: open_folder(folder),
             out=out,
