@@ -206,9 +206,9 @@ def test_many_photos_to_be_read_are_asked_for_one_after_another(
 ) -> None:
     """Else a phone that waits for twenty photos is taken for a flood, and its pages are refused."""
     free = threading.Event()
-    office.desk.put(lambda: free.wait(20))  # as long as a large shelf is being kept
     seen: list[str] = []
     with inside(browser, office) as page:
+        office.desk.put(lambda: free.wait(20))  # as long as a large shelf is being kept
         page.on("request", lambda r: seen.append(r.method))
         shoot(page, *(f"{n} percent" for n in range(20, 40)), several=True)
         page.wait_for_selector("#queue:empty", state="attached")
