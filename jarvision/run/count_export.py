@@ -12,7 +12,6 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
-import cv2
 import numpy as np
 
 from jarvision.base.colourspace import srgb_encode
@@ -21,6 +20,7 @@ from jarvision.base.files import write_whole
 from jarvision.base.version import __version__
 from jarvision.records import Wall
 from jarvision.register.counts import POINT_WORDS, CountedPoint
+from jarvision.run.count_pictures import jpeg_of
 from jarvision.truth.counted import is_finished
 
 HEADROOM: Final = 2.0
@@ -109,13 +109,10 @@ def _packed(
     part = slice(int(rows[0]), int(rows[-1]) + 1)
     linear = wall.linear[part] * wall.filled[part][..., None]
     colour = np.rint(255.0 * srgb_encode(np.clip(linear / HEADROOM, 0.0, 1.0))).astype(np.uint8)
-    done, jpeg = cv2.imencode(".jpg", colour[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, _QUALITY])
-    if not done:
-        raise ValueError("could not encode the wall")
     kept = io.BytesIO()
     np.savez_compressed(
         kept,
-        colour=jpeg,
+        colour=np.frombuffer(jpeg_of(colour, quality=_QUALITY), np.uint8),
         judged=np.packbits(wall.judged[part] & wall.filled[part]),
         angles_deg=wall.angles_deg.astype(np.float32),
         heights_mm=wall.heights_mm[part].astype(np.float32),

@@ -112,12 +112,14 @@ def draw_for_counting(wall: Wall, points: tuple[WallPoint, ...]) -> CountingPict
         )
         for point in points
     )
-    return CountingPicture(_jpeg(np.asarray(picture, np.uint8)), width, height, places)
+    jpeg = jpeg_of(np.asarray(picture, np.uint8), quality=_JPEG_QUALITY)
+    return CountingPicture(jpeg, width, height, places)
 
 
-def _jpeg(rgb: ByteArray) -> bytes:
+def jpeg_of(rgb: ByteArray, *, quality: int) -> bytes:
+    """A wall's picture as a JPEG file."""
     bgr = cv2.cvtColor(rgb, cv2.COLOR_RGB2BGR)
-    done, data = cv2.imencode(".jpg", bgr, [cv2.IMWRITE_JPEG_QUALITY, _JPEG_QUALITY])
+    done, data = cv2.imencode(".jpg", bgr, [cv2.IMWRITE_JPEG_QUALITY, quality])
     if not done:
         raise ValueError("could not encode the wall")
     return data.tobytes()
