@@ -93,7 +93,7 @@ def compare(
     as_json: AsJson = False,
     quiet: Quiet = False,
 ) -> None:
-    """Hold readings against counts: bias, concordance, error, intervals.
+    """Hold readings against counts: bias, error, intervals.
 
     Writes OUT/counts.html with two plots.
 

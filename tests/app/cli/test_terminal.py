@@ -49,7 +49,7 @@ def jarvision(*args: str, code: str = RUN, **env: str) -> subprocess.CompletedPr
 
 # --------------------------------------------------------------------------- help
 def test_the_list_of_commands_is_cut_nowhere() -> None:
-    for group in ((), ("jars",)):
+    for group in ((), ("jars",), ("count",)):
         listed = jarvision(*group, "--help").stdout.split("Commands:")[1]
         names = [name.split() for name in COMMANDS]
         assert all(f"\n  {name[-1]} " in listed for name in names if name[:-1] == [*group])
