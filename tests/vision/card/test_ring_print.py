@@ -1,7 +1,6 @@
 """The drawn ring: what is printed where, read back from its files."""
 
 from itertools import combinations
-from pathlib import Path
 
 import cv2
 import numpy as np
