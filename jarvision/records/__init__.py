@@ -47,6 +47,17 @@ from jarvision.records.photo import CardFit, ColourFit, Photo, SwatchReadings, T
 from jarvision.records.reference import BareLook, KnownLook, NothingGrown
 from jarvision.records.shelf import Ending, EndingWord, FinishedJar, ShelfResult
 from jarvision.records.species import PinHabit, SpeciesProfile
+from jarvision.records.surface import (
+    MOISTURES,
+    Droplets,
+    FruitBody,
+    FruitKind,
+    Measured,
+    Moisture,
+    SurfacePatch,
+    Top,
+    TopDay,
+)
 from jarvision.records.wall import (
     COVERED,
     HALF_VIEW_DEG,
@@ -65,6 +76,7 @@ from jarvision.records.wall import (
 __all__ = [
     "COVERED",
     "HALF_VIEW_DEG",
+    "MOISTURES",
     "OFF_COLOUR",
     "OFF_COLOUR_KINDS",
     "BareLook",
@@ -76,6 +88,7 @@ __all__ = [
     "DeepArray",
     "DiaryLine",
     "DiaryWord",
+    "Droplets",
     "Ending",
     "EndingWord",
     "Finding",
@@ -84,6 +97,8 @@ __all__ = [
     "Float32Array",
     "FloatArray",
     "Front",
+    "FruitBody",
+    "FruitKind",
     "Growth",
     "JarDay",
     "JarEntry",
@@ -93,6 +108,8 @@ __all__ = [
     "JarShape",
     "JarStory",
     "KnownLook",
+    "Measured",
+    "Moisture",
     "NothingGrown",
     "Patch",
     "Photo",
@@ -102,10 +119,13 @@ __all__ = [
     "SampleArray",
     "ShelfResult",
     "SpeciesProfile",
+    "SurfacePatch",
     "SwatchReadings",
     "TimeSource",
     "Tissue",
     "TissueClass",
+    "Top",
+    "TopDay",
     "TrackedPatch",
     "Trend",
     "Turn",

@@ -12,10 +12,11 @@ from jarvision.records.jar import DiaryLine, DiaryWord, JarEntry
 from jarvision.records.photo import TimeSource
 from jarvision.records.reference import BareLook
 from jarvision.records.species import SpeciesProfile
+from jarvision.records.surface import Top, TopDay
 from jarvision.records.wall import Coverage, Patch, WallThumbnail
 from jarvision.records.wording import PLAIN, Fact, Voice, put_into_words
 
-View = Literal["front", "a", "b", "c", "d"]
+View = Literal["front", "a", "b", "c", "d", "top"]
 VerdictWord = Literal["go", "wait", "check", "no-go"]
 Trend = Literal["new", "closing", "still", "growing"]
 
@@ -38,7 +39,8 @@ class Reading:
     nothing shows growth there: it counts as bare. ``ignored_day`` stood in EXIF, cannot be right
     and was not used. ``picture`` tells the decoded pixels of a usable photo: equal ones are the
     same shot. ``raw_coverage`` is what the photo gave, where ``coverage`` was put right by counts
-    (:mod:`jarvision.truth.adjust`); a reading that is kept has none.
+    (:mod:`jarvision.truth.adjust`); a reading that is kept has none. A photo from above (``view``
+    is ``top``) has ``top`` in place of ``coverage``, ``patches`` and all else that is of the wall.
     """
 
     photo: str
@@ -70,6 +72,7 @@ class Reading:
     ignored_day: date | None = None
     picture: str = ""
     raw_coverage: Coverage | None = None
+    top: Top | None = None
 
     def area_cm2(self, *kinds: str) -> float:
         """Summed area of the patches of the given kinds, cm2."""
@@ -190,13 +193,15 @@ class JarDay:
 class JarHistory:
     """All that is known of one jar: its register line, its days in order, its refused photos.
 
-    ``diary`` is what the grower has told of it, in the order of the days.
+    ``diary`` is what the grower has told of it, in the order of the days. ``tops`` are its days
+    with a photo from above; ``days`` are those with one of the wall, and a day may be in both.
     """
 
     entry: JarEntry
     days: tuple[JarDay, ...]
     refused: tuple[Reading, ...] = ()
     diary: tuple[DiaryLine, ...] = ()
+    tops: tuple[TopDay, ...] = ()
 
     def told(self, what: DiaryWord) -> tuple[date, ...]:
         """The days on which the grower has told something of it."""
