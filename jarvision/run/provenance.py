@@ -14,7 +14,7 @@ from jarvision.base.version import __version__
 from jarvision.records import BareLook
 from jarvision.settings.vision import PhotoSettings
 from jarvision.vision.calibration.values import CardValues
-from jarvision.vision.card.layout import load_layout
+from jarvision.vision.card.layout import load_layout, load_ring
 
 PACKAGE: Final = Path(__file__).parents[1]
 
@@ -121,7 +121,7 @@ def reading_code(package: Path) -> Iterator[Path]:
 def _card_digest(values: CardValues) -> str:
     numbers = [f"{number!r}" for number in values.linear.ravel().tolist()]
     kind = (values.reference, f"{values.expected_de00!r}", f"{values.print_scale!r}")
-    return _digest("\n".join((repr(load_layout()), *kind, *numbers)))
+    return _digest("\n".join((repr(load_layout()), repr(load_ring()), *kind, *numbers)))
 
 
 @lru_cache(maxsize=4096)  # asked for every photo of a jar

@@ -123,6 +123,10 @@ class Mouth:
     diameters_mm: tuple[float, ...]
     line_mm: float
 
+    def scaled(self, factor: float) -> Mouth:
+        """The circles as they came out of the printer."""
+        return Mouth(tuple(width * factor for width in self.diameters_mm), self.line_mm * factor)
+
 
 @dataclass(frozen=True)
 class PrintedLine:
