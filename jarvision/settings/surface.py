@@ -1,0 +1,64 @@
+"""Thresholds of photos from above: the ring, the mouth in it and the surface of the contents."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Annotated
+
+from jarvision.settings.limits import Limits
+
+
+@dataclass(frozen=True)
+class SurfaceSettings:
+    """When a photo from above can be read, and what its geometry is taken to be."""
+
+    px_per_mm_min: Annotated[float, Limits(1, 20)] = 3.0
+    """Scale at the ring: a droplet of 1 mm is then three pixels wide. A ring that fills two thirds
+    of the short side of a photo has 6, from 40 cm with a common phone 4."""
+
+    oblique_max_deg: Annotated[float, Limits(0, 45, above=True)] = 25.0
+    """Angle between the ring's normal and the line to the camera. Asked for is straight down within
+    20; sag of the sheet may add some. Beyond it the rim hides a tenth of a surface 15 mm deep."""
+
+    edge_rise_max_mm: Annotated[float, Limits(0.1, 3)] = 0.9
+    """10-90 % rise of the ring's edges: with more, droplets of 1 mm run into one another."""
+
+    violet_excess_min: Annotated[float, Limits(0.05, 1)] = 0.35
+    """The ring's colour around the hole: its blue exceeds its red and green by this share of the
+    print's own excess..."""
+
+    violet_ratio_min: Annotated[float, Limits(1, 3)] = 1.35
+    """... and is so many times their mean. Printed, it has 3."""
+
+    ring_seen_min: Annotated[float, Limits(0.2, 1)] = 0.5
+    """Share of the way around the mouth on which the ring's colour shows: fruit may hang over the
+    rest, a hood hides it all."""
+
+    rim_above_mm: Annotated[float, Limits(-5, 20)] = 5.0
+    rim_above_sd_mm: Annotated[float, Limits(0.5, 10)] = 2.5
+    """The rim stands so far above the ring, as its print asks: 3 to 10 mm. A photo from above does
+    not show it."""
+
+    glass_min_mm: Annotated[float, Limits(0.5, 5)] = 1.6
+    glass_max_mm: Annotated[float, Limits(1, 10)] = 5.0
+    """Width of the rim between which its two edges are sought (common practice, no source)."""
+
+    depth_max_mm: Annotated[float, Limits(10, 150)] = 60.0
+    """Depth below the rim down to which the edge of the surface is sought."""
+
+    depth_usual_mm: Annotated[float, Limits(0, 60)] = 20.0
+    depth_usual_sd_mm: Annotated[float, Limits(1, 40)] = 9.0
+    """Where the view does not tell the depth, lengths are taken there: 5 to 40 mm are common
+    practice, no source."""
+
+    seen_min_percent: Annotated[float, Limits(5, 100)] = 40.0
+    """Share of the surface that must be judged, percent: below it, what is hidden says more."""
+
+    glare_linear_min: Annotated[float, Limits(0.5, 2)] = 0.98
+    """Corrected light from which a place is taken for a mirrored lamp, where the photo burns out."""
+
+    shade_share_max: Annotated[float, Limits(0, 0.5)] = 0.02
+    """Corrected light under which nothing can be told, as a share of white."""
+
+    white_opacity_min: Annotated[float, Limits(0, 1)] = 0.5
+    """Opacity of growth from which a place counts as covered, as on the wall."""
