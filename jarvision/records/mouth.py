@@ -48,6 +48,11 @@ class MouthFit:
     surface_px: FloatArray
 
     @property
+    def outline_px(self) -> Float32Array:
+        """The rim's outline."""
+        return self.rim_px.astype(np.float32)
+
+    @property
     def radius_mm(self) -> float:
         """Inner radius of the mouth."""
         return self.inner_mm.value / 2.0

@@ -16,7 +16,8 @@ from jarvision.settings.groups import Settings
 from jarvision.settings.vision import PhotoSettings
 from jarvision.vision.calibration.values import CardValues
 from jarvision.vision.photo import read_photo
-from jarvision.vision.read import look, which_jar
+from jarvision.vision.read import look
+from jarvision.vision.which import which_jar
 
 
 @dataclass(frozen=True)

@@ -54,11 +54,5 @@ class SurfaceSettings:
     seen_min_percent: Annotated[float, Limits(5, 100)] = 40.0
     """Share of the surface that must be judged, percent: below it, what is hidden says more."""
 
-    glare_linear_min: Annotated[float, Limits(0.5, 2)] = 0.98
-    """Corrected light from which a place is taken for a mirrored lamp, where the photo burns out."""
-
     shade_share_max: Annotated[float, Limits(0, 0.5)] = 0.02
     """Corrected light under which nothing can be told, as a share of white."""
-
-    white_opacity_min: Annotated[float, Limits(0, 1)] = 0.5
-    """Opacity of growth from which a place counts as covered, as on the wall."""

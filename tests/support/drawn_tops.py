@@ -72,7 +72,7 @@ def camera(top: DrawnTop) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
 
 
 def surface_cover(top: DrawnTop) -> tuple[np.ndarray, np.ndarray]:
-    """Linear colour ``(n, n, 3)`` and growth ``(n, n)`` of the surface, 4 cells a mm, mouth middle."""
+    """Linear colour ``(n, n, 3)`` and growth ``(n, n)`` of the surface, 4 cells a mm."""
     n = round((top.inner_mm + 4) * 4)
     rng = np.random.default_rng([top.seed, 3])
     fine = cv2.GaussianBlur(rng.standard_normal((n, n)), (0, 0), 2.5)

@@ -130,7 +130,7 @@ def _detect(
 
 @cache
 def _detector(family: str, ids: tuple[int, ...], all_windows: bool) -> cv2.aruco.ArucoDetector:
-    """A detector that knows these marks of the cards' family only, numbered in the order of ``ids``."""
+    """A detector that knows these marks of a family only, numbered in the order of ``ids``."""
     import cv2
 
     whole = cv2.aruco.getPredefinedDictionary(getattr(cv2.aruco, family))

@@ -63,7 +63,7 @@ class _Circles:
 
 
 def locate_mouth(
-    photo: Photo, *, card_above: Above, colour: ColourFit, layout: CardLayout,
+    photo: Photo, above: Above, *, colour: ColourFit, layout: CardLayout,
     settings: SurfaceSettings,
 ) -> MouthFit:  # fmt: skip
     """Find mouth and depth of a photo from above.
@@ -73,7 +73,6 @@ def locate_mouth(
     PhotoRefusedError
         ``mouth_hidden`` or ``no_mouth``.
     """
-    above = card_above
     hole = find_hole(photo, above, colour=colour, layout=layout, settings=settings)
     edges = edges_about(
         photo, above, colour=colour, middle_mm=hole.middle_mm,

@@ -8,11 +8,12 @@ homography and where the camera stands.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import cast
 
 import cv2
 import numpy as np
 
-from jarvision.records import CardFit, ColourFit, Float32Array, FloatArray, Photo
+from jarvision.records import CardFit, ColourFit, Float32Array, FloatArray, Photo, SampleArray
 from jarvision.vision.card.pose import card_to_photo
 from jarvision.vision.colour.apply import correct
 
@@ -45,13 +46,13 @@ class Above:
         return card_to_photo(self.in_plane(points_mm, z_mm), self.card.homography)
 
 
-def sample(photo: Photo, at_px: FloatArray, colour: ColourFit) -> Float32Array:
+def sample(photo: Photo, at_px: FloatArray | Float32Array, colour: ColourFit) -> Float32Array:
     """Corrected linear colours ``(rows, cols, 3)`` at photo pixels ``(rows, cols, 2)``."""
     at = at_px.astype(np.float32)
     seen = cv2.remap(
         photo.samples, at[..., 0], at[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
     )
-    return correct(np.asarray(seen, dtype=photo.samples.dtype), colour)
+    return correct(cast(SampleArray, seen), colour)
 
 
 def circle(middle_mm: FloatArray, radius_mm: float, *, points: int = 180) -> FloatArray:
