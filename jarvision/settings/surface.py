@@ -12,8 +12,8 @@ from jarvision.settings.limits import Limits
 class SurfaceSettings:
     """When a photo from above can be read, and what its geometry is taken to be."""
 
-    px_per_mm_min: Annotated[float, Limits(1, 20)] = 3.0
-    """Scale at the ring: a droplet of 1 mm is then three pixels wide. A ring that fills two thirds
+    px_per_mm_min: Annotated[float, Limits(1, 20)] = 2.5
+    """Scale at the ring: a droplet of 1 mm is then two to three pixels wide. A ring that fills two thirds
     of the short side of a photo has 6, from 40 cm with a common phone 4."""
 
     oblique_max_deg: Annotated[float, Limits(0, 45, above=True)] = 25.0
@@ -39,9 +39,10 @@ class SurfaceSettings:
     """The rim stands so far above the ring, as its print asks: 3 to 10 mm. A photo from above does
     not show it."""
 
-    glass_min_mm: Annotated[float, Limits(0.5, 5)] = 1.6
-    glass_max_mm: Annotated[float, Limits(1, 10)] = 5.0
-    """Width of the rim between which its two edges are sought (common practice, no source)."""
+    hole_wider_mm: Annotated[float, Limits(1, 10)] = 3.9
+    hole_wider_sd_mm: Annotated[float, Limits(0.2, 5)] = 0.9
+    """The hole's radius over the mouth's inner one: glass of 2 to 4 mm, and a hole that is up to 4 mm
+    wider than the mouth (common practice, no source, and the steps of the ring's circles)."""
 
     depth_max_mm: Annotated[float, Limits(10, 150)] = 60.0
     """Depth below the rim down to which the edge of the surface is sought."""

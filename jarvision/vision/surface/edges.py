@@ -15,6 +15,8 @@ from jarvision.vision.surface.sight import Above, sample
 STEP_MM = 0.1
 ANGLES = 240
 _SMOOTH_MM, _SMOOTH_DEG = 0.25, 2.0
+_ENDS = ("wrap", "nearest")
+_ROUGH_MM, _ROUGH_DEG, _ROUGH_FLOOR = 0.6, 6.0, 0.01
 _STRONG_PERCENT = 80.0
 """An edge counts in full from the strength that a fifth of all places exceed: a few glints then say
 no more than an edge all the way around."""
@@ -32,6 +34,8 @@ class Edges:
         Radius of the first column.
     strength
         ``(angles, radii)``, 0 to 1, a column each :data:`STEP_MM`.
+    rough
+        The same of where what is rough inside turns smooth outside: contents against glass.
     way
         ``(angles, 2)`` unit vectors.
     """
@@ -39,6 +43,7 @@ class Edges:
     middle_mm: FloatArray
     from_mm: float
     strength: Float32Array
+    rough: Float32Array
     way: FloatArray
 
     def radius_of(self, middle_mm: FloatArray, radius_mm: FloatArray | float) -> FloatArray:
@@ -52,19 +57,21 @@ class Edges:
         size = np.asarray(radius_mm)[..., None]
         return np.asarray(along + np.sqrt(np.maximum(size**2 - aside**2, 0.0)))
 
-    def at(self, radius: FloatArray) -> FloatArray:
-        """Strength ``(..., angles)`` at distances from the middle; 0 beyond what was looked at."""
+    def at(self, radius: FloatArray, strength: Float32Array) -> FloatArray:
+        """Values ``(..., angles)`` at distances from the middle; 0 beyond what was looked at."""
         column = np.rint((radius - self.from_mm) / STEP_MM).astype(np.intp)
-        inside = (column >= 0) & (column < self.strength.shape[1])
+        inside = (column >= 0) & (column < strength.shape[1])
         rows = np.arange(len(self.way))
-        found = self.strength[rows, np.clip(column, 0, self.strength.shape[1] - 1)]
+        found = strength[rows, np.clip(column, 0, strength.shape[1] - 1)]
         return np.where(inside, found, 0.0)
 
-    def mean(self, radius: FloatArray, valid: BoolArray | None = None) -> FloatArray:
-        """Mean strength ``(...)`` along circles given by :meth:`radius_of`, where ``valid``."""
-        seen = self.at(radius)
-        if valid is None:
-            return np.asarray(seen.mean(axis=-1))
+    def mean(self, radius: FloatArray) -> FloatArray:
+        """Mean strength ``(...)`` along circles given by :meth:`radius_of`."""
+        return np.asarray(self.at(radius, self.strength).mean(axis=-1))
+
+    def mean_surface(self, radius: FloatArray, valid: BoolArray) -> FloatArray:
+        """Mean of strength and roughness together, where ``valid``."""
+        seen = (self.at(radius, self.strength) + self.at(radius, self.rough)) / 2.0
         count = valid.sum(axis=-1)
         return np.asarray((seen * valid).sum(axis=-1) / np.maximum(count, 1))
 
@@ -86,8 +93,19 @@ def edges_about(
     seen = sample(photo, card_to_photo(points, above.card.homography), colour)
     encoded = srgb_encode(np.clip(seen, 0.0, 1.0))
     sigma = (_SMOOTH_DEG * ANGLES / 360.0, _SMOOTH_MM / STEP_MM, 0.0)
-    smooth = gaussian_filter(encoded, sigma, mode=("wrap", "nearest", "nearest"))
+    smooth = gaussian_filter(encoded, sigma, mode=(*_ENDS, "nearest"))
     change = np.abs(np.gradient(smooth, axis=1)).sum(axis=2)
     strong = max(float(np.percentile(change, _STRONG_PERCENT)), 1e-6)
     strength = np.minimum(change / strong, 1.0).astype(np.float32)
-    return Edges(middle_mm, from_mm, strength, way)
+    return Edges(middle_mm, from_mm, strength, _rough(smooth), way)
+
+
+def _rough(encoded: FloatArray) -> Float32Array:
+    """How strongly roughness falls outwards."""
+    light = encoded.mean(axis=2)
+    wide = gaussian_filter(light, (_SMOOTH_DEG * 4 * ANGLES / 360.0, 1.0 / STEP_MM), mode=_ENDS)
+    sigma = (_ROUGH_DEG * ANGLES / 360.0, _ROUGH_MM / STEP_MM)
+    rough = gaussian_filter(np.abs(light - wide), sigma, mode=_ENDS)
+    fall = np.maximum(-np.gradient(np.log(rough + _ROUGH_FLOOR), axis=1), 0.0)
+    strong = max(float(np.percentile(fall, _STRONG_PERCENT)), 1e-6)
+    return np.minimum(fall / strong, 1.0).astype(np.float32)

@@ -27,6 +27,12 @@ _BAND_MM = 2.0
 _CLOSED_MM = 1.2
 """White circles to cut along, and what is narrower, do not end the colour."""
 
+_DARKEST = 2e-3
+_RED_OFF, _BLUE_OFF = 0.22, 0.32
+"""Red over green and blue over green may differ so much, as logarithms, from those of the print in
+this photo: a blue table seen through the rim differs more."""
+
+_SHADE_LOG = -1.6
 _LARGEST_OFF_MM = 0.8
 _ROUNDS = 8
 
@@ -68,7 +74,9 @@ def find_hole(
         raise PhotoRefusedError(
             "mouth_hidden", f"the ring's colour shows on {ring.mean():.0%} of the way around"
         )
-    # inwards: the first place without the colour
+    # inwards: the first place that has not the colour of this print in this light
+    own = _like(seen, np.median(seen[ring][:, -band:].reshape(-1, 3), axis=0))
+    closed = cv2.morphologyEx(own.astype(np.uint8), cv2.MORPH_CLOSE, np.ones((1, wide)))
     other = closed[ring][:, ::-1] == 0
     other[:, : band // 2] = False
     ends = other.any(axis=1)
@@ -97,6 +105,14 @@ def fit_circle(points: FloatArray) -> tuple[FloatArray, float, float]:
         scale = max(4.7 * 1.4826 * float(np.median(off)), _LARGEST_OFF_MM)
         weight = np.clip(1.0 - (off / scale) ** 2, 0.0, None)
     return middle, radius, float(np.median(off))
+
+
+def _like(seen: Float32Array, own: Float32Array) -> BoolArray:
+    """Where linear colours ``(..., 3)`` have the tint of one, in any shade but a deep one."""
+    logs, usual = (np.log(np.maximum(of, _DARKEST)) for of in (seen, own))
+    red, blue = ((logs[..., i] - logs[..., 1]) - (usual[i] - usual[1]) for i in (0, 2))
+    near = np.hypot(red / _RED_OFF, blue / _BLUE_OFF) < 1.0
+    return np.asarray(near & (logs[..., 1] > usual[1] + _SHADE_LOG))
 
 
 def _violet(seen: Float32Array, layout: CardLayout, settings: SurfaceSettings) -> BoolArray:

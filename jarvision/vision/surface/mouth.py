@@ -1,7 +1,8 @@
 """The jar's mouth: its rim, and how deep the edge of the surface lies below it.
 
-Three circles are sought together: both edges of the rim, and the edge of the surface on the glass.
-The glass is taken to be straight down to the surface, so the third is as wide as the second and
+Two circles are sought together: the rim's inner edge, which lies about as far within the hole as
+glass is thick, and the edge of the surface on the glass.
+The glass is taken to be straight down to the surface, so the second is as wide as the first and
 only looks smaller, and moved, by its depth.
 """
 
@@ -12,19 +13,16 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from jarvision.base.statistics import Z95
-from jarvision.records import ColourFit, Float32Array, FloatArray, Measured, Photo
+from jarvision.records import ColourFit, FloatArray, Measured, Photo
 from jarvision.records.mouth import MouthFit
 from jarvision.settings.surface import SurfaceSettings
 from jarvision.vision.card.layout import CardLayout
-from jarvision.vision.surface.edges import STEP_MM, Edges, edges_about
+from jarvision.vision.surface.edges import Edges, edges_about
 from jarvision.vision.surface.hole import Hole, find_hole
 from jarvision.vision.surface.sight import Above, circle
 
 _INWARDS_MM, _OUTWARDS_MM = 16.0, 2.5
 """Edges are looked for so far to both sides of the hole's."""
-
-_GAP_MM, _OVER_MM = 3.5, 1.5
-"""The rim's outer edge lies so far within the hole's at most, or over it, as seen."""
 
 _ASIDE_MM = 2.4
 """The rim may stand so far out of the hole's middle."""
@@ -35,10 +33,16 @@ _CLEAR_MM = 0.8
 _ASKEW_SHARE_MIN = 0.35
 """Share of the way around on which the surface's edge must be in sight, past the rim."""
 
-_SHALLOWEST_MM = 3.0
-_HOLE_MM, _HOLE_WORTH = 0.7, 0.4
-"""So near the hole's edge nothing tells the rim's outer one from it: it counts as half seen."""
+_ODD = 0.08
+"""What a rim costs whose inner edge lies a standard deviation off where the hole has it."""
 
+_RIVAL_WITHIN = 0.12
+"""Rims of another width that fit nearly as well widen the interval."""
+
+_RIVALS_APART_MM = 1.6
+"""Rims as different as this leave the depth untold."""
+
+_SHALLOWEST_MM = 3.0
 _RIM_MIN = 0.10
 """Edges of the rim over what circles nearby have, from which the rim is seen."""
 
@@ -51,11 +55,12 @@ class _Circles:
     """What fits best: the rim as seen in the ring's plane, the depth, and how well they do."""
 
     middle_mm: FloatArray
-    outer_mm: float
     inner_mm: float
     rim: float
     depths_mm: FloatArray
     scores: FloatArray
+    total: float
+    rivals_mm: tuple[float, float] = (0.0, 0.0)
 
     @property
     def depth_mm(self) -> float:
@@ -79,7 +84,6 @@ def locate_mouth(
         from_mm=max(hole.radius_mm - _INWARDS_MM, 5.0), to_mm=hole.radius_mm + _OUTWARDS_MM,
     )  # fmt: skip
     rim_z = -settings.rim_above_mm
-    edges = replace(edges, strength=_without_hole(edges, hole))
     seen = _search(edges, hole, above, rim_z=rim_z, settings=settings)
     usual = float(np.median(edges.strength))
     rim_seen = seen.rim - usual >= _RIM_MIN
@@ -88,31 +92,25 @@ def locate_mouth(
     return _mouth(seen, above, rim_z=rim_z, settings=settings)
 
 
-def _without_hole(edges: Edges, hole: Hole) -> Float32Array:
-    """Strengths in which the hole's own edge says little."""
-    radii = edges.from_mm + np.arange(edges.strength.shape[1]) * STEP_MM
-    near = np.abs(radii - hole.radius_mm) < _HOLE_MM
-    return np.where(near, np.float32(_HOLE_WORTH), edges.strength)
-
-
 def _search(
     edges: Edges, hole: Hole, above: Above, *, rim_z: float, settings: SurfaceSettings
 ) -> _Circles:
     """Coarse over where the rim may be, then fine around the best."""
-    towards = (hole.middle_mm - above.eye_mm) * (above.shrinks(rim_z) - 1.0)
+    grows = above.shrinks(rim_z)
+    towards = (hole.middle_mm - above.eye_mm) * (grows - 1.0)
+    usual = grows * (hole.radius_mm - settings.hole_wider_mm)
+    sd = settings.hole_wider_sd_mm
     coarse = _try(
-        edges, above, hole.middle_mm + towards + _square(_ASIDE_MM, 0.8),
-        outer=np.arange(hole.radius_mm - _GAP_MM, hole.radius_mm + _OVER_MM, 0.2),
-        glass=np.arange(settings.glass_min_mm, settings.glass_max_mm, 0.2),
+        edges, above, hole.middle_mm + towards + _square(_ASIDE_MM, 0.6),
+        inner=np.arange(usual - 3.0 * sd, usual + 2.5 * sd, 0.2), usual=(usual, sd),
         depths=np.arange(_SHALLOWEST_MM, settings.depth_max_mm, 2.0), rim_z=rim_z,
     )  # fmt: skip
-    width = coarse.outer_mm - coarse.inner_mm
-    return _try(
-        edges, above, coarse.middle_mm + _square(0.6, 0.2),
-        outer=coarse.outer_mm + np.arange(-0.4, 0.45, 0.1),
-        glass=width + np.arange(-0.4, 0.45, 0.1),
+    fine = _try(
+        edges, above, coarse.middle_mm + _square(0.45, 0.15),
+        inner=coarse.inner_mm + np.arange(-0.4, 0.45, 0.1), usual=(usual, sd),
         depths=np.arange(_SHALLOWEST_MM, settings.depth_max_mm, 0.5), rim_z=rim_z,
     )  # fmt: skip
+    return replace(fine, rivals_mm=coarse.rivals_mm)
 
 
 def _square(reach: float, step: float) -> FloatArray:
@@ -123,38 +121,32 @@ def _square(reach: float, step: float) -> FloatArray:
 
 
 def _try(
-    edges: Edges, above: Above, middles: FloatArray, *, outer: FloatArray, glass: FloatArray,
-    depths: FloatArray, rim_z: float,
+    edges: Edges, above: Above, middles: FloatArray, *, inner: FloatArray,
+    usual: tuple[float, float], depths: FloatArray, rim_z: float,
 ) -> _Circles:  # fmt: skip
-    """The best of all choices of middle, outer edge, width of the rim, and depth."""
-    best: tuple[float, _Circles] | None = None
-    inner = outer[:, None] - glass[None, :]
-    # widths that come to the same inner edge are looked up once
-    grid = np.arange(inner.min() - 0.05, inner.max() + 0.15, 0.1)
-    place = np.clip(np.rint((inner - grid[0]) / 0.1).astype(np.intp), 0, len(grid) - 1)
-    distance = above.height_mm + rim_z
-    shrink = distance / (distance + depths)
-    for middle in middles:
-        of_outer = edges.mean(edges.radius_of(np.broadcast_to(middle, (len(outer), 2)), outer))
-        rim_at = edges.radius_of(np.broadcast_to(middle, (len(grid), 2)), grid)
-        of_grid = edges.mean(rim_at)
-        rim = of_outer[:, None] + of_grid[place]
-        row, col = np.unravel_index(int(rim.argmax()), rim.shape)
-        at = int(place[row, col])
+    """The best of all choices of middle, inner edge and depth."""
+    shrink = (above.height_mm + rim_z) / (above.height_mm + rim_z + depths)
+    odd = _ODD * ((inner - usual[0]) / usual[1]) ** 2
+    best: _Circles | None = None
+    totals = np.zeros((len(middles), len(inner)))
+    for row, middle in enumerate(middles):
+        rim_at = edges.radius_of(np.broadcast_to(middle, (len(inner), 2)), inner)
+        rim = edges.mean(rim_at)
         moved = above.eye_mm + (middle - above.eye_mm) * shrink[:, None]
-        surface_at = edges.radius_of(moved, grid[at] * shrink)
-        valid = surface_at < rim_at[at] - _CLEAR_MM
-        scores = edges.mean(surface_at, valid)
+        surface_at = edges.radius_of(moved, inner[:, None] * shrink)
+        valid = surface_at < rim_at[:, None] - _CLEAR_MM
+        scores = edges.mean_surface(surface_at, valid)
         scores = np.where(valid.mean(axis=-1) >= _ASKEW_SHARE_MIN, scores, 0.0)
-        total = float(rim[row, col] + scores.max())
-        if best is None or total > best[0]:
-            found = _Circles(
-                middle, float(outer[row]), float(grid[at]), float(rim[row, col]) / 2.0,
-                depths, scores,
+        totals[row] = rim + scores.max(axis=-1) - odd
+        at = int(totals[row].argmax())
+        if best is None or totals[row, at] > best.total:
+            best = _Circles(
+                middle, float(inner[at]), float(rim[at]), depths, scores[at],
+                float(totals[row, at]),
             )  # fmt: skip
-            best = total, found
     assert best is not None
-    return best[1]
+    rivals = inner[totals.max(axis=0) >= best.total - _RIVAL_WITHIN]
+    return replace(best, rivals_mm=(float(rivals.min()), float(rivals.max())))
 
 
 def _mouth(seen: _Circles, above: Above, *, rim_z: float, settings: SurfaceSettings) -> MouthFit:
@@ -166,9 +158,10 @@ def _mouth(seen: _Circles, above: Above, *, rim_z: float, settings: SurfaceSetti
     share = settings.rim_above_sd_mm / distance
     sd = 2.0 * float(np.hypot(0.15, radius * share))
     diameter = 2.0 * radius
-    inner = Measured(diameter, diameter - Z95 * sd, diameter + Z95 * sd)
+    low, high = (2.0 * rival / grows for rival in seen.rivals_mm)
+    inner = Measured(diameter, min(low, diameter) - Z95 * sd, max(high, diameter) + Z95 * sd)
     below, untold = _depth(seen, distance=distance, radius=radius)
-    depth = below.value if below else settings.depth_usual_mm
+    depth = below.value if below else seen.depth_mm
     depth_sd = (below.high - below.low) / (2 * Z95) if below else settings.depth_usual_sd_mm
     return _fit(
         axis, inner, above, rim_z=rim_z, below=below, untold=untold, depth=depth,
@@ -178,6 +171,9 @@ def _mouth(seen: _Circles, above: Above, *, rim_z: float, settings: SurfaceSetti
 
 def _depth(seen: _Circles, *, distance: float, radius: float) -> tuple[Measured | None, str]:
     """Depth of the surface's edge with its interval, or why it is not told."""
+    low, high = seen.rivals_mm
+    if high - low > _RIVALS_APART_MM:
+        return None, "edges around the mouth can be taken for the rim in more than one way"
     usual = float(np.median(seen.scores[seen.scores > 0.0])) if seen.scores.any() else 0.0
     best = float(seen.scores.max())
     if best - usual < _PEAK_MIN:
@@ -194,9 +190,8 @@ def _mouth_of_hole(
     hole: Hole, above: Above, *, rim_z: float, settings: SurfaceSettings
 ) -> MouthFit:
     """What the hole alone says: it is cut to the mouth's outer width."""
-    usual = (settings.glass_min_mm + settings.glass_max_mm) / 2.0
-    diameter = 2.0 * (hole.radius_mm - usual - 0.5)
-    inner = Measured(diameter, diameter - 6.0, diameter + 4.0)
+    diameter, sd = 2.0 * (hole.radius_mm - settings.hole_wider_mm), settings.hole_wider_sd_mm
+    inner = Measured(diameter, diameter - 2.0 * Z95 * sd, diameter + 2.0 * Z95 * sd)
     distance = above.height_mm + rim_z
     spread = np.hypot(settings.rim_above_sd_mm, settings.depth_usual_sd_mm)
     return _fit(
