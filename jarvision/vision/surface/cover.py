@@ -6,7 +6,8 @@ before the camera, at a middling height, no glass in front.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -110,7 +111,18 @@ def read_cover(
     coverage = measure_coverage(
         wall, tissue, settings=settings.coverage, colour_de00=colour_de00, tint_ratio=tint_ratio
     )
+    coverage = _widened(coverage, settings.surface.cover_points)
     return SurfaceFigures(wall, tissue, coverage, find_patches(wall, tissue))
+
+
+def _widened(coverage: Coverage, points: float) -> Coverage:
+    """The same with so many points more of doubt, in quadrature."""
+    down, up = coverage.percent - coverage.low, coverage.high - coverage.percent
+    return replace(
+        coverage,
+        low=max(0.0, coverage.percent - math.hypot(down, points)),
+        high=min(100.0, coverage.percent + math.hypot(up, points)),
+    )
 
 
 def as_wall(picture: SurfacePicture) -> RawWall:

@@ -34,7 +34,9 @@ this photo: a blue table seen through the rim differs more."""
 
 _SHADE_LOG = -1.6
 _LARGEST_OFF_MM = 0.8
-_ROUNDS = 8
+_ROUNDS, _TRIPLES = 4, 400
+_CUT_OFF_MM = 2.5
+"""The hole is cut about the ring's middle; the rim, leaning over its edge, moves it a little."""
 
 
 @dataclass(frozen=True)
@@ -84,27 +86,48 @@ def find_hole(
         raise PhotoRefusedError("no_mouth", "the ring's middle is not cut out")
     edge = radii[len(radii) - other[ends].argmax(axis=1) - 1] + _STEP_MM / 2.0
     where = np.array(field.centre_mm) + edge[:, None] * way[ring][ends]
-    middle, radius, off = fit_circle(where)
+    middle, radius, off = fit_circle(
+        where, about_mm=np.array(field.centre_mm), reach_mm=_CUT_OFF_MM
+    )
     return Hole(middle, radius, off, float(ring.mean()))
 
 
-def fit_circle(points: FloatArray) -> tuple[FloatArray, float, float]:
+def fit_circle(
+    points: FloatArray, *, about_mm: FloatArray | None = None, reach_mm: float = np.inf
+) -> tuple[FloatArray, float, float]:
     """Middle ``(2,)``, radius and usual distance of points ``(n, 2)``, outliers left out.
 
-    Source: Kasa's algebraic fit (from memory), weighted anew by Tukey's biweight.
+    ``about_mm`` is where the middle is known to lie, within ``reach_mm``: fruit over the edge then
+    does not draw it away. The circle through three points that most agree with (Fischler and Bolles
+    1981, random sample consensus, from memory) is fitted to all of those that do.
     """
-    weight = np.ones(len(points))
-    middle, radius = points.mean(axis=0), 1.0
-    off = np.zeros(len(points))
+    middle, radius = _most_agree(points, about_mm, reach_mm)
+    off = np.abs(np.linalg.norm(points - middle, axis=1) - radius)
     for _ in range(_ROUNDS):
-        rows = np.column_stack([2.0 * points, np.ones(len(points))]) * weight[:, None]
-        x, y, rest = np.linalg.lstsq(rows, (points**2).sum(axis=1) * weight, rcond=None)[0]
-        middle = np.array([x, y])
-        radius = float(np.sqrt(max(rest + x * x + y * y, 1e-6)))
+        near = points[off < _LARGEST_OFF_MM]
+        rows = np.column_stack([2.0 * near, np.ones(len(near))])
+        x, y, rest = np.linalg.lstsq(rows, (near**2).sum(axis=1), rcond=None)[0]
+        middle, radius = np.array([x, y]), float(np.sqrt(max(rest + x * x + y * y, 1e-6)))
         off = np.abs(np.linalg.norm(points - middle, axis=1) - radius)
-        scale = max(4.7 * 1.4826 * float(np.median(off)), _LARGEST_OFF_MM)
-        weight = np.clip(1.0 - (off / scale) ** 2, 0.0, None)
     return middle, radius, float(np.median(off))
+
+
+def _most_agree(
+    points: FloatArray, about_mm: FloatArray | None, reach_mm: float
+) -> tuple[FloatArray, float]:
+    rng = np.random.default_rng(len(points))
+    triples = points[rng.integers(0, len(points), (_TRIPLES, 3))]
+    sides = 2.0 * (triples[:, 1:] - triples[:, :1])
+    squares = (triples[:, 1:] ** 2).sum(axis=2) - (triples[:, :1] ** 2).sum(axis=2)
+    clear = np.abs(np.linalg.det(sides)) > 1.0
+    middles = np.linalg.solve(sides[clear], squares[clear][..., None])[..., 0]
+    radii = np.linalg.norm(triples[clear, 0] - middles, axis=1)
+    away = np.linalg.norm(points[None] - middles[:, None], axis=2) - radii[:, None]
+    agree = (np.abs(away) < _LARGEST_OFF_MM).sum(axis=1).astype(float)
+    if about_mm is not None:
+        agree -= len(points) * (np.linalg.norm(middles - about_mm, axis=1) > reach_mm)
+    best = int(agree.argmax())
+    return middles[best], float(radii[best])
 
 
 def _like(seen: Float32Array, own: Float32Array) -> BoolArray:

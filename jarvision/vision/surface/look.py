@@ -20,6 +20,7 @@ from jarvision.vision.quality.figures import hidden_swatches
 from jarvision.vision.quality.gate import accept_card
 from jarvision.vision.surface.cover import SurfaceFigures, read_cover
 from jarvision.vision.surface.flatten import flatten
+from jarvision.vision.surface.hood import accept_no_hood
 from jarvision.vision.surface.mouth import locate_mouth
 from jarvision.vision.surface.sight import Above
 
@@ -115,6 +116,7 @@ def _look_down(
         oblique_max_deg=limits.oblique_max_deg,
         edge_rise_max_mm=limits.edge_rise_max_mm,
     )
+    accept_no_hood(photo, card, layout=layout, settings=limits)
     quality = accept_card(
         photo, card, swatches, paper, layout=layout,
         settings=replace(settings, acceptance=from_above),

@@ -36,7 +36,7 @@ _ASKEW_SHARE_MIN = 0.35
 _ODD = 0.08
 """What a rim costs whose inner edge lies a standard deviation off where the hole has it."""
 
-_RIVAL_WITHIN = 0.12
+_RIVAL_WITHIN = 0.08
 """Rims of another width that fit nearly as well widen the interval."""
 
 _RIVALS_APART_MM = 1.6

@@ -1,0 +1,82 @@
+"""Whether a photo was taken through the hood: its folds mirror the lamp where matt print cannot."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+import cv2
+import numpy as np
+
+from jarvision.base.colourspace import LUMINANCE
+from jarvision.base.errors import PhotoRefusedError
+from jarvision.records import BoolArray, CardFit, Photo
+from jarvision.settings.surface import SurfaceSettings
+from jarvision.vision.card.layout import CardLayout
+from jarvision.vision.card.pose import card_to_photo
+
+_PX_PER_MM = 4.0
+_EDGE_MM = 1.0
+"""Edges of the print are left to blur."""
+
+_BAND_MM = (46.6, 48.4)
+"""The field's colour beyond the widest hole."""
+
+_DARK_MAX = 0.35
+"""Luminance of print that cannot look white."""
+
+_GLINT_MAX_MM2 = 12.0
+"""What is white over a larger place is a thing on the ring, such as a pale cap."""
+
+_WHITE_BYTE = 215
+_ABOVE_USUAL = 60
+"""A glint is white, and lighter by so many levels than such print usually is in the photo."""
+
+
+def accept_no_hood(
+    photo: Photo, card: CardFit, *, layout: CardLayout, settings: SurfaceSettings
+) -> None:
+    """Check that no hood lies over ring and mouth.
+
+    Raises
+    ------
+    PhotoRefusedError
+        ``through_hood``.
+    """
+    share = glint_share(photo, card, layout=layout)
+    if share > settings.glints_max:
+        raise PhotoRefusedError(
+            "through_hood", f"lamps are mirrored on {share:.1%} of the ring's dark print"
+        )
+
+
+def glint_share(photo: Photo, card: CardFit, *, layout: CardLayout) -> float:
+    """Share, 0 to 1, of the ring's dark print that looks as white as a mirrored lamp."""
+    rows, cols = (round(side * _PX_PER_MM) for side in (layout.height_mm, layout.width_mm))
+    x, y = np.meshgrid((np.arange(cols) + 0.5) / _PX_PER_MM, (np.arange(rows) + 0.5) / _PX_PER_MM)
+    at = card_to_photo(np.stack([x, y], axis=-1), card.homography).astype(np.float32)
+    seen = cv2.remap(photo.rgb, at[..., 0], at[..., 1], cv2.INTER_LINEAR)
+    least = np.asarray(seen).min(axis=-1).astype(np.int16)
+    places, white = 0, np.zeros(least.shape, np.uint8)
+    for mask in _dark_print(layout):
+        usual = float(np.median(least[mask]))
+        white |= mask & (least > max(_WHITE_BYTE, usual + _ABOVE_USUAL))
+        places += int(np.count_nonzero(mask))
+    _, _, stats, _ = cv2.connectedComponentsWithStats(white)
+    areas = stats[1:, cv2.CC_STAT_AREA]
+    return float(areas[areas <= _GLINT_MAX_MM2 * _PX_PER_MM**2].sum()) / places
+
+
+@lru_cache(maxsize=4)
+def _dark_print(layout: CardLayout) -> tuple[BoolArray, ...]:
+    """Masks ``(rows, cols)`` of the dark swatches and of the band around the hole."""
+    rows, cols = (round(side * _PX_PER_MM) for side in (layout.height_mm, layout.width_mm))
+    x, y = np.meshgrid((np.arange(cols) + 0.5) / _PX_PER_MM, (np.arange(rows) + 0.5) / _PX_PER_MM)
+    away = np.hypot(x - layout.field.centre_mm[0], y - layout.field.centre_mm[1])
+    masks = [np.asarray((away > _BAND_MM[0]) & (away < _BAND_MM[1]))]
+    for swatch, light in zip(layout.swatches, layout.nominal_linear @ LUMINANCE, strict=True):
+        if light > _DARK_MAX:
+            continue
+        across, down = np.abs(x - swatch.centre_mm[0]), np.abs(y - swatch.centre_mm[1])
+        inside = across < swatch.width_mm / 2 - _EDGE_MM
+        masks.append(np.asarray(inside & (down < swatch.height_mm / 2 - _EDGE_MM)))
+    return tuple(masks)
