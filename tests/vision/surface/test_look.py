@@ -18,7 +18,7 @@ from jarvision.vision.card.squares import find_squares
 from jarvision.vision.read import read_jar_photo
 from jarvision.vision.surface.look import TopAnalysis, is_from_above, look_down
 
-GOOD = DrawnTop(seed=6, lean_deg=8.0, distance_mm=290.0, below_rim_mm=18.0)
+GOOD = DrawnTop(seed=6, lean_deg=8.0, distance_mm=290.0, below_rim_mm=18.0, hole_mm=77.5)
 
 
 @pytest.fixture(scope="module")
