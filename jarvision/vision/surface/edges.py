@@ -108,4 +108,5 @@ def _rough(encoded: FloatArray) -> Float32Array:
     rough = gaussian_filter(np.abs(light - wide), sigma, mode=_ENDS)
     fall = np.maximum(-np.gradient(np.log(rough + _ROUGH_FLOOR), axis=1), 0.0)
     strong = max(float(np.percentile(fall, _STRONG_PERCENT)), 1e-6)
-    return np.minimum(fall / strong, 1.0).astype(np.float32)
+    share: Float32Array = np.minimum(fall / strong, 1.0).astype(np.float32)
+    return share

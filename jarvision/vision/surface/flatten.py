@@ -71,7 +71,7 @@ def _glare(
     burnt = np.asarray(seen).min(axis=-1) >= settings.masks.clipped_level
     count, labels, stats, _ = cv2.connectedComponentsWithStats(burnt.astype(np.uint8))
     light = linear.mean(axis=-1)
-    found = np.zeros_like(burnt)
+    found: BoolArray = np.zeros(burnt.shape, dtype=np.bool_)
     for label in range(1, count):
         if stats[label][cv2.CC_STAT_AREA] * CELL_MM**2 < _GLARE_MIN_MM2:
             continue
@@ -85,8 +85,7 @@ def _glare(
 
 def _shade(linear: Float32Array, least: float) -> BoolArray:
     smooth = cv2.GaussianBlur(linear.mean(axis=-1), (0, 0), _SHADE_MM / CELL_MM)
-    shade: BoolArray = np.asarray(smooth) < least
-    return shade
+    return np.asarray(np.less(smooth, least), dtype=np.bool_)
 
 
 def _disc(radius_mm: float) -> np.ndarray:

@@ -46,7 +46,6 @@ class Hole:
     middle_mm: FloatArray
     radius_mm: float
     off_mm: float
-    ring_seen: float
 
 
 def find_hole(
@@ -89,7 +88,7 @@ def find_hole(
     middle, radius, off = fit_circle(
         where, about_mm=np.array(field.centre_mm), reach_mm=_CUT_OFF_MM
     )
-    return Hole(middle, radius, off, float(ring.mean()))
+    return Hole(middle, radius, off)
 
 
 def fit_circle(

@@ -41,6 +41,11 @@ class TopAnalysis:
     top: Top
 
     @property
+    def notes(self) -> tuple[str, ...]:
+        """What must be told of the file, one sentence each without a full stop."""
+        return self.photo.notes
+
+    @property
     def jar(self) -> MouthFit:
         """What stands for the jar in the picture that is drawn."""
         return self.mouth
