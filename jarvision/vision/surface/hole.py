@@ -41,11 +41,10 @@ _CUT_OFF_MM = 2.5
 
 @dataclass(frozen=True)
 class Hole:
-    """A circle in the ring's plane, ``off_mm`` the usual distance of the edge from it."""
+    """The hole's edge as a circle in the ring's plane."""
 
     middle_mm: FloatArray
     radius_mm: float
-    off_mm: float
 
 
 def find_hole(
@@ -85,10 +84,10 @@ def find_hole(
         raise PhotoRefusedError("no_mouth", "the ring's middle is not cut out")
     edge = radii[len(radii) - other[ends].argmax(axis=1) - 1] + _STEP_MM / 2.0
     where = np.array(field.centre_mm) + edge[:, None] * way[ring][ends]
-    middle, radius, off = fit_circle(
+    middle, radius, _ = fit_circle(
         where, about_mm=np.array(field.centre_mm), reach_mm=_CUT_OFF_MM
     )
-    return Hole(middle, radius, off)
+    return Hole(middle, radius)
 
 
 def fit_circle(
