@@ -62,6 +62,11 @@ class SurfaceSettings:
     behind glass: on the first eleven rendered photos from above it was off by 12 on average, by 28
     at most."""
 
+    patch_confidence_max: Annotated[float, Limits(0, 1)] = 0.5
+    """No area on a surface is surer than this, so that mould there asks for a look and does not
+    throw a jar out by itself: the networks never saw fruit from above, and took dark caps on the
+    eighth rendered photo for black mould."""
+
     seen_min_percent: Annotated[float, Limits(5, 100)] = 40.0
     """Share of the surface that must be judged, percent: below it, what is hidden says more."""
 

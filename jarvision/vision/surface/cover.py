@@ -112,7 +112,12 @@ def read_cover(
         wall, tissue, settings=settings.coverage, colour_de00=colour_de00, tint_ratio=tint_ratio
     )
     coverage = _widened(coverage, settings.surface.cover_points)
-    return SurfaceFigures(wall, tissue, coverage, find_patches(wall, tissue))
+    most = settings.surface.patch_confidence_max
+    patches = tuple(
+        replace(patch, confidence=min(patch.confidence, most))
+        for patch in find_patches(wall, tissue)
+    )
+    return SurfaceFigures(wall, tissue, coverage, patches)
 
 
 def _widened(coverage: Coverage, points: float) -> Coverage:

@@ -84,9 +84,7 @@ def find_hole(
         raise PhotoRefusedError("no_mouth", "the ring's middle is not cut out")
     edge = radii[len(radii) - other[ends].argmax(axis=1) - 1] + _STEP_MM / 2.0
     where = np.array(field.centre_mm) + edge[:, None] * way[ring][ends]
-    middle, radius, _ = fit_circle(
-        where, about_mm=np.array(field.centre_mm), reach_mm=_CUT_OFF_MM
-    )
+    middle, radius, _ = fit_circle(where, about_mm=np.array(field.centre_mm), reach_mm=_CUT_OFF_MM)
     return Hole(middle, radius)
 
 
