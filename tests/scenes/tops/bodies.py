@@ -16,7 +16,7 @@ PIN_SPOKES, CAP_SPOKES = 16, 72
 VARIANTS = 6  # bodies of one jar differ a little in colour
 SUNK_MM = 1.5  # feet reach so far into the contents
 STALK_SHARE = 0.17  # radius of a stalk over that of its cap
-_TILE = (64, 48)
+_TILE = (64, 192)
 _UNDER = 0.5  # v below: stalk and underside; above: the cap's top, 1 in its middle
 _STALK_ROWS, _UNDER_ROWS, _TOP_ROWS = 7, 7, 14
 
@@ -41,11 +41,11 @@ def _parked(mesh: MeshData) -> MeshData:
 
 
 def _pin(pin: Pin, surface: Surface, number: int) -> MeshData:
-    """A stalk with a small closed cap; the smallest are knobs."""
+    """A stalk with a small closed cap; the smallest are knobs. All have as many faces."""
     t = np.linspace(0.0, np.pi / 2.0, 7)
     if pin.height_mm < 2.5:
-        wide = np.concatenate([[0.9, 0.97], np.cos(t)])
-        up = np.concatenate([[0.0, 0.2], 0.45 + 0.55 * np.sin(t)])
+        wide = np.concatenate([[0.88, 0.91, 0.94, 0.97, 0.99], np.cos(t)])
+        up = np.concatenate([[0.0, 0.1, 0.2, 0.3, 0.4], 0.45 + 0.55 * np.sin(t)])
     else:
         wide = np.concatenate([[0.72, 0.62, 0.56, 0.54, 0.94], np.cos(t)])
         up = np.concatenate([[0.0, 0.2, 0.42, 0.56, 0.6], 0.64 + 0.36 * np.sin(t)])
@@ -95,7 +95,10 @@ def widest_mm(cap: Cap) -> float:
 def _on_cap(cap: Cap, share: FloatArray, turn: FloatArray, height: FloatArray) -> FloatArray:
     """Points at ``share`` of the radius and ``height`` (in radii) over the edge's plane."""
     phase = cap.foot_x_mm + 1.7 * cap.foot_y_mm
-    lobes = 0.6 * np.sin(5.0 * turn + phase) + 0.4 * np.sin(9.0 * turn + 2.3 * phase)
+    lobes = sum(
+        np.sin(n * turn + (1.0 + 0.37 * n) * phase) / n**0.5 for n in (2.0, 3.0, 5.0, 8.0, 13.0)
+    )
+    lobes = 0.45 * lobes
     lift = 0.7 * np.sin(4.0 * turn + 1.9 * phase) + 0.3 * np.sin(7.0 * turn - phase)
     out = share * (1.0 + cap.wave * lobes * share**2)
     up = height + 0.9 * cap.wave * lift * share**3
@@ -179,7 +182,7 @@ def colours(fruit: Fruit, *, seed: int, young: bool) -> Float32Array:
         fibres = np.repeat(rng.standard_normal((1, cols, 1)), rows, axis=0)
         mottle = rng.standard_normal((rows, cols, 1))
         mine = cap + shade + pale * (stalk - cap)
-        on_top = mine + np.array([1.0, 0.0, 0.0]) * (2.2 * fibres + 1.2 * mottle - 7.0 * top**2)
+        on_top = mine + np.array([1.0, 0.0, 0.0]) * (1.1 * fibres + 1.4 * mottle - 7.0 * top**2)
         on_top = on_top + np.array([4.0, 0.0, 1.0]) * (top < 0.08)
         gills = stalk + np.array([-6.0, 1.0, 4.0]) * (1.0 + 0.8 * np.sign(fibres))
         plain = stalk + np.array([1.0, 0.2, 0.4]) * 1.5 * mottle

@@ -19,7 +19,7 @@ from .sheet import Sheet, printed_ring
 from .spec import TopSpec, world
 
 if TYPE_CHECKING:
-    from .stage import TopGeometry
+    from .stage import Built, TopGeometry
     from .truth import TopTruth
 
 AROUND_MM = 5.0  # kept round the mouth with all its paths
@@ -85,7 +85,7 @@ class TopRenderer:
         marks.append(time.perf_counter())
         signal = _trace(built.scene, built.shapes, geometry, spp=spp, spp_around=spp_around)
         marks.append(time.perf_counter())
-        light = render._denoised(signal) if denoise else signal.light
+        light = render._denoised(_with_droplets(signal, built, geometry)) if denoise else signal.light
         marks.append(time.perf_counter())
         rgb = camera.develop(light, spec.phone, white=render._white(spec), seed=spec.seed)  # type: ignore[arg-type]
         marks.append(time.perf_counter())
@@ -121,6 +121,16 @@ def _trace(
     dr.eval(*out)
     film = np.stack([np.array(part).T for part in out])
     return render.Signal(*film.reshape(3, geometry.height, geometry.width, 3))
+
+
+def _with_droplets(signal: render.Signal, built: Built, geometry: TopGeometry) -> render.Signal:
+    """The signal with droplets in its guide of normals, so that the denoiser keeps them."""
+    from .truth import water_normals
+
+    wet, facing = water_normals(built, geometry)
+    normal = signal.normal.copy()
+    normal[wet] = facing
+    return render.Signal(signal.light, signal.albedo, normal)
 
 
 def _near_mouth(geometry: TopGeometry) -> BoolArray:

@@ -15,15 +15,16 @@ from jarvision.records import Float32Array, FloatArray
 from tests.scenes import stage, surfaces
 from tests.scenes.meshes import MeshData, rectangle
 from tests.scenes.pinhole import CardInWorld, Pinhole
+from tests.scenes.stage import PAPER_REFLECTANCE
 
-from . import bodies, droplets, mouth
+from . import bodies, caustics, droplets, mouth
 from .held import hold_above
 from .sheet import Sheet
 from .spec import TO_WORLD, TopSpec, world
 from .surface import Surface, surface_of
 
 TABLE_MM = 1200.0  # half its side
-PATCH_PX = 512
+PATCH_PX = 900
 
 
 @dataclass(frozen=True)
@@ -127,8 +128,10 @@ class TopStage:
     def _solids(self, geometry: TopGeometry) -> dict[str, tuple[MeshData, Any]]:
         spec, surface, sheet = geometry.spec, geometry.surface, self.sheet
         rng = np.random.default_rng([spec.seed, 11])
+        light = caustics.stamp_of(spec.lamps, spec.room)
+        picture = caustics.lit(_sized(surface.albedo), surface.side_mm, geometry.drops, light)
         stuff = stage._solid(
-            stage._bitmap(_sized(surface.albedo), wrap="clamp"),
+            stage._bitmap(picture, wrap="clamp"),
             stage._bitmap(_sized(0.95 - 0.7 * surface.gloss)[..., None], raw=True, wrap="clamp"),
             specular=0.35,
         )  # fmt: skip
@@ -141,7 +144,7 @@ class TopStage:
             "ground": (mouth.ground_mesh(surface, spec.mouth), mi.load_dict(stuff)),
             "sheet": (
                 paper,
-                mi.load_dict(stage._solid(self._paper, spec.ring.roughness, specular=0.3)),
+                mi.load_dict(_printed(self._paper, spec.ring.roughness)),
             ),
             "table": (_table(spec), mi.load_dict(board)),
         }
@@ -151,6 +154,13 @@ class TopStage:
 _AIM = SimpleNamespace(
     card=CardInWorld(TO_WORLD, -TO_WORLD @ np.array([95.0, 130.0, -40.0]), 0.0)
 )
+
+
+def _printed(picture: Any, roughness: float) -> dict[str, Any]:
+    """Paper, printed on its upper side alone."""
+    front = stage._solid(picture, roughness, specular=0.3)["nested"]
+    blank = stage._solid(stage._rgb((PAPER_REFLECTANCE,) * 3), roughness, specular=0.3)["nested"]
+    return {"type": "twosided", "front": front, "back": blank}
 
 
 def _sized(field: Float32Array) -> Float32Array:

@@ -142,6 +142,19 @@ def look(built: Built, geometry: TopGeometry, directions: FloatArray) -> Seen:
     return Seen(classes, below, body, tissue, depth, way)
 
 
+def water_normals(built: Built, geometry: TopGeometry) -> tuple[BoolArray, Float32Array]:
+    """Pixels whose ray meets a droplet first, ``(rows, cols)``, and its world normals there."""
+    directions = _pixel_rays(geometry)
+    unit = (directions / np.linalg.norm(directions, axis=1, keepdims=True)).astype(np.float32)
+    origin = np.repeat(geometry.camera.centre[None].astype(np.float32), len(unit), axis=0)
+    si = built.scene.ray_intersect(mi.Ray3f(mi.Point3f(origin.T.copy()), mi.Vector3f(unit.T.copy())))
+    ids = dr.reinterpret_array(mi.UInt32, si.shape)
+    wet = np.array(si.is_valid()) & (np.array(ids) == _id(built.shapes["droplets"]))
+    wet &= np.array(si.prim_index) >= built.pool_faces
+    facing = np.array(si.sh_frame.n).T[wet]
+    return wet.reshape(geometry.height, geometry.width), facing.astype(np.float32)
+
+
 def _id(shape: Any) -> int:
     return int(np.array(dr.reinterpret_array(mi.UInt32, mi.ShapePtr(shape)))[0])
 
@@ -189,7 +202,9 @@ def _droplets(built: Built, geometry: TopGeometry, flat: Seen) -> dict[str, Any]
     drops = geometry.drops
     on = np.isin(flat.below, [TopClass.BARE, TopClass.GROWTH, TopClass.OFF_COLOUR])
     area = float(on.sum()) * FLAT_MM**2 / 100.0
-    top = np.stack([drops.x_mm, drops.y_mm, drops.z_mm - drops.height_mm], axis=-1)
+    # beside the very top, where the mesh has a pinhole
+    beside = 0.25 * drops.diameter_mm / 2.0
+    top = np.stack([drops.x_mm + beside, drops.y_mm, drops.z_mm - 0.96 * drops.height_mm], axis=-1)
     shown = _shown(built, geometry, top, TopClass.DROPLET)
     size = drops.diameter_mm[shown]
     pool = float(((flat.classes == TopClass.WATER) & on).sum()) / max(int(on.sum()), 1)
@@ -221,7 +236,8 @@ def _pins(built: Built, geometry: TopGeometry, photo: Seen) -> list[dict[str, An
     if not pins:
         return []
     tips = np.stack([bodies.pin_tip(pin, geometry.surface) for pin in pins])
-    shown = _shown(built, geometry, tips + [0.0, 0.0, 0.01], TopClass.PIN)
+    beside = np.array([[0.1 * pin.diameter_mm, 0.0, 0.03 * pin.height_mm] for pin in pins])
+    shown = _shown(built, geometry, tips + beside, TopClass.PIN)
     at = geometry.camera.project(world(tips))
     pixels = np.bincount(photo.body[photo.below == TopClass.PIN], minlength=len(pins))
     return [
