@@ -37,7 +37,9 @@ def caps_mesh(caps: tuple[Cap, ...], surface: Surface) -> tuple[MeshData, int]:
 
 
 def _parked(mesh: MeshData) -> MeshData:
-    return MeshData(mesh.points + [0.0, 0.0, PARKED_MM], mesh.normals, mesh.uv, mesh.faces)
+    return MeshData(
+        mesh.points + np.array([0.0, 0.0, PARKED_MM]), mesh.normals, mesh.uv, mesh.faces
+    )
 
 
 def _pin(pin: Pin, surface: Surface, number: int) -> MeshData:
@@ -123,7 +125,7 @@ def _capped(cap: Cap, surface: Surface, number: int) -> MeshData:
     neck = low[0].mean(axis=0)
     t = np.linspace(0.0, 1.0, _STALK_ROWS)[:, None]
     straight = foot + t * (neck - foot)
-    straight[:, :2] += (0.25 * np.sin(np.pi * t) * (foot - neck)[None, :2])  # it bends upwards
+    straight[:, :2] += 0.25 * np.sin(np.pi * t) * (foot - neck)[None, :2]  # it bends upwards
     thick = cap.diameter_mm / 2.0 * STALK_SHARE * (1.25 - 0.35 * np.sin(np.pi * t / 2.0))
     ring = np.stack([np.cos(turn[0]), np.sin(turn[0]), 0.0 * turn[0]], axis=-1)
     stalk = straight[:, None] + thick[..., None] * ring[None]

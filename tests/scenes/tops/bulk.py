@@ -52,7 +52,8 @@ def main() -> None:
 
 def _share_out(jobs: int) -> None:
     """Start one process a shard with the same options and wait for all."""
-    command = [sys.executable, "-m", "tests.scenes.tops.bulk", *sys.argv[1:], "--jobs", "1", "--pin"]
+    command = [sys.executable, "-m", "tests.scenes.tops.bulk", *sys.argv[1:]]
+    command += ["--jobs", "1", "--pin"]
     runs = [subprocess.Popen([*command, "--shard", f"{part}/{jobs}"]) for part in range(jobs)]
     failed = [run.wait() for run in runs]
     sys.exit(max(failed))

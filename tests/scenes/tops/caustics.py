@@ -99,8 +99,8 @@ def lit(albedo: Float32Array, side_mm: float, drops: Drops, light: Float32Array)
         if (first < 0).any() or (last > n).any():
             continue
         scale = BINS / (2.0 * reach)
-        to = np.array([[scale, 0.0, (first[1] - column + reach) * scale - 0.5 + 0.5 * scale],
-                       [0.0, scale, (first[0] - row + reach) * scale - 0.5 + 0.5 * scale]])  # fmt: skip
+        start = (first[::-1] - np.array([column, row]) + reach + 0.5) * scale - 0.5
+        to = np.array([[scale, 0.0, start[0]], [0.0, scale, start[1]]])
         size = (int(last[1] - first[1]), int(last[0] - first[0]))
         fine = cv2.GaussianBlur(light, (0, 0), 0.4 * scale) if scale > 2.0 else light
         patch = cv2.warpAffine(fine, to, size, flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,

@@ -24,7 +24,10 @@ def draw_pins(rng: np.random.Generator, mouth: Mouth, *, most_mm: float) -> tupl
             tall = most_mm * float(np.clip(np.exp(rng.normal(-0.45, 0.4)), 0.1, 1.0))
             tall = float(np.clip(tall, LEAST_PIN_MM, MOST_PIN_MM))
             wide = float(max(0.7, tall * rng.uniform(0.38, 0.62)))
-            free = all(np.hypot(x - p.x_mm, y - p.y_mm) > 0.5 * (wide + p.diameter_mm) for p in pins)
+            free = all(
+                np.hypot(x - pin.x_mm, y - pin.y_mm) > 0.5 * (wide + pin.diameter_mm)
+                for pin in pins
+            )
             if free and np.hypot(x, y) < mouth.radius_mm - wide / 2.0 - 0.6:
                 pins.append(Pin(float(x), float(y), tall, wide, float(rng.uniform(0.0, 24.0)),
                                 float(rng.uniform(0.0, 360.0))))  # fmt: skip
@@ -53,7 +56,8 @@ def _one(
     rng: np.random.Generator, mouth: Mouth, depth_mm: float, group: np.ndarray, middle_mm: float,
     flattening: float,
 ) -> Cap | None:  # fmt: skip
-    wide = float(np.clip(middle_mm * np.exp(0.3 * rng.standard_normal()), LEAST_CAP_MM, MOST_CAP_MM))
+    drawn = middle_mm * np.exp(0.3 * rng.standard_normal())
+    wide = float(np.clip(drawn, LEAST_CAP_MM, MOST_CAP_MM))
     turn = rng.uniform(0.0, 2.0 * np.pi)
     out = np.array([np.cos(turn), np.sin(turn)])
     foot = group + out * min(0.22 * middle_mm, 9.0) * rng.uniform(0.2, 1.6)

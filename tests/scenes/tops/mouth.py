@@ -31,8 +31,8 @@ def _turned(profile: FloatArray) -> MeshData:
     along = np.gradient(profile, axis=0)
     slope = np.stack([-along[:, 1], along[:, 0]], axis=1)
     slope /= np.maximum(np.linalg.norm(slope, axis=1, keepdims=True), 1e-12)
-    outward = np.stack([slope[:, :1] * np.cos(turn), slope[:, :1] * np.sin(turn),
-                        np.broadcast_to(slope[:, 1:], (len(profile), SEGMENTS + 1))], axis=-1)  # fmt: skip
+    upright = np.broadcast_to(slope[:, 1:], (len(profile), SEGMENTS + 1))
+    outward = np.stack([slope[:, :1] * np.cos(turn), slope[:, :1] * np.sin(turn), upright], axis=-1)
     uv = np.zeros((len(profile), SEGMENTS + 1, 2))
     mesh = grid_mesh(grid, uv, outward=outward)
     return MeshData(mesh.points, outward.reshape(-1, 3).copy(), mesh.uv, mesh.faces)
@@ -42,7 +42,7 @@ def glass_mesh(mouth: Mouth) -> MeshData:
     """The upper part of the glass as a closed shell: up the outside, over the rim, down inside."""
     depth = np.linspace(2.0, SEEN_MM, 40)
     inner = np.stack([mouth.radius_at(depth), depth], axis=1)
-    outer = inner + [mouth.glass_mm, 0.0]
+    outer = inner + np.array([mouth.glass_mm, 0.0])
     top = [[mouth.radius_mm + mouth.glass_mm, 0.0], [mouth.radius_mm, 0.0]]
     line = np.concatenate([outer[::-1], top, inner, outer[-1:]])
     radii = np.zeros(len(line))
@@ -81,7 +81,7 @@ def sheet_mesh(ring: Ring, *, width_mm: float, height_mm: float, hole_mm: float)
     uv = flat / (2.0 * half) + 0.5
     sag = ring.sag_mm * (far / float(np.hypot(*half))) ** 2
     local = np.concatenate([flat, sag[..., None]], axis=-1)
-    grid = local + [ring.x_mm, ring.y_mm, ring.below_mm]
+    grid = local + np.array([ring.x_mm, ring.y_mm, ring.below_mm])
     return grid_mesh(grid, uv, outward=np.broadcast_to([0.0, 0.0, -1.0], grid.shape))
 
 
@@ -114,14 +114,14 @@ def hood_mesh(hood: Hood, mouth: Mouth, ring: Ring, *, seed: int) -> MeshData:
     uv = np.zeros((*grid.shape[:2], 2))
     up = np.broadcast_to([0.0, 0.0, -1.0], grid.shape)
     return merge([
-        grid_mesh(grid - [0.0, 0.0, FILM_MM], uv, outward=up),
+        grid_mesh(grid - np.array([0.0, 0.0, FILM_MM]), uv, outward=up),
         grid_mesh(grid, uv, outward=-up),
     ])  # fmt: skip
 
 
 def dew_mesh(hood: Hood, mouth: Mouth, ring: Ring, *, seed: int) -> MeshData:
     """Mist on the film's lower side; ``uv`` over its square."""
-    grid = _film_height(hood, mouth, ring, seed=seed) + [0.0, 0.0, 0.25]
+    grid = _film_height(hood, mouth, ring, seed=seed) + np.array([0.0, 0.0, 0.25])
     reach = mouth.outer_mm / 2.0 + 30.0
     uv = grid[..., :2] / (2.0 * reach) + 0.5
     return grid_mesh(grid, uv, outward=np.broadcast_to([0.0, 0.0, 1.0], grid.shape))
@@ -136,4 +136,3 @@ def dew_picture(hood: Hood, *, seed: int, pixels: int = 512) -> Float32Array:
     dots = dots / dots.std()
     mist = hood.dew * np.clip(0.65 + 0.3 * cloud, 0.0, 1.2) * np.clip(0.7 + 0.6 * dots, 0.05, 1.6)
     return np.clip(mist, 0.0, 0.95).astype(np.float32)[..., None]
-

@@ -56,7 +56,9 @@ class TopRenderer:
         When mitsuba has no such variant.
     """
 
-    def __init__(self, variant: str = render.DEFAULT_VARIANT, *, sheet: Sheet | None = None) -> None:
+    def __init__(
+        self, variant: str = render.DEFAULT_VARIANT, *, sheet: Sheet | None = None
+    ) -> None:  # fmt: skip
         import mitsuba as mi
 
         mi.set_variant(variant)
@@ -85,7 +87,9 @@ class TopRenderer:
         marks.append(time.perf_counter())
         signal = _trace(built.scene, built.shapes, geometry, spp=spp, spp_around=spp_around)
         marks.append(time.perf_counter())
-        light = render._denoised(_with_droplets(signal, built, geometry)) if denoise else signal.light
+        light = signal.light
+        if denoise:
+            light = render._denoised(_with_droplets(signal, built, geometry))
         marks.append(time.perf_counter())
         rgb = camera.develop(light, spec.phone, white=render._white(spec), seed=spec.seed)  # type: ignore[arg-type]
         marks.append(time.perf_counter())
@@ -157,7 +161,9 @@ def _tables(geometry: TopGeometry, shapes: dict[str, Any]) -> Any:
 
     spec, eye = geometry.spec, geometry.camera
     down = eye.rotation[2] @ (world(np.array([0.0, 0.0, spec.ground.depth_mm])) - eye.centre)
-    near = eye.rotation[2] @ (world(geometry.sheet_origin + [80.0, 80.0, 0.0]) - eye.centre)
+    near = eye.rotation[2] @ (
+        world(geometry.sheet_origin + geometry.sheet.corners_mm[2] / 2.0) - eye.centre
+    )
     focus = down + spec.held.focus * (near - down)
     numbers = [*eye.rotation.ravel(), *eye.centre, eye.focal_px, *eye.matrix[:2, 2]]
     numbers += [spec.phone.aperture_mm / 2.0, focus]

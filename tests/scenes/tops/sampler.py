@@ -9,8 +9,8 @@ import numpy as np
 
 from tests.scenes import sampler
 from tests.scenes.lights import ALL_SPECTRA
-from tests.scenes.mycelium import HABITS, TINTS
 from tests.scenes.moulds import POWDERS
+from tests.scenes.mycelium import HABITS, TINTS
 from tests.scenes.spec import Lamp, Phone, Room
 from tests.scenes.substrates import LOOKS
 from tests.scenes.suite import CAPS_LAB
@@ -22,7 +22,7 @@ TRAINING_FROM, TUNING_FROM, JUDGING_FROM = 1_000_000, 2_000_000, 9_000_000
 LEFT_OUT = ("hemp shives", "family:4")
 """Contents that no training or tuning photo shows; family 4 is crumbs and powders."""
 COMMON = ("wheat straw", "beech shavings", "family:2", "family:3")
-SELDOM = tuple(name for name in LOOKS if name not in (*COMMON, *LEFT_OUT)) + ("family:0", "family:1")
+SELDOM = (*(name for name in LOOKS if name not in (*COMMON, *LEFT_OUT)), "family:0", "family:1")
 FAULTS = ("blurred", "dark", "glare", "cut off", "hood", "oblique")
 FAULTY = 0.24  # share of the photos with one of these
 MOST_LEAN_DEG = 20.0
@@ -87,8 +87,8 @@ def draw_ground(rng: np.random.Generator, seed: int, mouth: Mouth) -> Ground:
     judged = seed >= JUDGING_FROM
     where = rng.random()
     names = LEFT_OUT if judged and where < 0.25 else COMMON if where < 0.7 else SELDOM
-    covered = float(rng.choice([0.0, rng.uniform(0.0, 0.4), rng.uniform(0.4, 0.97),
-                                rng.uniform(0.9, 1.0), 1.0], p=[0.08, 0.2, 0.42, 0.2, 0.1]))  # fmt: skip
+    some = [0.0, rng.uniform(0.0, 0.4), rng.uniform(0.4, 0.97), rng.uniform(0.9, 1.0), 1.0]
+    covered = float(rng.choice(some, p=[0.08, 0.2, 0.42, 0.2, 0.1]))
     return Ground(
         seed=seed,
         contents=str(rng.choice(names)),
@@ -123,8 +123,14 @@ def draw_water(rng: np.random.Generator, kind: str) -> Water:
     if fine:
         return Water(per_cm2=float(rng.uniform(8.0, 40.0)), middle_mm=float(rng.uniform(0.3, 0.6)),
                      spread=float(rng.uniform(0.2, 0.4)), pool=pool)  # fmt: skip
-    return Water(per_cm2=float(rng.uniform(4.0, 13.0)), middle_mm=float(rng.uniform(1.25, 2.0)),
-                 spread=float(rng.uniform(0.12, 0.25)), least_mm=0.8, most_mm=3.0, pool=pool)  # fmt: skip
+    return Water(
+        per_cm2=float(rng.uniform(4.0, 13.0)),
+        middle_mm=float(rng.uniform(1.25, 2.0)),
+        spread=float(rng.uniform(0.12, 0.25)),
+        least_mm=0.8,
+        most_mm=3.0,
+        pool=pool,
+    )
 
 
 def draw_fruit(rng: np.random.Generator, mouth: Mouth, depth_mm: float) -> Fruit:
@@ -153,7 +159,9 @@ def draw_held(rng: np.random.Generator) -> Held:
         distance_mm=float(rng.uniform(250.0, 450.0)),
         lean_deg=float(rng.uniform(0.0, MOST_LEAN_DEG - 1.0)),
         lean_to_deg=float(rng.uniform(0.0, 360.0)),
-        turn_deg=float(rng.normal(0.0, 4.0) + rng.choice([0, 90, 180, 270], p=[0.7, 0.1, 0.1, 0.1])),
+        turn_deg=float(
+            rng.normal(0.0, 4.0) + rng.choice([0, 90, 180, 270], p=[0.7, 0.1, 0.1, 0.1])
+        ),
         zoom=float(rng.uniform(0.8, 1.0)),
         aside_mm=(float(rng.normal(0.0, 3.0)), float(rng.normal(0.0, 3.0))),
         focus=float(rng.uniform(0.0, 1.0)),
@@ -191,15 +199,17 @@ def spoiled(spec: TopSpec, fault: str, rng: np.random.Generator) -> TopSpec:
     phone, held = spec.phone, spec.held
     if fault == "blurred":
         turn, length = rng.uniform(0.0, 2.0 * np.pi), rng.uniform(9.0, 22.0)
-        shaken = replace(phone, motion_px=(float(length * np.cos(turn)), float(length * np.sin(turn))))
+        way = float(length * np.cos(turn)), float(length * np.sin(turn))
+        shaken = replace(phone, motion_px=way)
         soft = replace(phone, blur_px=float(rng.uniform(4.0, 8.0)))
         return replace(spec, fault=fault, phone=shaken if rng.random() < 0.5 else soft)
     if fault == "dark":
         dim = float(rng.uniform(-4.2, -2.8))
         return replace(spec, fault=fault, phone=replace(phone, exposure_error_ev=dim))
     if fault == "glare":
-        lamp = Lamp("bulb", (0.0, -900.0, 0.0), float(rng.uniform(150.0, 320.0)),
-                    float(rng.uniform(150.0, 320.0)), 0.6, str(rng.choice(ALL_SPECTRA)))  # fmt: skip
+        wide, long = (float(rng.uniform(150.0, 320.0)) for _ in range(2))
+        spectrum = str(rng.choice(ALL_SPECTRA))
+        lamp = Lamp("bulb", (0.0, -900.0, 0.0), wide, long, 0.6, spectrum)
         rest = tuple(replace(one, share=one.share * 0.4) for one in spec.lamps[:2])
         shiny = replace(spec.ring, roughness=0.22)
         over = replace(phone, exposure_error_ev=float(rng.uniform(1.2, 1.9)))
@@ -212,7 +222,8 @@ def spoiled(spec: TopSpec, fault: str, rng: np.random.Generator) -> TopSpec:
         return replace(spec, fault=fault, hood=replace(spec.hood, on=True),
                        fruit=replace(spec.fruit, caps=low))  # fmt: skip
     if fault == "oblique":
-        return replace(spec, fault=fault, held=replace(held, lean_deg=float(rng.uniform(32.0, 48.0))))
+        lean = float(rng.uniform(32.0, 48.0))
+        return replace(spec, fault=fault, held=replace(held, lean_deg=lean))
     raise ValueError(f"no fault is called {fault!r}")
 
 

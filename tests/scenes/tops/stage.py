@@ -106,7 +106,9 @@ class TopStage:
                 mouth.dew_mesh(spec.hood, spec.mouth, spec.ring, seed=spec.seed),
                 mi.load_dict({
                     "type": "mask",
-                    "opacity": stage._bitmap(mouth.dew_picture(spec.hood, seed=spec.seed), raw=True),
+                    "opacity": stage._bitmap(
+                        mouth.dew_picture(spec.hood, seed=spec.seed), raw=True
+                    ),
                     "nested": stage._solid(stage._rgb((0.75, 0.75, 0.75)), 0.9),
                 }),
             ),
@@ -151,9 +153,7 @@ class TopStage:
 
 
 # lamps are aimed at the middle of the rim, which faces up
-_AIM = SimpleNamespace(
-    card=CardInWorld(TO_WORLD, -TO_WORLD @ np.array([95.0, 130.0, -40.0]), 0.0)
-)
+_AIM = SimpleNamespace(card=CardInWorld(TO_WORLD, -TO_WORLD @ np.array([95.0, 130.0, -40.0]), 0.0))
 
 
 def _printed(picture: Any, roughness: float) -> dict[str, Any]:
@@ -188,4 +188,3 @@ def _table(spec: TopSpec) -> MeshData:
     mesh = rectangle(np.array([0.0, 0.0, spec.mouth.tall_mm]), *reach)
     mesh.normals[:] = [0.0, 0.0, -1.0]
     return MeshData(mesh.points, mesh.normals, mesh.uv * (2.0 * TABLE_MM / 620.0), mesh.faces)
-

@@ -25,6 +25,7 @@ FLAT_MM = 0.25  # cell of the flattened mask
 FLAT_BEYOND_MM = 2.0
 MAX_STEPS = 14
 NEAR_MM = 0.6  # a droplet's or pin's top is seen where the ray to it ends so near
+OFF_SEAM = 0.31  # radians: no ring of a mesh has a corner there
 _THROUGH = ("hood", "dew")
 _KINDS = {"green": TissueClass.GREEN, "black": TissueClass.BLACK, "pink": TissueClass.PINK,
           "yellow": TissueClass.YELLOW, "stain": TissueClass.STAIN}  # fmt: skip
@@ -147,7 +148,8 @@ def water_normals(built: Built, geometry: TopGeometry) -> tuple[BoolArray, Float
     directions = _pixel_rays(geometry)
     unit = (directions / np.linalg.norm(directions, axis=1, keepdims=True)).astype(np.float32)
     origin = np.repeat(geometry.camera.centre[None].astype(np.float32), len(unit), axis=0)
-    si = built.scene.ray_intersect(mi.Ray3f(mi.Point3f(origin.T.copy()), mi.Vector3f(unit.T.copy())))
+    ray = mi.Ray3f(mi.Point3f(origin.T.copy()), mi.Vector3f(unit.T.copy()))
+    si = built.scene.ray_intersect(ray)
     ids = dr.reinterpret_array(mi.UInt32, si.shape)
     wet = np.array(si.is_valid()) & (np.array(ids) == _id(built.shapes["droplets"]))
     wet &= np.array(si.prim_index) >= built.pool_faces
@@ -202,9 +204,10 @@ def _droplets(built: Built, geometry: TopGeometry, flat: Seen) -> dict[str, Any]
     drops = geometry.drops
     on = np.isin(flat.below, [TopClass.BARE, TopClass.GROWTH, TopClass.OFF_COLOUR])
     area = float(on.sum()) * FLAT_MM**2 / 100.0
-    # beside the very top, where the mesh has a pinhole
+    # beside the very top, where the mesh has a pinhole, and off its seams
     beside = 0.25 * drops.diameter_mm / 2.0
-    top = np.stack([drops.x_mm + beside, drops.y_mm, drops.z_mm - 0.96 * drops.height_mm], axis=-1)
+    top = np.stack([drops.x_mm + beside * np.cos(OFF_SEAM), drops.y_mm + beside * np.sin(OFF_SEAM),
+                    drops.z_mm - 0.96 * drops.height_mm], axis=-1)  # fmt: skip
     shown = _shown(built, geometry, top, TopClass.DROPLET)
     size = drops.diameter_mm[shown]
     pool = float(((flat.classes == TopClass.WATER) & on).sum()) / max(int(on.sum()), 1)
@@ -236,7 +239,10 @@ def _pins(built: Built, geometry: TopGeometry, photo: Seen) -> list[dict[str, An
     if not pins:
         return []
     tips = np.stack([bodies.pin_tip(pin, geometry.surface) for pin in pins])
-    beside = np.array([[0.1 * pin.diameter_mm, 0.0, 0.03 * pin.height_mm] for pin in pins])
+    beside = np.array([
+        [0.1 * pin.diameter_mm * np.cos(OFF_SEAM), 0.1 * pin.diameter_mm * np.sin(OFF_SEAM),
+         0.03 * pin.height_mm] for pin in pins
+    ])  # fmt: skip
     shown = _shown(built, geometry, tips + beside, TopClass.PIN)
     at = geometry.camera.project(world(tips))
     pixels = np.bincount(photo.body[photo.below == TopClass.PIN], minlength=len(pins))
