@@ -253,6 +253,7 @@ def write(first: int, *, out: Path) -> None:
         pictures=np.stack([one.picture for one in done]),
         classes=np.stack([one.classes for one in done]),
         below=np.stack([one.below for one in done]),
+        radius_mm=np.array([one.radius_mm for one in done]),
         seeds=np.array([one.seed for one in done]),
     )
     unfinished.rename(target)
