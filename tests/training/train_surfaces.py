@@ -136,9 +136,9 @@ def loss_of(out: Tensor, ground: Tensor, water: Tensor) -> Tensor:
         loss = loss + functional.cross_entropy(logits, true, weight=weight, ignore_index=IGNORED)
         there = (true != IGNORED).float()
         cells = there.sum(dim=(1, 2)).clamp(min=1.0)
+        chances = logits.softmax(dim=1)
         for kind in range(1, logits.shape[1]):
-            chance = logits.softmax(dim=1)[:, kind]
-            off = ((chance - (true == kind).float()) * there).sum(dim=(1, 2)) / cells
+            off = ((chances[:, kind] - (true == kind).float()) * there).sum(dim=(1, 2)) / cells
             loss = loss + 0.5 * off.abs().mean()
     return loss
 
