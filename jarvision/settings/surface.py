@@ -46,13 +46,13 @@ class SurfaceSettings:
     Eleven rendered photos had 3.2 to 4.6."""
 
     glints_max: Annotated[float, Limits(0, 0.5)] = 0.003
-    """Share of the ring's dark print that mirrors a lamp: matt print does not, a hood does. Thirteen
-    rendered photos had 0 to 0.001 without a hood, two 0.007 and 0 with one."""
+    """Share of the ring's dark print that mirrors a lamp: matt print does not, a hood does. 14
+    rendered photos had 0 to 0.002 without a hood, five 0 to 0.015 with one."""
 
     patchy_max: Annotated[float, Limits(0.01, 1)] = 0.07
     """How far the light of the ring's colour may vary around the mouth over some mm: a hood's mist
-    lies there in patches. Thirteen rendered photos without a hood had 0.01 to 0.036, two with one
-    0.16 and 0.18."""
+    lies there in patches. 14 rendered photos without a hood had 0.005 to 0.036, five with one 0.09
+    to 0.2."""
 
     depth_max_mm: Annotated[float, Limits(10, 150)] = 60.0
     """Depth below the rim down to which the edge of the surface is sought."""
