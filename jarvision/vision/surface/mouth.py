@@ -215,5 +215,4 @@ def _fit(
         scale_sd=scale_sd,
         rim_seen=rim_seen,
         rim_px=above.in_photo(around, rim_z),
-        surface_px=above.in_photo(around, rim_z + depth),
     )
