@@ -32,8 +32,8 @@ class MouthFit:
         Standard uncertainty of lengths on the surface, as a share of them.
     rim_seen
         False where the rim was not seen and the ring's hole stands for it.
-    rim_px, surface_px
-        ``(k, 2)`` closed outlines in photo pixels, for drawing.
+    rim_px
+        ``(k, 2)`` its closed outline in photo pixels, for drawing.
     """
 
     axis_mm: FloatArray
@@ -45,7 +45,6 @@ class MouthFit:
     scale_sd: float
     rim_seen: bool
     rim_px: FloatArray
-    surface_px: FloatArray
 
     @property
     def outline_px(self) -> Float32Array:

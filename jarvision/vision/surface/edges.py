@@ -12,7 +12,7 @@ from jarvision.records import BoolArray, ColourFit, Float32Array, FloatArray, Ph
 from jarvision.vision.card.pose import card_to_photo
 from jarvision.vision.surface.sight import Above, sample
 
-STEP_MM = 0.1
+EDGE_STEP_MM = 0.1
 ANGLES = 240
 _SMOOTH_MM, _SMOOTH_DEG = 0.25, 2.0
 _ENDS = ("wrap", "nearest")
@@ -33,7 +33,7 @@ class Edges:
     from_mm
         Radius of the first column.
     strength
-        ``(angles, radii)``, 0 to 1, a column each :data:`STEP_MM`.
+        ``(angles, radii)``, 0 to 1, a column each :data:`EDGE_STEP_MM`.
     rough
         The same of where what is rough inside turns smooth outside: contents against glass.
     way
@@ -59,7 +59,7 @@ class Edges:
 
     def at(self, radius: FloatArray, strength: Float32Array) -> FloatArray:
         """Values ``(..., angles)`` at distances from the middle; 0 beyond what was looked at."""
-        column = np.rint((radius - self.from_mm) / STEP_MM).astype(np.intp)
+        column = np.rint((radius - self.from_mm) / EDGE_STEP_MM).astype(np.intp)
         inside = (column >= 0) & (column < strength.shape[1])
         rows = np.arange(len(self.way))
         found = strength[rows, np.clip(column, 0, strength.shape[1] - 1)]
@@ -88,11 +88,11 @@ def edges_about(
     """Look for edges between two distances from a middle in the ring's plane."""
     angles = np.arange(ANGLES) * (2.0 * np.pi / ANGLES)
     way = np.column_stack([np.cos(angles), np.sin(angles)])
-    radii = np.arange(from_mm, to_mm, STEP_MM)
+    radii = np.arange(from_mm, to_mm, EDGE_STEP_MM)
     points = middle_mm + radii[None, :, None] * way[:, None, :]
     seen = sample(photo, card_to_photo(points, above.card.homography), colour)
     encoded = srgb_encode(np.clip(seen, 0.0, 1.0))
-    sigma = (_SMOOTH_DEG * ANGLES / 360.0, _SMOOTH_MM / STEP_MM, 0.0)
+    sigma = (_SMOOTH_DEG * ANGLES / 360.0, _SMOOTH_MM / EDGE_STEP_MM, 0.0)
     smooth = gaussian_filter(encoded, sigma, mode=(*_ENDS, "nearest"))
     change = np.abs(np.gradient(smooth, axis=1)).sum(axis=2)
     strong = max(float(np.percentile(change, _STRONG_PERCENT)), 1e-6)
@@ -103,8 +103,10 @@ def edges_about(
 def _rough(encoded: FloatArray) -> Float32Array:
     """How strongly roughness falls outwards."""
     light = encoded.mean(axis=2)
-    wide = gaussian_filter(light, (_SMOOTH_DEG * 4 * ANGLES / 360.0, 1.0 / STEP_MM), mode=_ENDS)
-    sigma = (_ROUGH_DEG * ANGLES / 360.0, _ROUGH_MM / STEP_MM)
+    wide = gaussian_filter(
+        light, (_SMOOTH_DEG * 4 * ANGLES / 360.0, 1.0 / EDGE_STEP_MM), mode=_ENDS
+    )
+    sigma = (_ROUGH_DEG * ANGLES / 360.0, _ROUGH_MM / EDGE_STEP_MM)
     rough = gaussian_filter(np.abs(light - wide), sigma, mode=_ENDS)
     fall = np.maximum(-np.gradient(np.log(rough + _ROUGH_FLOOR), axis=1), 0.0)
     strong = max(float(np.percentile(fall, _STRONG_PERCENT)), 1e-6)

@@ -10,7 +10,7 @@ from jarvision.records.mouth import MouthFit, SurfacePicture
 from jarvision.settings.vision import PhotoSettings
 from jarvision.vision.surface.sight import Above, sample
 
-CELL_MM = 0.25
+SURFACE_CELL_MM = 0.25
 _MARGIN_MM = 1.0
 """Shown beyond the mouth, on every side."""
 
@@ -32,8 +32,8 @@ def flatten(
     photo: Photo, above: Above, *, colour: ColourFit, mouth: MouthFit, settings: PhotoSettings
 ) -> SurfacePicture:
     """Lay the surface flat in the plane of its edge."""
-    half = int(np.ceil((mouth.radius_mm + _MARGIN_MM) / CELL_MM))
-    one = np.arange(-half, half + 1) * CELL_MM
+    half = int(np.ceil((mouth.radius_mm + _MARGIN_MM) / SURFACE_CELL_MM))
+    one = np.arange(-half, half + 1) * SURFACE_CELL_MM
     x, y = np.meshgrid(one, one)
     places = np.stack([x, y], axis=-1)
     points = mouth.axis_mm + places
@@ -47,7 +47,7 @@ def flatten(
     shade = _shade(linear, settings.surface.shade_share_max) & within
     return SurfacePicture(
         linear=linear,
-        cell_mm=CELL_MM,
+        cell_mm=SURFACE_CELL_MM,
         pixels=pixels,
         within=within,
         seen=within & past & inside & ~glare & ~shade,
@@ -73,7 +73,7 @@ def _glare(
     light = linear.mean(axis=-1)
     found: BoolArray = np.zeros(burnt.shape, dtype=np.bool_)
     for label in range(1, count):
-        if stats[label][cv2.CC_STAT_AREA] * CELL_MM**2 < _GLARE_MIN_MM2:
+        if stats[label][cv2.CC_STAT_AREA] * SURFACE_CELL_MM**2 < _GLARE_MIN_MM2:
             continue
         spot = (labels == label).astype(np.uint8)
         wide, near = (cv2.dilate(spot, _disc(mm)) for mm in (_AROUND_MM, _GAP_MM))
@@ -84,9 +84,11 @@ def _glare(
 
 
 def _shade(linear: Float32Array, least: float) -> BoolArray:
-    smooth = cv2.GaussianBlur(linear.mean(axis=-1), (0, 0), _SHADE_MM / CELL_MM)
+    smooth = cv2.GaussianBlur(linear.mean(axis=-1), (0, 0), _SHADE_MM / SURFACE_CELL_MM)
     return np.asarray(np.less(smooth, least), dtype=np.bool_)
 
 
 def _disc(radius_mm: float) -> np.ndarray:
-    return cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * round(radius_mm / CELL_MM) + 1,) * 2)
+    return cv2.getStructuringElement(
+        cv2.MORPH_ELLIPSE, (2 * round(radius_mm / SURFACE_CELL_MM) + 1,) * 2
+    )

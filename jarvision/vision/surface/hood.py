@@ -1,4 +1,8 @@
-"""Whether a photo was taken through the hood: its folds mirror the lamp where matt print cannot."""
+"""Whether a photo was taken through the hood.
+
+Its folds mirror the lamp where matt print cannot, and its mist lies in patches over the ring's one
+even colour around the mouth.
+"""
 
 from __future__ import annotations
 
@@ -6,8 +10,9 @@ from functools import lru_cache
 
 import cv2
 import numpy as np
+from scipy.ndimage import gaussian_filter1d, median_filter
 
-from jarvision.base.colourspace import LUMINANCE
+from jarvision.base.colourspace import LUMINANCE, byte_to_linear_table
 from jarvision.base.errors import PhotoRefusedError
 from jarvision.records import BoolArray, CardFit, Photo
 from jarvision.settings.surface import SurfaceSettings
@@ -20,6 +25,13 @@ _EDGE_MM = 1.0
 
 _BAND_MM = (46.6, 48.4)
 """The field's colour beyond the widest hole."""
+
+_AROUND, _ACROSS = 720, 9
+_FINE, _SLOW = 2.0, 61
+"""Steps of half a degree, 0.4 mm: noise is smoothed over 0.8 mm, slopes lie over 25 mm."""
+
+_OTHER_TINT, _DARKEST = 0.5, 2e-3
+_VARIES_PERCENT = 80.0
 
 _DARK_MAX = 0.35
 """Luminance of print that cannot look white."""
@@ -47,6 +59,11 @@ def accept_no_hood(
         raise PhotoRefusedError(
             "through_hood", f"lamps are mirrored on {share:.1%} of the ring's dark print"
         )
+    patchy = patchiness(photo, card, layout=layout)
+    if patchy > settings.patchy_max:
+        raise PhotoRefusedError(
+            "through_hood", f"the ring's colour around the mouth varies by {patchy:.0%}"
+        )
 
 
 def glint_share(photo: Photo, card: CardFit, *, layout: CardLayout) -> float:
@@ -64,6 +81,27 @@ def glint_share(photo: Photo, card: CardFit, *, layout: CardLayout) -> float:
     _, _, stats, _ = cv2.connectedComponentsWithStats(white)
     areas = stats[1:, cv2.CC_STAT_AREA]
     return float(areas[areas <= _GLINT_MAX_MM2 * _PX_PER_MM**2].sum()) / places
+
+
+def patchiness(photo: Photo, card: CardFit, *, layout: CardLayout) -> float:
+    """How far the light of the ring's colour varies around the mouth, over some mm, as a share.
+
+    Only places of that colour are asked: fruit that hangs over the ring is none. A slope of the
+    light is none either.
+    """
+    angle = np.arange(_AROUND) * (2.0 * np.pi / _AROUND)
+    way = np.column_stack([np.cos(angle), np.sin(angle)])
+    radii = np.linspace(*_BAND_MM, _ACROSS)
+    points = np.array(layout.field.centre_mm) + radii[:, None, None] * way
+    at = card_to_photo(points, card.homography).astype(np.float32)
+    seen = cv2.remap(photo.rgb, at[..., 0], at[..., 1], cv2.INTER_LINEAR)
+    band = np.median(byte_to_linear_table()[np.asarray(seen)], axis=0)
+    logs = np.log(np.maximum(band, _DARKEST))
+    tint = logs[:, [0, 2]] - logs[:, [1]]
+    own = np.linalg.norm(tint - np.median(tint, axis=0), axis=1) < _OTHER_TINT
+    light = gaussian_filter1d(logs.mean(axis=1), _FINE, mode="wrap")
+    varies = light - median_filter(light, _SLOW, mode="wrap")
+    return float(np.percentile(np.abs(varies[own]), _VARIES_PERCENT))
 
 
 @lru_cache(maxsize=4)

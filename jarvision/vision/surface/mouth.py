@@ -180,8 +180,8 @@ def _depth(seen: _Circles, *, distance: float, radius: float) -> tuple[Measured 
         return None, "the edge of the surface on the glass does not stand out"
     near = seen.depths_mm[seen.scores >= best - 0.4 * (best - usual)]
     depth = seen.depth_mm
-    # a circle's radius is found to 0.2 mm: so much of the depth
-    own = 0.2 * distance / radius
+    # a circle's radius is found to 0.3 mm: so much of the depth
+    own = 0.3 * distance / radius
     low = max(min(float(near.min()), depth - Z95 * own), 0.0)
     return Measured(depth, low, max(float(near.max()), depth + Z95 * own)), ""
 
@@ -215,5 +215,4 @@ def _fit(
         scale_sd=scale_sd,
         rim_seen=rim_seen,
         rim_px=above.in_photo(around, rim_z),
-        surface_px=above.in_photo(around, rim_z + depth),
     )

@@ -117,6 +117,15 @@ def test_glints_of_a_hood_are_told_as_such(good_rgb):
     assert refused(hooded).reason == "through_hood"
 
 
+def test_mist_on_a_hood_that_mirrors_no_lamp_is_told_as_such(good_rgb):
+    mist = cv2.GaussianBlur(np.random.default_rng(8).standard_normal(good_rgb.shape[:2]), (0, 0), 5)
+    opaque = np.clip(0.35 + 0.25 * mist / mist.std(), 0.0, 0.9)
+    near = on_the_ring(np.zeros_like(good_rgb), 60.0, (255, 255, 255))[..., 0] > 0
+    share = np.where(near, opaque, 0.0)[..., None]
+    hooded = np.rint(good_rgb * (1.0 - share) + 150.0 * share).astype(np.uint8)
+    assert refused(hooded).reason == "through_hood"
+
+
 def test_mirrored_lamp_on_the_surface_is_glare(good_rgb):
     burnt = on_the_ring(good_rgb, 17.0, (255, 255, 255))
     assert refused(burnt).reason == "glare"

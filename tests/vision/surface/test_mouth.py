@@ -11,7 +11,7 @@ from jarvision.settings.vision import PhotoSettings
 from jarvision.vision.card.find import find_card, read_swatches
 from jarvision.vision.colour.fit import fit_colour
 from jarvision.vision.colour.light import paper_layout
-from jarvision.vision.surface.flatten import CELL_MM, flatten
+from jarvision.vision.surface.flatten import SURFACE_CELL_MM, flatten
 from jarvision.vision.surface.hole import fit_circle
 from jarvision.vision.surface.mouth import locate_mouth
 from jarvision.vision.surface.sight import Above, circle
@@ -97,7 +97,7 @@ def test_flat_surface_has_the_growth_in_its_place_as_the_ring_lies(seen):
     shift = seen.mouth.axis_mm - seen.top.axis_mm
     n = len(picture.within)
     one = np.arange(n) - (n - 1) / 2 + middle
-    x, y = np.meshgrid(one + shift[0] / CELL_MM, one + shift[1] / CELL_MM)
+    x, y = np.meshgrid(one + shift[0] / SURFACE_CELL_MM, one + shift[1] / SURFACE_CELL_MM)
     true = cv2.remap(true_colour, x.astype(np.float32), y.astype(np.float32), cv2.INTER_LINEAR)
     true = cv2.GaussianBlur(true, (0, 0), 1.5)
     core = picture.seen & (np.hypot(*np.meshgrid(picture.axis, picture.axis)) < 28.0)
@@ -109,7 +109,7 @@ def test_flat_surface_has_the_growth_in_its_place_as_the_ring_lies(seen):
          abs(dx), abs(dy))
         for dx in range(-8, 9, 2) for dy in range(-8, 9, 2)
     )  # fmt: skip
-    assert max(best[1:]) * CELL_MM <= 1.0
+    assert max(best[1:]) * SURFACE_CELL_MM <= 1.0
 
 
 def test_area_of_the_mouth_is_that_of_its_circle(seen):
