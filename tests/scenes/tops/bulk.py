@@ -36,6 +36,7 @@ def arguments() -> argparse.ArgumentParser:
     parser.add_argument("--spp", type=int, default=12, help="paths a pixel at the mouth")
     parser.add_argument("--spp-around", type=int, default=4, help="paths a pixel elsewhere")
     parser.add_argument("--variant", default=DEFAULT_VARIANT, help="or cuda_ad_spectral")
+    parser.add_argument("--no-denoise", action="store_true", help="needs 256 paths or more")
     parser.add_argument("--shard", default="0/1", help="this process's share, e.g. 2/8")
     parser.add_argument("--pin", action="store_true", help="keep to one core, by the shard")
     return parser
@@ -77,7 +78,7 @@ def _render(options: argparse.Namespace) -> None:
         try:
             shot = renderer.photograph(
                 random_top(seed), width=options.width, height=options.width * 4 // 3,
-                spp=options.spp, spp_around=options.spp_around,
+                spp=options.spp, spp_around=options.spp_around, denoise=not options.no_denoise,
             )  # fmt: skip
             shot.save(options.out, name)
             told = " ".join(f"{step} {value:.1f}" for step, value in shot.seconds.items())
