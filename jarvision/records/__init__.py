@@ -25,6 +25,7 @@ from jarvision.records.arrays import (
     FloatArray,
     SampleArray,
 )
+from jarvision.records.fruiting import STAGES, CutForecast, Fruiting, FruitingDay, Stage
 from jarvision.records.history import (
     OFF_COLOUR_KINDS,
     Finding,
@@ -74,6 +75,11 @@ from jarvision.records.wall import (
 )
 
 __all__ = [
+    "Stage",
+    "FruitingDay",
+    "Fruiting",
+    "CutForecast",
+    "STAGES",
     "COVERED",
     "HALF_VIEW_DEG",
     "MOISTURES",

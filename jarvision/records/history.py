@@ -8,6 +8,7 @@ from datetime import date, datetime
 from typing import Literal
 
 from jarvision.records.flags import FINDINGS
+from jarvision.records.fruiting import Fruiting
 from jarvision.records.jar import DiaryLine, DiaryWord, JarEntry
 from jarvision.records.photo import TimeSource
 from jarvision.records.reference import BareLook
@@ -370,10 +371,11 @@ class Verdict:
 
 @dataclass(frozen=True)
 class JarStory:
-    """All that the report needs of one jar."""
+    """All that the report needs of one jar; ``fruiting`` where it was photographed from above."""
 
     history: JarHistory
     growth: Growth
     verdict: Verdict
     flags: tuple[Flag, ...]
     profile: SpeciesProfile
+    fruiting: Fruiting | None = None

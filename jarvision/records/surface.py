@@ -10,12 +10,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
-from typing import TYPE_CHECKING, Final, Literal
+from typing import Final, Literal
 
 from jarvision.records.wall import Coverage
-
-if TYPE_CHECKING:
-    from jarvision.records.history import Reading
 
 Moisture = Literal["dry", "moist", "wet", "standing water"]
 MOISTURES: Final[tuple[Moisture, ...]] = ("dry", "moist", "wet", "standing water")
@@ -186,11 +183,13 @@ class Top:
 class TopDay:
     """All photos of one jar from above on one day, pooled.
 
-    ``photos`` is how many there were; ``readings`` are theirs.
+    ``photos`` are their names, ``each`` is what each of them says, in the same order, and
+    ``overlay`` the path of the last one's picture, relative to the output folder.
     """
 
     jar: str
     day: date
-    photos: int
+    photos: tuple[str, ...]
     top: Top
-    readings: tuple[Reading, ...] = ()
+    each: tuple[Top, ...]
+    overlay: str = ""

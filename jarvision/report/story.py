@@ -213,6 +213,9 @@ _TOLD: Final[Mapping[DiaryWord, str]] = {
     "moved": "it was moved",
     "temperature": "it stood at",
     "note": "you noted",
+    "fruiting": "it was put into fruiting conditions",
+    "sprayed": "it was moistened",
+    "unhooded": "its hood was taken off",
 }
 
 
