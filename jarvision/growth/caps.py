@@ -35,7 +35,7 @@ _EDGE_DAYS: Final = 0.4
 """How gradually an edge flattens: the chance to see it goes from 12 to 88 % in 1.6 days (common
 practice, no source)."""
 
-_EDGE_SD: Final = 2.0
+_EDGE_SD: Final = 2.5
 _SUREST: Final = 4.0
 """Standard error of the logit of that chance as a photo tells it, and how far it is believed: 2 to
 98 %."""
@@ -75,27 +75,31 @@ class _Law:
 def _logistic(t: FloatArray, p: FloatArray) -> FloatArray:
     flat_day, log_width, log_scale, share = (p[..., i, None] for i in range(4))
     u = np.clip((t - flat_day) / np.exp(log_scale) + share, -50, 50)
-    return np.exp(log_width) * (1.0 + np.exp(-share)) / (1.0 + np.exp(-u))
+    width: FloatArray = np.exp(log_width) * (1.0 + np.exp(-share)) / (1.0 + np.exp(-u))
+    return width
 
 
 def _gompertz(t: FloatArray, p: FloatArray) -> FloatArray:
     flat_day, log_width, log_scale, share = (p[..., i, None] for i in range(4))
     own = np.log1p(np.exp(-share))  # minus the logarithm of the share
     u = np.clip((t - flat_day) / np.exp(log_scale), -6, 50)
-    return np.exp(log_width + own - own * np.exp(-u))
+    width: FloatArray = np.exp(log_width + own - own * np.exp(-u))
+    return width
 
 
 def _steady(t: FloatArray, p: FloatArray) -> FloatArray:
     flat_day, log_width, log_scale, _ = (p[..., i, None] for i in range(4))
     rise = (t - flat_day) / (3.0 * np.exp(log_scale))  # three paces from nothing to flat
-    return np.exp(log_width) * np.clip(1.0 + rise, 0.02, 1.3)
+    width: FloatArray = np.exp(log_width) * np.clip(1.0 + rise, 0.02, 1.3)
+    return width
 
 
 def _slowing(t: FloatArray, p: FloatArray) -> FloatArray:
     flat_day, log_width, log_scale, share = (p[..., i, None] for i in range(4))
     left = np.log1p(np.exp(share))  # paces from nothing to flat
     u = np.clip((t - flat_day) / (_SLOWER * np.exp(log_scale)) + left, 0.02, 50)
-    return np.exp(log_width) * (1.0 + np.exp(-share)) * -np.expm1(-u)
+    width: FloatArray = np.exp(log_width) * (1.0 + np.exp(-share)) * -np.expm1(-u)
+    return width
 
 
 _LAWS: Final = (

@@ -26,6 +26,7 @@ from jarvision.records.wording import tell_place
 from jarvision.register.jars import Register
 from jarvision.register.lineage import Kinship, near_kin
 from jarvision.report import svg
+from jarvision.report.fruiting import FruitingPart, build_fruiting
 from jarvision.report.pictures import (
     FRAME_PX,
     REFUSAL_PX,
@@ -197,6 +198,7 @@ class JarCard(JarHead):
     patches: tuple[str, ...]
     relatives: tuple[Relative, ...]
     refusals: tuple[Refusal, ...]
+    top: FruitingPart | None = None
 
 
 @dataclass(frozen=True)
@@ -246,8 +248,7 @@ def build_card(story: JarStory, curve: str, around: Surroundings) -> JarCard:
     jar, words = printable(verdict.jar), VERDICT_WORDS[verdict.verdict]
     last, side = days[-1] if days else None, side_shown(story)
     shown = shown_reading(last, side) if last else None
-    # A date to look forward to has no place on a jar that must leave the room.
-    ready = tell_ready(story.growth) if verdict.verdict != "no-go" else ""
+    ready = tell_ready(story.growth) if verdict.verdict != "no-go" else ""  # nothing to wait for
     started = f"started {tell_day(entry.started)}" if entry.started else ""
     about = (entry.kind, entry.species, entry.substrate, started)
     finding = f"{jar}: {words.short}, covered {tell_coverage(verdict.coverage)}"
@@ -273,6 +274,7 @@ def build_card(story: JarStory, curve: str, around: Surroundings) -> JarCard:
         patches=tell_patches(last),
         relatives=_relatives(verdict.jar, around),
         refusals=tuple(build_refusal(r, story, around) for r in story.history.refused),
+        top=build_fruiting(story, around.out),
     )
 
 
@@ -328,8 +330,8 @@ def build_refusal(reading: Reading, story: JarStory | None, around: Surroundings
 
 def with_picture(refusal: Refusal, reading: Reading, around: Surroundings) -> RefusedPhoto:
     """Add the picture of a refused photo."""
-    alt = f"Photo not used: {refusal.meaning}"
-    picture = inline(around.out, reading.overlay, REFUSAL_PX, alt, crop=without_advice)
+    alt, box = f"Photo not used: {refusal.meaning}", REFUSAL_PX
+    picture = inline(around.out, reading.overlay, box, alt, crop=without_advice)
     return RefusedPhoto(**vars(refusal), picture=picture)
 
 
@@ -338,12 +340,12 @@ def _strips(day: JarDay | None, side: int, out: Path, jar: str) -> tuple[Strip, 
     if day is None:
         return ()
     found, many = [], are_many(day)
-    apart = SMALL_TAGS_APART if many else TAGS_APART
     for reading in in_turn(day, side):
         view = tell_view(reading) if many else ""
         alt = f"The wall of {jar} laid flat{', ' + view if view else ''}; patches are outlined"
         picture = inline(out, reading.wall_picture, STRIP_PX, alt)
         if picture is not None:
+            apart = SMALL_TAGS_APART if many else TAGS_APART
             tags = _tags(reading.patches, out / reading.wall_picture, apart)
             found.append(Strip(view, picture, tags))
     return tuple(found)
@@ -393,8 +395,7 @@ def _relatives(jar: str, around: Surroundings) -> tuple[Relative, ...]:
     found = []
     for name, kinship in near_kin(around.register, jar).items():
         role, verdict = _ROLES[kinship], around.verdicts.get(name)
-        ending = around.endings.get(name, "no photo")
+        anchor, ending = around.anchors.get(name, ""), around.endings.get(name, "no photo")
         short = VERDICT_WORDS[verdict].short if verdict else ending
-        anchor = around.anchors.get(name, "")
         found.append(Relative(role, printable(name), anchor, verdict or "", short))
     return tuple(found)

@@ -25,7 +25,7 @@ class FruitingSettings:
     hood_seen_chance: Annotated[float, Limits(0.5, 1)] = 0.75
     """A hood is believed from here on by one photo; less sure ones count from the second on."""
 
-    pin_mm: Annotated[float, Limits(0.5, 10)] = 3.0
+    pin_mm: Annotated[float, Limits(0.5, 10)] = 2.4
     """Pins are looked for from this size on: smaller ones are droplets or tufts as often as not."""
 
     pin_chance: Annotated[float, Limits(0.3, 1)] = 0.8
@@ -33,7 +33,8 @@ class FruitingSettings:
     second day."""
 
     sure_pin_mm: Annotated[float, Limits(1, 20)] = 6.0
-    """A pin as large as this was there the day before: no second day is needed."""
+    """A pin as large as this was there the day before: where no photo was taken on that day, no
+    second one is needed."""
 
     cap_mm: Annotated[float, Limits(3, 40)] = 10.0
     """A pin with a cap of this width counts as growing fruit."""
@@ -45,7 +46,7 @@ class FruitingSettings:
     flat_chance: Annotated[float, Limits(0.3, 1)] = 0.5
     """Caps whose edge has begun to flatten as likely as this are cut today."""
 
-    moist_memory: Annotated[float, Limits(0, 1)] = 0.25
+    moist_memory: Annotated[float, Limits(0, 1)] = 0.1
     """Weight of the days before beside a day's own droplets: one photo in twenty is misread, and a
     surface dries or is sprayed from one day to the next."""
 

@@ -57,7 +57,8 @@ class Case:
     @property
     def last_seen(self) -> date:
         """The last day with a usable photo of any side; only asked where there is one."""
-        return max(day.day for day in (*self.days[-1:], *self.tops[-1:]))
+        wall, above = (day.day for day in self.days), (top.day for top in self.tops)
+        return max((*wall, *above))
 
     @property
     def last(self) -> JarDay:

@@ -48,12 +48,13 @@ _OF_MOISTURE: Final[dict[Moisture, Stage]] = {
 class _SoFar:
     """What is known of a jar up to a day.
 
-    ``levels`` are coverages of the last days, percent; ``maybe_pins`` is the last day with likely,
+    ``levels`` are coverages of the last days, percent; ``last`` is the day before; ``maybe_pins`` is the last day with likely,
     but not sure pins; ``before`` is what was known before a harvest that
     nobody told, but caps that were there no more.
     """
 
-    levels: tuple[float, ...] = ()
+    levels: tuple[tuple[date, float], ...] = ()
+    last: date | None = None
     covered: date | None = None
     hoods: int = 0
     begun: bool = False
@@ -148,7 +149,7 @@ def _after(known: _SoFar, seen: TopDay, jar: _Jar) -> _SoFar:
     known = _with_coverage(known, seen, jar)
     known = _with_conditions(known, seen, jar)
     known = replace(known, moisture=_moisture(known, top, jar.settings))
-    return _with_fruit(known, seen, jar)
+    return replace(_with_fruit(known, seen, jar), last=seen.day)
 
 
 def _with_cut(known: _SoFar, day: date, jar: _Jar) -> _SoFar:
@@ -177,10 +178,11 @@ def _with_coverage(known: _SoFar, seen: TopDay, jar: _Jar) -> _SoFar:
     """Since when the surface has been covered, by its last days together."""
     if known.covered is not None or known.begun:
         return known
-    levels = (*known.levels, seen.top.coverage.percent)[-jar.settings.level_days :]
+    levels = (*known.levels, (seen.day, seen.top.coverage.percent))[-jar.settings.level_days :]
     needed = jar.profile.ready_percent - jar.settings.covered_margin_points
-    whole = len(levels) == jar.settings.level_days and fmean(levels) >= needed
-    return replace(known, levels=levels, covered=seen.day if whole else None)
+    if len(levels) < jar.settings.level_days or fmean(level for _, level in levels) < needed:
+        return replace(known, levels=levels)
+    return replace(known, covered=next(day for day, level in levels if level >= needed))
 
 
 def _with_conditions(known: _SoFar, seen: TopDay, jar: _Jar) -> _SoFar:
@@ -223,6 +225,7 @@ def _with_fruit(known: _SoFar, seen: TopDay, jar: _Jar) -> _SoFar:
     if chance >= settings.pin_chance or (known.maybe_pins and chance >= _LIKELY):
         faint = known.maybe_pins is not None and chance < settings.pin_chance
         first = known.pins or ((known.maybe_pins,) if known.maybe_pins and faint else ())
+        first = first or _overlooked(known, seen, settings)
         young, pins = (*known.young, *_young(seen)), (*first, seen.day)
         begun = known.begun or len(pins) > 1
         return replace(known, pins=pins, maybe_pins=None, young=young, begun=begun)
@@ -243,6 +246,15 @@ def _cap(seen: TopDay, settings: FruitingSettings) -> CapSight | None:
     if width is None or width.value < settings.cap_mm:
         return None
     return CapSight(seen.day, width, seen.top.flat_chance)
+
+
+def _overlooked(known: _SoFar, seen: TopDay, settings: FruitingSettings) -> tuple[date, ...]:
+    """The day before, where nobody took a photo and pins as large as these stood there already."""
+    width = seen.top.largest_pin_mm
+    gap = known.last is not None and (seen.day - known.last).days > 1
+    if not gap or width is None or width.value < settings.sure_pin_mm:
+        return ()
+    return (days_after(seen.day, -1),)
 
 
 def _young(seen: TopDay) -> tuple[CapSight, ...]:
@@ -289,8 +301,7 @@ def _stage(known: _SoFar, day: date, jar: _Jar, cut: CutForecast | None) -> Stag
     if known.caps and cut is not None:
         return _cutting(known, day, cut, jar.settings)
     if known.pins:
-        large = known.young and known.young[-1].width_mm.value >= jar.settings.sure_pin_mm
-        return "hood-off" if large or len(known.pins) > 1 else "pinning"
+        return "hood-off" if len(known.pins) > 1 else "pinning"
     if known.cut_on is not None:
         return "resting"
     if known.begun:

@@ -26,12 +26,13 @@ NOTES = (
     "unregistered", "shared_parent", "photo_refused", "file_date", "stain",
     "unproven_stain", "wide_interval", "low_fill", "jar_shape", "turned", "patches_elsewhere",
     "changed_mind", "opened", "temperature", "unnamed_stain", "spot_gone", "found_fine",
-    "kin_found_fine", "kin_stayed_clean",
+    "kin_found_fine", "kin_stayed_clean", "fruiting_temperature",
 )  # fmt: skip
 SAID_ONCE = 6  # words in a row
 NAMES = {
     "kind", "patch", "species", "text", "jar", "jars", "parent", "photo", "reason", "detail",
     "conflict", "was", "was_why", "now", "now_why", "what", "note",
+    "moisture",
 }  # fmt: skip
 
 

@@ -58,7 +58,7 @@ def history_of(jar: FruitingJar) -> JarHistory:
 
 
 def harvests_of(jar: FruitingJar, day: int) -> tuple[int, ...]:
-    """Days on which the jar was cut, as far as its grower has told when the day's photo is taken."""
+    """Days on which the jar was cut, as far as its grower has told at a day's photo."""
     if not jar.tells_harvest:
         return ()
     return tuple(f.cut_day for f in jar.flushes if f.cut_day + (not f.cut_before_photo) <= day)
