@@ -204,6 +204,12 @@ class JarHistory:
     diary: tuple[DiaryLine, ...] = ()
     tops: tuple[TopDay, ...] = ()
 
+    @property
+    def last_day(self) -> date | None:
+        """The last day with a usable photo of any side; None where there is none."""
+        wall, above = (day.day for day in self.days), (top.day for top in self.tops)
+        return max((*wall, *above), default=None)
+
     def told(self, what: DiaryWord) -> tuple[date, ...]:
         """The days on which the grower has told something of it."""
         return tuple(line.day for line in self.diary if line.what == what)

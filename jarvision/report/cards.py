@@ -26,7 +26,7 @@ from jarvision.records.wording import tell_place
 from jarvision.register.jars import Register
 from jarvision.register.lineage import Kinship, near_kin
 from jarvision.report import svg
-from jarvision.report.fruiting import FruitingPart, build_fruiting
+from jarvision.report.fruiting import FruitingPart, build_fruiting, last_top
 from jarvision.report.pictures import (
     FRAME_PX,
     REFUSAL_PX,
@@ -233,7 +233,7 @@ def build_head(story: JarStory, around: Surroundings) -> JarHead:
 def build_line(story: JarStory, around: Surroundings) -> JarLine:
     """Gather what today's list shows of one jar."""
     cover, days = story.verdict.coverage, story.history.days
-    wall = shown_reading(days[-1], side_shown(story)).wall_picture if days else ""
+    wall = shown_reading(days[-1], side_shown(story)).wall_picture if days else last_top(story)
     return JarLine(
         **_head(story, around),
         why=short_why(story),
@@ -279,14 +279,14 @@ def build_card(story: JarStory, curve: str, around: Surroundings) -> JarCard:
 
 
 def _head(story: JarStory, around: Surroundings) -> dict[str, Any]:
-    verdict, days = story.verdict, story.history.days
+    verdict, last = story.verdict, story.history.last_day
     return {
         "anchor": around.anchors[verdict.jar],
         "jar": printable(verdict.jar),
         "verdict": verdict.verdict,
         "words": VERDICT_WORDS[verdict.verdict],
-        "last_day": tell_day(days[-1].day) if days else "",
-        "photo_today": bool(days) and days[-1].day >= around.today,
+        "last_day": tell_day(last) if last else "",
+        "photo_today": last is not None and last >= around.today,
     }
 
 
@@ -372,8 +372,7 @@ def _tag(patch: Patch, height_mm: float, room: tuple[float, float]) -> Tag:
     heights = [height for _, height in patch.outline] or [patch.height_mm]
     below, above = (100 - 100 * h / height_mm for h in (min(heights), max(heights)))
     top = below + TAG_GAP_PERCENT if below < 100 - 2 * TAG_GAP_PERCENT else above - TAG_GAP_PERCENT
-    left = 50 + 50 * patch.angle_deg / HALF_VIEW_DEG
-    ends = ((left, room[0] / 2), (top, 6))
+    ends = ((50 + 50 * patch.angle_deg / HALF_VIEW_DEG, room[0] / 2), (top, 6))
     kept = (min(max(value, low), 100 - low) for value, low in ends)
     return Tag(f"{patch.kind} {patch.area_cm2:.1f} cm²", patch.kind, *kept)
 

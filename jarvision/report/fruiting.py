@@ -74,6 +74,11 @@ def build_fruiting(story: JarStory, out: Path) -> FruitingPart | None:
     )
 
 
+def last_top(story: JarStory) -> str:
+    """Path of the jar's last picture from above; empty for none."""
+    return story.history.tops[-1].overlay if story.history.tops else ""
+
+
 def _tell_cut(story: JarStory) -> str:
     """``Tue 3 Mar (2 Mar to 5 Mar)``; empty where no date can be told."""
     cut = story.fruiting.cut if story.fruiting else None
@@ -95,10 +100,8 @@ def tell_top(top: Top) -> Iterable[tuple[str, str]]:
     if top.droplets is not None:
         drops = top.droplets
         wide = f", {drops.diameter_mm:.1f} mm" if drops.diameter_mm is not None else ""
-        yield (
-            "Droplets",
-            f"{drops.moisture} (chance {100 * drops.chance:.0f} %): {drops.per_cm2:.0f} a cm²{wide}",
-        )
+        sure = f"{drops.moisture} (chance {100 * drops.chance:.0f} %)"
+        yield "Droplets", f"{sure}: {drops.per_cm2:.0f} a cm²{wide}"
     for name, key, unit in _MEASURED:
         value: Measured | None = getattr(top, key)
         if value is not None:

@@ -135,7 +135,8 @@ def _start(entry: JarEntry, profile: SpeciesProfile, register: Register) -> Iter
 def _photos(history: JarHistory) -> Iterable[str]:
     days, refused = history.days, history.refused
     if not days:
-        yield "No photo of it could be used."
+        what = "its wall" if history.tops else "it"
+        yield f"No photo of {what} could be used."
     else:
         photos = sum(day.views for day in days)
         span = f"on {tell_day(days[0].day)}"

@@ -82,6 +82,9 @@ class FruitingSettings:
     next_flush_high_days: Annotated[int, Limits(1, 90)] = 14
     """Longest usual rest before the next flush (common practice, no source)."""
 
+    same_flush_days: Annotated[int, Limits(0, 6)] = 3
+    """Pickings no further apart than this are one flush (common practice, no source)."""
+
     given_up_days: Annotated[int, Limits(7, 120)] = 28
     """A jar that was cut leaves the list when so many days have brought neither pins nor a photo
     from above: twice the longest usual rest."""

@@ -42,12 +42,9 @@ def due_for_fruiting(story: JarStory, first: date) -> Iterable[Due]:
     finding = story.verdict.findings[0]
     task = _AT_ONCE.get(finding.word)
     if task is not None:
-        remedy = (
-            FLAGS[finding.flag].remedy.replace("JAR", story.verdict.jar) if finding.flag else ""
-        )
-        urgency: Severity = FLAGS[finding.flag].severity if finding.flag else "look"
-        text = f"{finding.sentence} {remedy}".strip()
-        yield Due(first, task, text, urgency)
+        flag = FLAGS.get(finding.flag)
+        remedy = f" {flag.remedy.replace('JAR', story.verdict.jar)}" if flag else ""
+        yield Due(first, task, finding.sentence + remedy, flag.severity if flag else "look")
     cut = story.fruiting.cut if story.fruiting else None
     if cut is not None and finding.word in _PLANNED:
         yield Due(

@@ -16,6 +16,7 @@ from typing import Final
 
 import numpy as np
 
+from jarvision.base.days import days_after
 from jarvision.growth.caps import CapSight, forecast_cut
 from jarvision.records import (
     MOISTURES,
@@ -48,9 +49,9 @@ _OF_MOISTURE: Final[dict[Moisture, Stage]] = {
 class _SoFar:
     """What is known of a jar up to a day.
 
-    ``levels`` are coverages of the last days, percent; ``last`` is the day before; ``maybe_pins`` is the last day with likely,
-    but not sure pins; ``before`` is what was known before a harvest that
-    nobody told, but caps that were there no more.
+    ``levels`` are coverages of the last days, percent; ``last`` is the day before; ``maybe_pins``
+    is the last day with likely, but not sure pins; ``before`` is what was known before a harvest
+    that nobody told, but caps that were there no more.
     """
 
     levels: tuple[tuple[date, float], ...] = ()
@@ -160,14 +161,9 @@ def _with_cut(known: _SoFar, day: date, jar: _Jar) -> _SoFar:
     told = sum(cut <= day for cut in jar.harvests)
     if known.cut_on is not None and last <= known.cut_on:
         return known
-    near = known.cut_on is not None and (last - known.cut_on).days <= _rest_from(jar.settings)
+    near = known.cut_on is not None and (last - known.cut_on).days <= jar.settings.same_flush_days
     flush = known.flush if near else max(known.flush + 1, 2 if told else 1)
     return replace(_cleared(known, last), flush=flush, begun=True)
-
-
-def _rest_from(settings: FruitingSettings) -> int:
-    """So soon after a cut no new flush stands there: what is cut then is the rest of the last."""
-    return settings.next_flush_low_days // 2
 
 
 def _cleared(known: _SoFar, cut_on: date) -> _SoFar:
@@ -214,7 +210,7 @@ def _with_fruit(known: _SoFar, seen: TopDay, jar: _Jar) -> _SoFar:
         if (seen.day - known.cut_on).days <= _BACK_DAYS:
             known = known.before
         known = replace(known, before=None)
-    fresh = known.cut_on is not None and (seen.day - known.cut_on).days <= _rest_from(settings)
+    fresh = known.cut_on is not None and (seen.day - known.cut_on).days <= settings.same_flush_days
     if cap is not None and not fresh:
         pins = known.pins or (seen.day,)
         return replace(known, caps=(*known.caps, cap), pins=pins, begun=True)

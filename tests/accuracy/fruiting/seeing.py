@@ -37,10 +37,26 @@ SURFACE_CM2 = 44.0
 
 def history_of(jar: FruitingJar) -> JarHistory:
     """The jar's history as its photos and its grower tell it."""
+    readings = readings_of(jar)
+    entry = JarEntry(name_of(jar), "fruiting", jar.species, started=date_of(0))
+    return JarHistory(entry, (), (), diary_of(jar), top_days(readings))
+
+
+def name_of(jar: FruitingJar) -> str:
+    return f"F{jar.seed}"
+
+
+def diary_of(jar: FruitingJar) -> tuple[DiaryLine, ...]:
+    """What the grower has told, if he tells anything."""
+    begun = DiaryLine(name_of(jar), "fruiting", date_of(jar.begun_day))
+    return (begun,) if jar.tells_diary else ()
+
+
+def readings_of(jar: FruitingJar) -> list[Reading]:
+    """One reading for each day with a photo."""
     rng = np.random.default_rng([22, jar.seed])
-    bias = rng.normal(0, COVERAGE_BIAS_SD)
-    name = f"F{jar.seed}"
-    readings = [
+    bias, name = rng.normal(0, COVERAGE_BIAS_SD), name_of(jar)
+    return [
         Reading(
             photo=f"{name}_{date_of(day)}_top.jpg",
             jar=name,
@@ -52,9 +68,6 @@ def history_of(jar: FruitingJar) -> JarHistory:
         )
         for day in jar.photo_days
     ]
-    entry = JarEntry(name, "fruiting", jar.species, started=date_of(0))
-    diary = (DiaryLine(name, "fruiting", date_of(jar.begun_day)),) if jar.tells_diary else ()
-    return JarHistory(entry, (), (), diary, top_days(readings))
 
 
 def harvests_of(jar: FruitingJar, day: int) -> tuple[int, ...]:
