@@ -40,13 +40,15 @@ _SUREST: Final = 4.0
 """Standard error of the logit of that chance as a photo tells it, and how far it is believed: 2 to
 98 %."""
 
-_SCALE_DAYS: Final = 1.1
+_SCALE_DAYS: Final = 1.2
 _SCALE_LOG_SD: Final = 0.7
 """The pace that is expected of caps before any is seen: five times as wide within three days
 (common practice, no source)."""
 
-_SLOWER: Final = 2.2
-"""Paces of the logistic in one of the law that slows down: both take as long from pin to flat."""
+_GOMPERTZ, _SLOWER, _STEADY = 1.6, 2.4, 4.6
+"""Paces of the logistic in one of the other laws, and in the whole of a steady widening: all take
+as long from a pin of 3 mm to a flat cap of 45 mm, and that is the usual time from pins to
+cutting."""
 
 _SEED: Final = 20210
 
@@ -82,14 +84,14 @@ def _logistic(t: FloatArray, p: FloatArray) -> FloatArray:
 def _gompertz(t: FloatArray, p: FloatArray) -> FloatArray:
     flat_day, log_width, log_scale, share = (p[..., i, None] for i in range(4))
     own = np.log1p(np.exp(-share))  # minus the logarithm of the share
-    u = np.clip((t - flat_day) / np.exp(log_scale), -6, 50)
+    u = np.clip((t - flat_day) / (_GOMPERTZ * np.exp(log_scale)), -6, 50)
     width: FloatArray = np.exp(log_width + own - own * np.exp(-u))
     return width
 
 
 def _steady(t: FloatArray, p: FloatArray) -> FloatArray:
     flat_day, log_width, log_scale, _ = (p[..., i, None] for i in range(4))
-    rise = (t - flat_day) / (3.0 * np.exp(log_scale))  # three paces from nothing to flat
+    rise = (t - flat_day) / (_STEADY * np.exp(log_scale))
     width: FloatArray = np.exp(log_width) * np.clip(1.0 + rise, 0.02, 1.3)
     return width
 
