@@ -24,7 +24,7 @@ Stage = Literal[
 
 STAGES: Final[dict[Stage, str]] = {
     "recovering": "growth closes over the surface again, and then rests",
-    "ready": "the surface is covered and has rested: fruiting conditions can begin",
+    "ready": "covered and rested: fruiting conditions can begin",
     "dry": "in fruiting conditions, and the surface is dry: moisten the hood's inside",
     "moist": "in fruiting conditions, with fine droplets: moist enough, and not to be sprayed",
     "wet": "in fruiting conditions, and wetter than it needs: give it air",

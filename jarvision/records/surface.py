@@ -169,11 +169,6 @@ class Top:
         """Share of the surface that could be judged, percent."""
         return 100.0 * self.seen_cm2 / self.surface_cm2 if self.surface_cm2 > 0 else 0.0
 
-    @property
-    def hooded(self) -> bool:
-        """Whether a hood is seen."""
-        return self.hood_chance is not None and self.hood_chance >= HOOD_SEEN_FROM
-
     def area_cm2(self, *kinds: str) -> float:
         """Summed area of the patches of the given kinds, cm2."""
         return sum(p.area_cm2 for p in self.patches if p.kind in kinds)

@@ -168,6 +168,7 @@ def fruiting_document(story: JarStory) -> dict[str, Any] | None:
         "cut_low": cut.low.isoformat() if cut else None,
         "cut_high": cut.high.isoformat() if cut else None,
         "cap_mm_per_day": round(cut.mm_per_day, 2) if cut else None,
+        "cap_days_seen": cut.days_seen if cut else None,
         "days": [_day(day) for day in fruiting.days],
     }
 

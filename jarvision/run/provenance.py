@@ -31,7 +31,7 @@ AFTER_THE_READING: Final = frozenset(
         "register/endings.py", "register/jar_shapes.py", "register/jars.py", "register/lineage.py",
         "register/learned.py", "register/lines.py", "register/looks.py", "register/name_ranges.py",
         "register/outcomes.py", "register/photo_jars.py",
-        "settings/count.py", "settings/groups.py", "settings/growth.py", "settings/history.py",
+        "settings/count.py", "settings/fruiting.py", "settings/groups.py", "settings/growth.py", "settings/history.py",
         "settings/plan.py", "settings/retired.py", "settings/table.py", "settings/toml.py",
         "settings/verdict.py",
         "vision/calibration/alone.py", "vision/calibration/as_printed.py",

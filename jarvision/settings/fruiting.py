@@ -39,7 +39,7 @@ class FruitingSettings:
     cap_mm: Annotated[float, Limits(3, 40)] = 10.0
     """A pin with a cap of this width counts as growing fruit."""
 
-    soon_days: Annotated[int, Limits(1, 7)] = 3
+    soon_days: Annotated[int, Limits(1, 7)] = 4
     """Cutting is announced once the end of its 80 % interval is so many days ahead: time to make
     room for the harvest."""
 
