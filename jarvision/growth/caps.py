@@ -42,8 +42,8 @@ _SUREST: Final = 4.0
 
 _SCALE_DAYS: Final = 1.2
 _SCALE_LOG_SD: Final = 0.7
-"""The pace of the logistic that is expected of caps before any is seen: from a pin of 3 mm to a flat
-cap of 45 mm within five days and a half (common practice, no source)."""
+"""The pace of the logistic that is expected of caps before any is seen: from a pin of 3 mm to a
+flat cap of 45 mm within five days and a half (common practice, no source)."""
 
 _GOMPERTZ, _SLOWER, _STEADY = 1.6, 2.4, 4.6
 """Paces of the logistic in one of the other laws, and in the whole of a steady widening: all take

@@ -61,5 +61,5 @@ def due_for_fruiting(story: JarStory, first: date) -> Iterable[Due]:
 def _next_flush(finding: Finding, first: date) -> Iterable[Due]:
     low, high = finding.dates.get("next_low"), finding.dates.get("next_high")
     if low is not None and high is not None and high >= first:
-        text = f"Pins of the next flush are usual up to {high}. Photograph it from above."
+        text = f"Expect new pins up to {high}. Photograph it from above."
         yield Due(max(low, first), "flush", text)
