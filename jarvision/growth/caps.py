@@ -159,11 +159,12 @@ def forecast_cut(
     logs = np.concatenate([weights for _, weights in clouds])
     weights = np.exp(logs - logs.max())
     weights /= weights.sum()
-    low, middle, high = _quantiles(drawn[:, 0], weights, (0.1, 0.5, 0.9))
+    low, middle, high, late = _quantiles(drawn[:, 0], weights, (0.1, 0.5, 0.9, 0.95))
     return CutForecast(
         day=days_after(origin, math.floor(middle)),
         low=days_after(origin, math.floor(low)),
         high=days_after(origin, math.floor(high)),
+        latest=days_after(origin, math.floor(late)),
         mm_per_day=_pace(clouds, weights, float(task.t[-1])),
         days_seen=len(sights),
     )

@@ -46,6 +46,8 @@ class CutForecast:
     ----------
     day, low, high
         Its middle, and its 80 % interval.
+    latest
+        The day that it is not after with 95 % chance: "within so many days" is told up to it.
     mm_per_day
         How fast the largest cap grows now, mm a day.
     days_seen
@@ -55,6 +57,7 @@ class CutForecast:
     day: date
     low: date
     high: date
+    latest: date
     mm_per_day: float
     days_seen: int
 

@@ -32,6 +32,10 @@ class FruitingSettings:
     """Pins that are as likely as this together are told by one photo; less likely ones need a
     second day."""
 
+    firm_pin_mm: Annotated[float, Limits(0.5, 10)] = 3.0
+    """Pins smaller than this on their first day are hardly knots: the second day counts as the
+    first."""
+
     sure_pin_mm: Annotated[float, Limits(1, 20)] = 6.0
     """A pin as large as this was there the day before: where no photo was taken on that day, no
     second one is needed."""

@@ -134,7 +134,7 @@ def _cut(fruiting: Fruiting, today: date) -> dict[str, Fact | None]:
         "cut": max(cut.day, today),
         "cut_low": max(cut.low, today),
         "cut_high": max(cut.high, today),
-        "within": max((cut.high - today).days, 1),
+        "within": max((cut.latest - today).days, 1),
         "mm_per_day": cut.mm_per_day,
     }
 

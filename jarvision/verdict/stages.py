@@ -297,7 +297,7 @@ def _stage(known: _SoFar, day: date, jar: _Jar, cut: CutForecast | None) -> Stag
     if known.caps and cut is not None:
         return _cutting(known, day, cut, jar.settings)
     if known.pins:
-        return "hood-off" if len(known.pins) > 1 else "pinning"
+        return "pinning" if _only_just(known, jar.settings) else "hood-off"
     if known.cut_on is not None:
         return "resting"
     if known.begun:
@@ -305,6 +305,14 @@ def _stage(known: _SoFar, day: date, jar: _Jar, cut: CutForecast | None) -> Stag
     since = _covered_since(known, jar)
     rested = since is not None and (day - since).days >= jar.profile.consolidation_days
     return "ready" if rested else "recovering"
+
+
+def _only_just(known: _SoFar, settings: FruitingSettings) -> bool:
+    """Whether pins stand there for the first day: those of the day before were hardly knots."""
+    if len(known.pins) == 1:
+        return True
+    widths = [sight.width_mm.value for sight in known.young]
+    return len(widths) == len(known.pins) == 2 and widths[0] < settings.firm_pin_mm
 
 
 def _covered_since(known: _SoFar, jar: _Jar) -> date | None:

@@ -84,7 +84,7 @@ def tell_jar(jar: FruitingJar) -> tuple[list[ToldDay], list[ToldCut]]:
                 photo=day in jar.photo_days,
                 said=told.stage,
                 true=jar.stage(day),
-                within=(told.cut.high - today).days if told.cut else None,
+                within=max((told.cut.latest - today).days, 1) if told.cut else None,
                 left=flush.last_day_to_cut - day if flush else None,
             )
         )
