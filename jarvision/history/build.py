@@ -130,8 +130,9 @@ def build_history(
     chosen = settings or Settings()
     ordered = sorted(readings, key=lambda r: (r.taken_at, r.photo))
     usable = [r for r in ordered if r.status == "ok" and r.coverage is not None]
-    used = {r.photo for r in ordered if is_top(r) or (r.status == "ok" and r.coverage is not None)}
-    refused = tuple(r for r in ordered if r.photo not in used)
+    refused = tuple(
+        r for r in ordered if not is_top(r) and (r.status != "ok" or r.coverage is None)
+    )
     days: list[JarDay] = []
     tracks: list[Track] = []
     earlier: list[FrontView] = []
