@@ -11,6 +11,7 @@ from datetime import date
 
 from .jars import plan_jar
 from .laws import JUDGED_ON, TUNED_ON
+from .moulds import mould_rows
 from .table import confusions, rows, tell_jar
 
 HELD_OUT = 5000
@@ -25,11 +26,12 @@ def main() -> None:
     args = parser.parse_args()
     laws = JUDGED_ON if args.first >= HELD_OUT else TUNED_ON
     seeds = range(args.first, args.first + args.jars)
-    told = [tell_jar(plan_jar(seed, laws)) for seed in seeds]
+    jars = [plan_jar(seed, laws) for seed in seeds]
+    told = [tell_jar(jar) for jar in jars]
     days, cuts = [d for days, _ in told for d in days], [c for _, cuts in told for c in cuts]
     print(f"Simulated fruiting jars, seeds {seeds[0]} to {seeds[-1]}, {date.today()}\n")
     print("| what | result |\n|---|---|")
-    for what, result in rows(days, cuts):
+    for what, result in (*rows(days, cuts), *mould_rows(jars)):
         print(f"| {what} | {result} |")
     if args.mistakes:
         for mistake, count in confusions(days):
