@@ -40,7 +40,8 @@ def tell_among_like(found: Sequence[Efficiency]) -> Iterator[str]:
 def _beside(jar: Efficiency) -> str:
     if jar.others_percent is None:
         return "no other such jar has been weighed"
-    others = f"the {counted(jar.others, 'other')} gave {jar.others_percent:.0f} %"
+    who = "the other one" if jar.others == 1 else f"the {jar.others} others"
+    others = f"{who} gave {jar.others_percent:.0f} %"
     if jar.low_percent is None or jar.high_percent is None:
         return f"{others}, too few to say what is usual"
     span = f"{jar.low_percent:.0f} to {jar.high_percent:.0f} %"
