@@ -8,6 +8,7 @@ from datetime import date, datetime
 from typing import Literal
 
 from jarvision.records.flags import FINDINGS
+from jarvision.records.fruiting import Fruiting
 from jarvision.records.jar import DiaryLine, DiaryWord, JarEntry
 from jarvision.records.photo import TimeSource
 from jarvision.records.reference import BareLook
@@ -203,6 +204,12 @@ class JarHistory:
     diary: tuple[DiaryLine, ...] = ()
     tops: tuple[TopDay, ...] = ()
 
+    @property
+    def last_day(self) -> date | None:
+        """The last day with a usable photo of any side; None where there is none."""
+        wall, above = (day.day for day in self.days), (top.day for top in self.tops)
+        return max((*wall, *above), default=None)
+
     def told(self, what: DiaryWord) -> tuple[date, ...]:
         """The days on which the grower has told something of it."""
         return tuple(line.day for line in self.diary if line.what == what)
@@ -370,10 +377,11 @@ class Verdict:
 
 @dataclass(frozen=True)
 class JarStory:
-    """All that the report needs of one jar."""
+    """All that the report needs of one jar; ``fruiting`` where it was photographed from above."""
 
     history: JarHistory
     growth: Growth
     verdict: Verdict
     flags: tuple[Flag, ...]
     profile: SpeciesProfile
+    fruiting: Fruiting | None = None

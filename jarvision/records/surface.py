@@ -10,12 +10,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
-from typing import TYPE_CHECKING, Final, Literal
+from typing import Final, Literal
 
 from jarvision.records.wall import Coverage
-
-if TYPE_CHECKING:
-    from jarvision.records.history import Reading
 
 Moisture = Literal["dry", "moist", "wet", "standing water"]
 MOISTURES: Final[tuple[Moisture, ...]] = ("dry", "moist", "wet", "standing water")
@@ -172,11 +169,6 @@ class Top:
         """Share of the surface that could be judged, percent."""
         return 100.0 * self.seen_cm2 / self.surface_cm2 if self.surface_cm2 > 0 else 0.0
 
-    @property
-    def hooded(self) -> bool:
-        """Whether a hood is seen."""
-        return self.hood_chance is not None and self.hood_chance >= HOOD_SEEN_FROM
-
     def area_cm2(self, *kinds: str) -> float:
         """Summed area of the patches of the given kinds, cm2."""
         return sum(p.area_cm2 for p in self.patches if p.kind in kinds)
@@ -186,11 +178,13 @@ class Top:
 class TopDay:
     """All photos of one jar from above on one day, pooled.
 
-    ``photos`` is how many there were; ``readings`` are theirs.
+    ``photos`` are their names, ``each`` is what each of them says, in the same order, and
+    ``overlay`` the path of the last one's picture, relative to the output folder.
     """
 
     jar: str
     day: date
-    photos: int
+    photos: tuple[str, ...]
     top: Top
-    readings: tuple[Reading, ...] = ()
+    each: tuple[Top, ...]
+    overlay: str = ""

@@ -20,7 +20,7 @@ def write_report(
     plan: Plan | None = None,
     register: Mapping[str, JarEntry] | None = None,
 ) -> None:
-    """Write the five tables, ``curves/<jar>.svg`` and ``report.html`` into ``out``.
+    """Write the tables, ``curves/<jar>.svg`` and ``report.html`` into ``out``.
 
     Parameters
     ----------

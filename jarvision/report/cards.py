@@ -26,6 +26,7 @@ from jarvision.records.wording import tell_place
 from jarvision.register.jars import Register
 from jarvision.register.lineage import Kinship, near_kin
 from jarvision.report import svg
+from jarvision.report.fruiting import FruitingPart, build_fruiting, last_top
 from jarvision.report.pictures import (
     FRAME_PX,
     REFUSAL_PX,
@@ -197,6 +198,7 @@ class JarCard(JarHead):
     patches: tuple[str, ...]
     relatives: tuple[Relative, ...]
     refusals: tuple[Refusal, ...]
+    top: FruitingPart | None = None
 
 
 @dataclass(frozen=True)
@@ -231,7 +233,7 @@ def build_head(story: JarStory, around: Surroundings) -> JarHead:
 def build_line(story: JarStory, around: Surroundings) -> JarLine:
     """Gather what today's list shows of one jar."""
     cover, days = story.verdict.coverage, story.history.days
-    wall = shown_reading(days[-1], side_shown(story)).wall_picture if days else ""
+    wall = shown_reading(days[-1], side_shown(story)).wall_picture if days else last_top(story)
     return JarLine(
         **_head(story, around),
         why=short_why(story),
@@ -246,8 +248,7 @@ def build_card(story: JarStory, curve: str, around: Surroundings) -> JarCard:
     jar, words = printable(verdict.jar), VERDICT_WORDS[verdict.verdict]
     last, side = days[-1] if days else None, side_shown(story)
     shown = shown_reading(last, side) if last else None
-    # A date to look forward to has no place on a jar that must leave the room.
-    ready = tell_ready(story.growth) if verdict.verdict != "no-go" else ""
+    ready = tell_ready(story.growth) if verdict.verdict != "no-go" else ""  # nothing to wait for
     started = f"started {tell_day(entry.started)}" if entry.started else ""
     about = (entry.kind, entry.species, entry.substrate, started)
     finding = f"{jar}: {words.short}, covered {tell_coverage(verdict.coverage)}"
@@ -273,18 +274,19 @@ def build_card(story: JarStory, curve: str, around: Surroundings) -> JarCard:
         patches=tell_patches(last),
         relatives=_relatives(verdict.jar, around),
         refusals=tuple(build_refusal(r, story, around) for r in story.history.refused),
+        top=build_fruiting(story, around.out),
     )
 
 
 def _head(story: JarStory, around: Surroundings) -> dict[str, Any]:
-    verdict, days = story.verdict, story.history.days
+    verdict, last = story.verdict, story.history.last_day
     return {
         "anchor": around.anchors[verdict.jar],
         "jar": printable(verdict.jar),
         "verdict": verdict.verdict,
         "words": VERDICT_WORDS[verdict.verdict],
-        "last_day": tell_day(days[-1].day) if days else "",
-        "photo_today": bool(days) and days[-1].day >= around.today,
+        "last_day": tell_day(last) if last else "",
+        "photo_today": last is not None and last >= around.today,
     }
 
 
@@ -328,8 +330,8 @@ def build_refusal(reading: Reading, story: JarStory | None, around: Surroundings
 
 def with_picture(refusal: Refusal, reading: Reading, around: Surroundings) -> RefusedPhoto:
     """Add the picture of a refused photo."""
-    alt = f"Photo not used: {refusal.meaning}"
-    picture = inline(around.out, reading.overlay, REFUSAL_PX, alt, crop=without_advice)
+    alt, box = f"Photo not used: {refusal.meaning}", REFUSAL_PX
+    picture = inline(around.out, reading.overlay, box, alt, crop=without_advice)
     return RefusedPhoto(**vars(refusal), picture=picture)
 
 
@@ -338,12 +340,12 @@ def _strips(day: JarDay | None, side: int, out: Path, jar: str) -> tuple[Strip, 
     if day is None:
         return ()
     found, many = [], are_many(day)
-    apart = SMALL_TAGS_APART if many else TAGS_APART
     for reading in in_turn(day, side):
         view = tell_view(reading) if many else ""
         alt = f"The wall of {jar} laid flat{', ' + view if view else ''}; patches are outlined"
         picture = inline(out, reading.wall_picture, STRIP_PX, alt)
         if picture is not None:
+            apart = SMALL_TAGS_APART if many else TAGS_APART
             tags = _tags(reading.patches, out / reading.wall_picture, apart)
             found.append(Strip(view, picture, tags))
     return tuple(found)
@@ -370,8 +372,7 @@ def _tag(patch: Patch, height_mm: float, room: tuple[float, float]) -> Tag:
     heights = [height for _, height in patch.outline] or [patch.height_mm]
     below, above = (100 - 100 * h / height_mm for h in (min(heights), max(heights)))
     top = below + TAG_GAP_PERCENT if below < 100 - 2 * TAG_GAP_PERCENT else above - TAG_GAP_PERCENT
-    left = 50 + 50 * patch.angle_deg / HALF_VIEW_DEG
-    ends = ((left, room[0] / 2), (top, 6))
+    ends = ((50 + 50 * patch.angle_deg / HALF_VIEW_DEG, room[0] / 2), (top, 6))
     kept = (min(max(value, low), 100 - low) for value, low in ends)
     return Tag(f"{patch.kind} {patch.area_cm2:.1f} cm²", patch.kind, *kept)
 
@@ -393,8 +394,7 @@ def _relatives(jar: str, around: Surroundings) -> tuple[Relative, ...]:
     found = []
     for name, kinship in near_kin(around.register, jar).items():
         role, verdict = _ROLES[kinship], around.verdicts.get(name)
-        ending = around.endings.get(name, "no photo")
+        anchor, ending = around.anchors.get(name, ""), around.endings.get(name, "no photo")
         short = VERDICT_WORDS[verdict].short if verdict else ending
-        anchor = around.anchors.get(name, "")
         found.append(Relative(role, printable(name), anchor, verdict or "", short))
     return tuple(found)

@@ -66,7 +66,9 @@ if TYPE_CHECKING:
     from jinja2 import Template
 
 TABLE_DAYS: Final = 8  # a week and a day fit a phone
-TODAYS_TASKS: Final = ("isolate", "overdue", "look", "photo", "use", "fruit")
+TODAYS_TASKS: Final = (
+    "isolate", "overdue", "look", "photo", "use", "fruit", "moisten", "drain", "unhood", "harvest",
+)  # fmt: skip
 """What today's list says already, if it is due today."""
 
 

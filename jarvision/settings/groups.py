@@ -14,6 +14,7 @@ import json
 from dataclasses import asdict, dataclass, field
 
 from jarvision.settings.count import CountSettings
+from jarvision.settings.fruiting import FruitingSettings
 from jarvision.settings.growth import GrowthSettings
 from jarvision.settings.history import FrontSettings, TogetherSettings, TrackingSettings
 from jarvision.settings.plan import PlanSettings
@@ -33,6 +34,7 @@ class Settings:
     verdict: VerdictSettings = field(default_factory=VerdictSettings)
     plan: PlanSettings = field(default_factory=PlanSettings)
     count: CountSettings = field(default_factory=CountSettings)
+    fruiting: FruitingSettings = field(default_factory=FruitingSettings)
 
     def digest(self) -> str:
         """12 hex digits that change when any value does, the same on every machine."""
