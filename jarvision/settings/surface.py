@@ -62,15 +62,23 @@ class SurfaceSettings:
     """Where the view does not tell the depth, lengths are taken there: 5 to 40 mm are common
     practice, no source."""
 
-    cover_points: Annotated[float, Limits(0, 100)] = 85.0
-    """What a coverage may be off beyond its own interval, points, since the networks learned walls
-    behind glass: on 14 rendered photos from above it was off by 22 on average, by 85 at most, where
-    dark caps hid what had grown. No number is told so, and none should be."""
+    white_level_min: Annotated[float, Limits(0, 1)] = 0.12
+    """The card's white reaches so much of the full signal: in less light noise passes for growth
+    and droplets. Two dark rendered photos had 0.03 and 0.04, good ones 0.33 and more."""
+
+    cover_floor_points: Annotated[float, Limits(0, 100)] = 3.0
+    """What a coverage may be off at its best, points: the usual error on 30 rendered photos that
+    the network had not learned from was 3..."""
+
+    cover_doubt_weight: Annotated[float, Limits(0, 10)] = 1.1
+    """... and so many times the mean chance of a wrong answer more: what 29 of those 30 needed..."""
+
+    cover_hidden_weight: Annotated[float, Limits(0, 10)] = 0.1
+    """... and this share of the surface that fruit bodies, rim or glare hide."""
 
     patch_confidence_max: Annotated[float, Limits(0, 1)] = 0.5
     """No area on a surface is surer than this, so that mould there asks for a look and does not
-    throw a jar out by itself: the networks never saw fruit from above, and took dark caps on the
-    eighth rendered photo for black mould."""
+    throw a jar out by itself: shade and dark contents are taken for mould now and then."""
 
     seen_min_percent: Annotated[float, Limits(5, 100)] = 40.0
     """Share of the surface that must be judged, percent: below it, what is hidden says more."""

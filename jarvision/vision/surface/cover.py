@@ -1,153 +1,154 @@
-"""Surface picture -> what covers it, by the networks that read the wall.
-
-A surface laid flat looks to them like a piece of wall that is nowhere in particular: straight
-before the camera, at a middling height, no glass in front.
-"""
+"""Chances on the surface -> how much of it is covered, and its areas of one kind."""
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
 from typing import Final
 
+import cv2
 import numpy as np
 
-from jarvision.records import (
-    Coverage,
-    Patch,
-    Photo,
-    RawWall,
-    SurfacePatch,
-    Tissue,
-    TissueClass,
-    Wall,
-)
+from jarvision.base.colourspace import linear_to_lab
+from jarvision.records import BoolArray, Coverage, Float32Array, SurfacePatch
 from jarvision.records.mouth import SurfacePicture
-from jarvision.settings.vision import PhotoSettings
-from jarvision.vision.jar.unroll import burnt_out
-from jarvision.vision.tissue.coverage import measure_coverage
-from jarvision.vision.tissue.evidence import weigh_evidence
-from jarvision.vision.tissue.experts import consult
-from jarvision.vision.tissue.inputs import network_inputs
-from jarvision.vision.tissue.network import MULTIPLE, run_network
-from jarvision.vision.tissue.patches import find_patches
+from jarvision.settings.surface import SurfaceSettings
+from jarvision.vision.surface.network import (
+    BARE,
+    GROWTH,
+    OFF_COLOUR,
+    POOL,
+    SurfaceChances,
+)
 
-_RADIUS_MM: Final = 1000.0
-"""So wide a wall is flat."""
+GROUND_FROM: Final = 0.5
+"""Chance from which a place shows the ground, and no fruit body, rim or glass."""
 
-_MIDDLE_MM: Final = 60.0
-"""Height on a wall at which its middle is taken to lie."""
+_PATCH_FROM: Final = 0.5
+_BARE_LEAST_CM2, _OFF_LEAST_CM2, _POOL_LEAST_CM2 = 0.5, 0.1, 0.2
+_OFF_CHANCE_MIN: Final = 0.75
+"""Areas less sure on average are mostly shade and dark contents: all three that were none on 32
+rendered photos had 0.64 to 0.73, all fourteen true ones 0.78 and more."""
+
+_OUTLINE_MM: Final = 0.3
+_GREY, _DARK = 4.0, 42.0
+"""Chroma and lightness (CIELAB) under which an off-colour area is black."""
+
+_FAMILIES: Final = ((60.0, "pink"), (86.0, "stain"), (105.0, "yellow"), (250.0, "green"))
+"""Up to which hue, degrees (CIELAB), an off-colour area belongs to which family; pink from there."""
 
 
-@dataclass(frozen=True)
-class SurfaceFigures:
-    """What covers the surface.
+def ground_shown(picture: SurfacePicture, chances: SurfaceChances) -> BoolArray:
+    """Where the ground can be judged: seen, and no fruit body before it."""
+    solid = chances.ground[[BARE, GROWTH, OFF_COLOUR]].sum(axis=0)
+    return np.asarray(picture.seen & (solid > GROUND_FROM))
 
-    Attributes
-    ----------
-    wall, tissue
-        The surface as a piece of wall and what stands at its places, ``(n, n)``.
-    coverage
-        Of the surface within the mouth.
-    wall_patches
-        Areas of one kind on that wall.
+
+def surface_coverage(
+    picture: SurfacePicture, chances: SurfaceChances, *, settings: SurfaceSettings
+) -> Coverage:
+    """Share of the ground that growth covers, percent: of what fruit bodies do not hide.
+
+    The sum of chances, as on the wall. The interval adds in quadrature what is always left over,
+    the mean chance of a wrong answer, and a share of what cannot be seen; its upper end takes in
+    areas of normal stain, which are no growth here.
     """
-
-    wall: Wall
-    tissue: Tissue
-    coverage: Coverage
-    wall_patches: tuple[Patch, ...]
-
-    @property
-    def patches(self) -> tuple[SurfacePatch, ...]:
-        """The patches in the surface frame."""
-        return tuple(map(_flat, self.wall_patches))
-
-
-def read_cover(
-    picture: SurfacePicture, photo: Photo, *, settings: PhotoSettings, colour_de00: float,
-    tint_ratio: float,
-) -> SurfaceFigures:  # fmt: skip
-    """Say what stands at every place of the surface, and how much of it is covered."""
-    raw = as_wall(picture)
-    burnt = burnt_out(raw, photo, settings=settings.masks)
-    channels = network_inputs(raw, burnt, multiple=MULTIPLE)
-    rows, cols = burnt.shape
-    first = run_network("specialist", channels)[:, :rows, :cols]
-    seen = consult(raw, channels, first, picture.within, bare=None)
-    said = seen.seen
-    classes = said.best.copy()
-    plain = (classes == TissueClass.BARE) | (classes == TissueClass.MYCELIUM)
-    grown = said.covered >= 0.5
-    classes[plain] = np.where(grown[plain], TissueClass.MYCELIUM, TissueClass.BARE)
-    certainty = np.where(
-        plain, said.plain * np.where(grown, said.covered, 1 - said.covered), said.share
+    shown = ground_shown(picture, chances)
+    if not shown.any():
+        return Coverage(percent=0.0, low=0.0, high=100.0, soft_percent=0.0, seen_percent=0.0)
+    solid = chances.ground[[BARE, GROWTH, OFF_COLOUR]].sum(axis=0)[shown]
+    growth = chances.ground[GROWTH][shown] / solid
+    percent = 100.0 * float(growth.mean(dtype=np.float64))
+    doubt = 100.0 * float(np.minimum(growth, 1.0 - growth).mean(dtype=np.float64))
+    seen = 100.0 * float(shown.sum()) / float(picture.within.sum())
+    spread = math.hypot(
+        settings.cover_floor_points,
+        settings.cover_doubt_weight * doubt,
+        settings.cover_hidden_weight * (100.0 - seen),
     )
-    classes[~picture.seen] = TissueClass.UNJUDGED
-    classes[~picture.within] = TissueClass.OUTSIDE
-    wall = Wall(
-        linear=raw.linear,
-        angles_deg=raw.angles_deg,
-        heights_mm=raw.heights_mm,
-        radius_mm=raw.radius_mm,
-        pixels=raw.pixels,
-        filled=picture.within,
-        judged=classes > TissueClass.UNJUDGED,
-    )
-    tissue = weigh_evidence(
-        wall,
-        Tissue(
-            classes=classes,
-            opacity=np.where(picture.within, said.opacity, np.float32(0.0)),
-            covered=np.where(picture.within, said.covered, np.float32(0.0)),
-            certainty=certainty.astype(np.float32),
-            caps=said.caps,
-            novelty=seen.novelty,
-            forecast_points=seen.forecast_points,
-            dispute_points=seen.dispute_points,
-        ),
-        settings=settings.evidence,
-    )
-    coverage = measure_coverage(
-        wall, tissue, settings=settings.coverage, colour_de00=colour_de00, tint_ratio=tint_ratio
-    )
-    coverage = _widened(coverage, settings.surface.cover_points)
-    most = settings.surface.patch_confidence_max
-    patches = tuple(
-        replace(patch, confidence=min(patch.confidence, most))
-        for patch in find_patches(wall, tissue)
-    )
-    return SurfaceFigures(wall, tissue, coverage, patches)
-
-
-def _widened(coverage: Coverage, points: float) -> Coverage:
-    """The same with so many points more of doubt, in quadrature."""
-    down, up = coverage.percent - coverage.low, coverage.high - coverage.percent
-    return replace(
-        coverage,
-        low=max(0.0, coverage.percent - math.hypot(down, points)),
-        high=min(100.0, coverage.percent + math.hypot(up, points)),
+    stained = sum(p.area_cm2 for p in off_colour_patches(picture, chances) if p.kind == "stain")
+    shown_cm2 = float(shown.sum()) * picture.cell_mm**2 / 100.0
+    return Coverage(
+        percent=percent,
+        low=max(0.0, percent - spread),
+        high=min(100.0, percent + spread + 100.0 * stained / shown_cm2),
+        soft_percent=percent,
+        seen_percent=seen,
     )
 
 
-def as_wall(picture: SurfacePicture) -> RawWall:
-    """The surface as a piece of a very wide jar's wall, its top where the picture's is."""
+def surface_patches(
+    picture: SurfacePicture, chances: SurfaceChances, *, settings: SurfaceSettings
+) -> tuple[SurfacePatch, ...]:
+    """Off-colour, bare and wet areas, the largest first."""
+    shown = ground_shown(picture, chances)
+    bare, pool = chances.ground[BARE], chances.water[POOL]
+    found = off_colour_patches(picture, chances, most=settings.patch_confidence_max)
+    for kind, chance, least in (
+        ("bare", bare, _BARE_LEAST_CM2), ("wet", pool, _POOL_LEAST_CM2),
+    ):  # fmt: skip
+        for cells in _areas((chance > _PATCH_FROM) & shown, picture, least):
+            found.append(_patch(kind, cells, picture, float(chance[cells].mean())))
+    return tuple(sorted(found, key=lambda patch: -patch.area_cm2))
+
+
+def off_colour_patches(
+    picture: SurfacePicture, chances: SurfaceChances, *, most: float = 1.0
+) -> list[SurfacePatch]:
+    """Areas of a colour that is neither contents nor growth, none surer than ``most``."""
+    chance = chances.ground[OFF_COLOUR]
+    return [
+        _patch(family, cells, picture, min(float(chance[cells].mean()), most))
+        for cells, family in off_colour_areas(picture, chances)
+    ]
+
+
+def off_colour_areas(
+    picture: SurfacePicture, chances: SurfaceChances
+) -> list[tuple[BoolArray, str]]:
+    """The cells of such areas, and the family of each."""
+    chance = chances.ground[OFF_COLOUR]
+    areas = _areas((chance > _PATCH_FROM) & picture.seen, picture, _OFF_LEAST_CM2)
+    sure = [cells for cells in areas if float(chance[cells].mean()) >= _OFF_CHANCE_MIN]
+    return [(cells, family_of(picture.linear[cells])) for cells in sure]
+
+
+def family_of(linear: Float32Array) -> str:
+    """Off-colour family of linear sRGB colours ``(n, 3)``, by the hue of their median."""
+    lightness, a, b = np.median(linear_to_lab(linear), axis=0)
+    if math.hypot(a, b) < _GREY and lightness < _DARK:
+        return "black"
+    hue = math.degrees(math.atan2(b, a)) % 360.0
+    return next((name for most, name in _FAMILIES if hue < most), "pink")
+
+
+def _areas(mask: BoolArray, picture: SurfacePicture, least_cm2: float) -> list[BoolArray]:
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(mask.astype(np.uint8))
+    least = least_cm2 * 100.0 / picture.cell_mm**2
+    return [
+        np.asarray(labels == number)
+        for number in range(1, count)
+        if stats[number][cv2.CC_STAT_AREA] >= least
+    ]
+
+
+def _patch(kind: str, cells: BoolArray, picture: SurfacePicture, sure: float) -> SurfacePatch:
+    rows, cols = np.nonzero(cells)
     axis = picture.axis
-    return RawWall(
-        linear=picture.linear,
-        angles_deg=np.rad2deg(axis / _RADIUS_MM),
-        heights_mm=_MIDDLE_MM - axis,
-        radius_mm=_RADIUS_MM,
-        pixels=np.ascontiguousarray(picture.pixels),
+    return SurfacePatch(
+        kind,
+        float(cells.sum()) * picture.cell_mm**2 / 100.0,
+        float(axis[cols].mean()),
+        float(axis[rows].mean()),
+        sure,
+        outline_of(cells, picture),
     )
 
 
-def _flat(patch: Patch) -> SurfacePatch:
-    """A patch of that wall in the surface frame."""
-    outline = tuple(_place(angle, height) for angle, height in patch.outline)
-    x, y = _place(patch.angle_deg, patch.height_mm)
-    return SurfacePatch(patch.kind, patch.area_cm2, x, y, patch.confidence, outline)
-
-
-def _place(angle_deg: float, height_mm: float) -> tuple[float, float]:
-    return float(np.deg2rad(angle_deg)) * _RADIUS_MM, _MIDDLE_MM - height_mm
+def outline_of(cells: BoolArray, picture: SurfacePicture) -> tuple[tuple[float, float], ...]:
+    """Closed outline of an area in the surface frame, mm."""
+    contours, _ = cv2.findContours(
+        cells.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE
+    )
+    longest = max(contours, key=len)
+    line = cv2.approxPolyDP(longest, _OUTLINE_MM / picture.cell_mm, closed=True)[:, 0]
+    return tuple((float(picture.axis[x]), float(picture.axis[y])) for x, y in line)

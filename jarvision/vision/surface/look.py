@@ -18,7 +18,7 @@ from jarvision.vision.colour.light import paper_layout
 from jarvision.vision.quality.diagnose import find_card_or_say_why
 from jarvision.vision.quality.figures import hidden_swatches
 from jarvision.vision.quality.gate import accept_card
-from jarvision.vision.surface.cover import SurfaceFigures, read_cover
+from jarvision.vision.surface.figures import SurfaceFigures, read_figures
 from jarvision.vision.surface.flatten import flatten
 from jarvision.vision.surface.hood import accept_no_hood
 from jarvision.vision.surface.mouth import locate_mouth
@@ -120,9 +120,10 @@ def _look_down(
         px_per_mm_min=limits.px_per_mm_min,
         oblique_max_deg=limits.oblique_max_deg,
         edge_rise_max_mm=limits.edge_rise_max_mm,
+        white_level_min=limits.white_level_min,
     )
     accept_no_hood(photo, card, layout=layout, settings=limits)
-    quality = accept_card(
+    accept_card(
         photo, card, swatches, paper, layout=layout,
         settings=replace(settings, acceptance=from_above),
     )  # fmt: skip
@@ -134,10 +135,7 @@ def _look_down(
     mouth = locate_mouth(photo, above, colour=colour, layout=layout, settings=limits)
     picture = flatten(photo, above, colour=colour, mouth=mouth, settings=settings)
     _accept_seen(picture, limits.seen_min_percent, settings=settings)
-    figures = read_cover(
-        picture, photo, settings=settings, colour_de00=colour.de00_median,
-        tint_ratio=quality.evenness.tint_ratio if quality.evenness else 1.0,
-    )  # fmt: skip
+    figures = read_figures(picture, photo, above, colour=colour, mouth=mouth, settings=limits)
     return TopAnalysis(photo, card, colour, mouth, picture, figures, _top(mouth, picture, figures))
 
 
@@ -153,18 +151,22 @@ def _accept_seen(picture: SurfacePicture, least: float, *, settings: PhotoSettin
 
 
 def _top(mouth: MouthFit, picture: SurfacePicture, figures: SurfaceFigures) -> Top:
-    """The record of what was seen; what nothing reads yet is untold."""
-    untold = {}
+    """The record of what was seen."""
+    untold = dict(figures.untold)
     if mouth.below_rim_mm is None:
         untold["below_rim_mm"] = mouth.untold
-    for name in ("droplets", "pins", "caps"):
-        untold[name] = "not read on photos from above"
     return Top(
         mouth_mm=mouth.inner_mm,
         surface_cm2=picture.surface_cm2,
         seen_cm2=picture.seen_cm2,
         coverage=figures.coverage,
         patches=figures.patches,
+        droplets=figures.droplets,
+        pins=figures.count("pin"),
+        caps=figures.count("cap"),
+        largest_pin_mm=figures.largest("pin"),
+        largest_cap_mm=figures.largest("cap"),
+        fruit=figures.fruit,
         below_rim_mm=mouth.below_rim_mm,
         untold=untold,
     )
