@@ -30,7 +30,7 @@ class SurfaceSettings:
     violet_ratio_min: Annotated[float, Limits(1, 3)] = 1.35
     """... and is so many times their mean. Printed, it has 3."""
 
-    ring_seen_min: Annotated[float, Limits(0.2, 1)] = 0.5
+    ring_seen_min: Annotated[float, Limits(0.2, 1)] = 0.3
     """Share of the way around the mouth on which the ring's colour shows: fruit may hang over the
     rest, a hood hides it all."""
 

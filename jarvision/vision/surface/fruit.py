@@ -24,7 +24,7 @@ from jarvision.vision.surface.sight import Above
 _FROM: Final = 0.5
 """Chance from which a cell belongs to a fruit body."""
 
-_PIN_NECK_MM: Final = 0.25
+_PIN_NECK_MM: Final = 0.12
 """Two pins are told apart where what joins them is narrower than both by so much."""
 
 PIN_LEAST_MM: Final = 1.0
