@@ -1,4 +1,4 @@
-"""The three trained tissue networks, run by OpenCV.
+"""The three trained tissue networks, run by ONNX Runtime.
 
 All are small U-shaped convolutional nets (1.1 to 1.2 million weights each) over the unrolled wall;
 ``tests/training`` holds their definition and training. The specialist learned from rendered jars
@@ -12,13 +12,16 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from jarvision.records import ByteArray, Float32Array, TissueClass
+
+if TYPE_CHECKING:
+    from onnxruntime import InferenceSession
 
 Expert = Literal["specialist", "generalist", "naturalist"]
 
@@ -37,6 +40,7 @@ _FILES: dict[Expert, str] = {
     "naturalist": "naturalist.onnx",
 }
 
+_INPUT = "wall"
 _SIDE = 4  # the nets speak of squares of 4 x 4 places
 
 _CAP_ODDS = 5.0
@@ -75,9 +79,16 @@ class Seen:
 
 
 @cache
-def _net(expert: Expert) -> Any:
+def _net(expert: Expert) -> InferenceSession:
+    """One thread, so that the answers are the same in a worker and out of it."""
+    import onnxruntime
+
+    onnxruntime.disable_telemetry_events()  # its builds for Windows would tell of being used
+    options = onnxruntime.SessionOptions()
+    options.intra_op_num_threads = options.inter_op_num_threads = 1
+    options.enable_cpu_mem_arena = False  # it keeps memory for each size of wall
     data = (files("jarvision.vision.tissue") / _FILES[expert]).read_bytes()
-    return cv2.dnn.readNetFromONNX(np.frombuffer(data, dtype=np.uint8))
+    return onnxruntime.InferenceSession(data, options, providers=["CPUExecutionProvider"])
 
 
 def load_networks() -> None:
@@ -93,9 +104,7 @@ def run_network(expert: Expert, channels: Float32Array) -> Float32Array:
     :func:`jarvision.vision.tissue.inputs.network_inputs` for :data:`MULTIPLE`, those of the
     others have the bands of :func:`jarvision.vision.tissue.reference.with_reference`, too.
     """
-    net = _net(expert)
-    net.setInput(channels[None])
-    squares = np.asarray(net.forward(), dtype=np.float32)[0]
+    squares = np.asarray(_net(expert).run(None, {_INPUT: channels[None]})[0])[0]
     high, wide = squares.shape[1:]
     parts = squares.reshape(-1, _SIDE, _SIDE, high, wide)
     logits = np.empty((len(parts), high, _SIDE, wide, _SIDE), dtype=np.float32)
