@@ -125,11 +125,13 @@ def told_by(logits: Float32Array) -> Seen:
     return Seen(*(part.reshape(logits.shape[1:]) for part in maps))
 
 
-def chance_of(kind: TissueClass, logits: Float32Array) -> Float32Array:
-    """Chance of one class, OUTSIDE among all of them, ``(rows, cols)``, of a net's logits."""
+def chances_of(logits: Float32Array, *kinds: TissueClass) -> tuple[Float32Array, ...]:
+    """Chances of some classes, OUTSIDE among all of them, each ``(rows, cols)``, of logits."""
     classes = logits[:CLASSES]
-    odds = np.exp(classes - classes.max(axis=0))
-    return np.asarray(odds[kind] / odds.sum(axis=0), dtype=np.float32)
+    odds = classes - classes.max(axis=0)
+    cv2.exp(odds.reshape(CLASSES, -1), odds.reshape(CLASSES, -1))  # far faster than NumPy's
+    total = odds.sum(axis=0)
+    return tuple(np.asarray(odds[kind] / total, dtype=np.float32) for kind in kinds)
 
 
 def chances(logits: Float32Array) -> Float32Array:

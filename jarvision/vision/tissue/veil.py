@@ -23,7 +23,7 @@ from jarvision.records import (
 )
 from jarvision.settings.tissue import VeilSettings
 from jarvision.vision.tissue.doubt import Chances, find_doubt
-from jarvision.vision.tissue.network import COVER, Expert, chance_of, chances, run_network
+from jarvision.vision.tissue.network import COVER, Expert, chances, chances_of, run_network
 from jarvision.vision.tissue.reference import with_reference
 
 _OF_PLACE = slice(3, 6)
@@ -115,8 +115,9 @@ def _told(
     rows, cols = filled.shape
     logits = run_network(expert, turned)[:, :rows, :cols]
     hidden, covered = np.zeros((2, rows, cols), dtype=np.float32)
-    hidden[contents] = chance_of(TissueClass.UNJUDGED, logits)[contents][::-1]
-    covered[contents] = chances(logits[COVER, contents].copy())[::-1]
+    logits = logits[:, contents]
+    hidden[contents] = chances_of(logits, TissueClass.UNJUDGED)[0][::-1]
+    covered[contents] = chances(logits[COVER].copy())[::-1]
     return hidden, covered
 
 
