@@ -75,7 +75,9 @@ def signs_of(photo: Photo) -> Signs | None:
     channels = network_inputs(raw, burnt, multiple=MULTIPLE)
     rows, cols = burnt.shape
     first = run_network("specialist", channels)[:, :rows, :cols]
-    filled = find_contents(raw, chances_of(first, TissueClass.OUTSIDE)[0], settings=settings.jar).filled
+    filled = find_contents(
+        raw, chances_of(first, TissueClass.OUTSIDE)[0], settings=settings.jar
+    ).filled
     seen = consult(raw, channels, first, filled, bare=None).seen
     said = look_head_down(channels, chances_of(first, TissueClass.UNJUDGED)[0], filled)
     if said is None:

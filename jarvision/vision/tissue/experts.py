@@ -174,7 +174,8 @@ def _mixed(first: Float32Array, second: Float32Array, novelty: float | None) -> 
     flat = [logits.reshape(len(first), -1) for logits in said]
     summed = cv2.addWeighted(flat[0], shares[0], flat[1], shares[1], 0.0)
     mixed = np.asarray(summed, dtype=np.float32).reshape(first.shape)
-    black = said[1][TissueClass.BLACK] >= 0.0  # the likeliest class has 0
+    rest = np.maximum.reduce([second[kind] for kind in TissueClass if kind != TissueClass.BLACK])
+    black = second[TissueClass.BLACK] > rest
     if black.any():
         np.copyto(mixed, said[1], where=black)
     return mixed
