@@ -9,9 +9,9 @@ import pytest
 from PIL import Image
 
 from tests.benchmarks.folders import Growth, Memory, Scaling
-from tests.benchmarks.one_photo import STAGES, OnePhoto
+from tests.benchmarks.one_photo import STAGES, OnePhoto, Pairs
 from tests.benchmarks.page import Part, write_page
-from tests.benchmarks.photos import SAMPLES, good_samples, large_photo, linked
+from tests.benchmarks.photos import PHONE_QUALITY, SAMPLES, good_samples, large_photo, linked
 from tests.benchmarks.same import TABLES, Same
 
 
@@ -19,7 +19,8 @@ from tests.benchmarks.same import TABLES, Same
 def test_a_large_photo_is_as_big_and_as_heavy_as_a_phones() -> None:
     if not SAMPLES.is_dir():
         pytest.skip("needs sample_images")
-    data = large_photo("SL02_2026-03-06.jpg")
+    light, data = large_photo("SL02_2026-03-06.jpg", 80, PHONE_QUALITY)
+    assert len(light) < len(data) / 2
     with Image.open(io.BytesIO(data)) as image:
         assert image.size == (3024, 4032)
         assert image.getexif().get_ifd(0x8769)  # the sample's own day goes along
@@ -55,7 +56,7 @@ def test_the_page_tells_tables_that_differ(tmp_path: Path) -> None:
     digests = {way: dict.fromkeys(TABLES, "aaa") for way in ("1 worker", "2 workers")}
     digests["2 workers"]["days.csv"] = "bbb"
     results = {
-        "one": OnePhoto(0.1, 1.9, 0.4, 20, {"decoding": 0.05}, 3.5),
+        "one": OnePhoto({96: Pairs(0.1, 1.9, 1.8, 2.0)}, 0.4, 20, {"decoding": 0.05}, 3.5),
         "scaling": Scaling(60, 4.0, 7.6),
         "memory": Memory(500, 280.0, 100.0, 279.0, 99.0),
         "growth": (Growth(100, 5.0, 30.0, 0.2, 200.0), Growth(1000, 5.0, 23.0, 0.2, 210.0)),
@@ -65,7 +66,9 @@ def test_the_page_tells_tables_that_differ(tmp_path: Path) -> None:
     lines = (tmp_path / "speed.md").read_text("utf-8").splitlines()
     assert "| `days.csv` | aaa | bbb | NO |" in lines
     assert "| `patches.csv` | aaa | aaa | yes |" in lines
-    assert "| the photo to its row, overlay off | 1.90 decodes |" in lines
+    assert any(
+        "quality 96" in line and "1.90 plain decodes (1.80 to 2.00)" in line for line in lines
+    )
     assert "| decoding | 50.0 | 0.50 |" in lines
     assert any("4.0; 7.6: 1.90 times" in line for line in lines)
     assert any(line.startswith("| 1,000 | 5.0 | 23.0 | 0.20 |") for line in lines)

@@ -1,4 +1,4 @@
-"""Workers share the cores by photos, not by threads: each works in one, and this process as before."""
+"""Workers share the cores by photos, not by threads: each works in one, this process as before."""
 
 from __future__ import annotations
 
