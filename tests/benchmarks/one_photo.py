@@ -19,8 +19,10 @@ from dataclasses import dataclass
 from functools import partial
 from multiprocessing import get_context
 from pathlib import Path
-from statistics import median, quantiles
+from statistics import median
 from typing import Any
+
+from tests.benchmarks.history import Kept
 
 ROUNDS = 20
 STAGE_ROUNDS = 8
@@ -70,19 +72,6 @@ STAGES = {
 
 
 @dataclass(frozen=True)
-class Pairs:
-    """Seconds of processor time a photo, and what its row takes, in decodings of the same round.
-
-    ``low`` and ``high`` are the quartiles of the rounds, ``row`` is their median.
-    """
-
-    decode_s: float
-    row: float
-    low: float
-    high: float
-
-
-@dataclass(frozen=True)
 class OnePhoto:
     """What a photo takes, by the quality of its JPEG, and where its time goes.
 
@@ -90,7 +79,7 @@ class OnePhoto:
     the overlay adds in decodings is; ``photo_mb`` is the mean weight there.
     """
 
-    pairs: dict[int, Pairs]
+    pairs: dict[int, Kept]
     overlay_ratio: float
     rounds: int
     stages: dict[str, float]
@@ -99,24 +88,18 @@ class OnePhoto:
     @property
     def decode_s(self) -> float:
         """Of the last quality."""
-        return list(self.pairs.values())[-1].decode_s
+        return list(self.pairs.values())[-1].decode_ms / 1e3
 
 
 def measure_one_photo(photos: Mapping[int, Sequence[Path]], out: Path) -> OnePhoto:
-    """Measure photos by quality; call it in a process of its own, which stays on one core."""
-    _stay_on_one_core()
+    """Measure photos by quality, in a process that has little else to do."""
     last = list(photos.values())[-1]
-
-    def drawn() -> float:
-        return _seconds(partial(_row, out=out), last)
-
-    drawn()  # libraries load, the networks are read
-    pairs = {}
-    with _plain_decoder() as decode:
-        for quality, files in photos.items():
-            pairs[quality] = _paired(files, decode, ROUNDS)
-        overlays = [(drawn() - _seconds(_row, last)) / decode(last) for _ in range(STAGE_ROUNDS)]
-    laps = [_laps(last) for _ in range(STAGE_ROUNDS)]
+    drawn = partial(seconds, partial(one_row, out=out), last)
+    with stay_on_one_core(), plain_decoder() as decode:
+        drawn()  # libraries load, the networks are read
+        pairs = {quality: _paired(quality, files, decode) for quality, files in photos.items()}
+        overlays = [(drawn() - seconds(one_row, last)) / decode(last) for _ in range(STAGE_ROUNDS)]
+        laps = [_laps(last) for _ in range(STAGE_ROUNDS)]
     return OnePhoto(
         pairs=pairs,
         overlay_ratio=median(overlays),
@@ -126,30 +109,23 @@ def measure_one_photo(photos: Mapping[int, Sequence[Path]], out: Path) -> OnePho
     )
 
 
-def row_over_decode(photos: Sequence[Path], *, rounds: int) -> Pairs:
-    """What a row takes; call it in a process of its own, which stays on one core."""
-    _stay_on_one_core()
-    _seconds(_row, photos)  # libraries load, the networks are read
-    with _plain_decoder() as decode:
-        return _paired(photos, decode, rounds)
-
-
 def _paired(
-    photos: Sequence[Path], decode: Callable[[Sequence[Path]], float], rounds: int
-) -> Pairs:
-    found = [(decode(photos), _seconds(_row, photos)) for _ in range(rounds)]
-    low, row, high = quantiles([whole / plain for plain, whole in found], method="inclusive")
-    return Pairs(median(plain for plain, _ in found) / len(photos), row, low, high)
+    quality: int, photos: Sequence[Path], decode: Callable[[Sequence[Path]], float]
+) -> Kept:
+    found = [(decode(photos), seconds(one_row, photos)) for _ in range(ROUNDS)]
+    plain, rows = zip(*found, strict=True)
+    return Kept.of(quality, plain, rows, photos=len(photos))
 
 
-def _row(path: Path, *, out: Path | None = None) -> None:
+def one_row(path: Path, *, out: Path | None = None) -> None:
+    """What a worker does for a photo, as a run does without and with pictures."""
     from jarvision.run.jobs import Job, read_job, read_one
 
     read_job(read_one, Job(path=path, root=path.parent, out=out))
 
 
 @contextmanager
-def _plain_decoder() -> Iterator[Callable[[Sequence[Path]], float]]:
+def plain_decoder() -> Iterator[Callable[[Sequence[Path]], float]]:
     """Yield what tells the seconds of plain decodings, made in a process on the same core."""
     with ProcessPoolExecutor(1, mp_context=get_context("spawn")) as pool:
 
@@ -164,7 +140,7 @@ def _decoding_s(photos: Sequence[Path]) -> float:
     import numpy as np
 
     cv2.setNumThreads(1)
-    return _seconds(
+    return seconds(
         lambda path: cv2.imdecode(np.frombuffer(path.read_bytes(), np.uint8), cv2.IMREAD_COLOR),
         photos,
     )
@@ -173,19 +149,30 @@ def _decoding_s(photos: Sequence[Path]) -> float:
 def _laps(photos: Sequence[Path]) -> dict[str, float]:
     """Seconds that each stage takes over all photos."""
     with _watched() as spent:
-        _seconds(_row, photos)
+        seconds(one_row, photos)
     return spent
 
 
-def _stay_on_one_core() -> None:
-    if hasattr(os, "sched_setaffinity"):
-        os.sched_setaffinity(0, {min(os.sched_getaffinity(0))})
+@contextmanager
+def stay_on_one_core() -> Iterator[None]:
+    """One core and one thread of OpenCV, until what is inside has ended."""
     import cv2
 
+    threads, cores = cv2.getNumThreads(), None
     cv2.setNumThreads(1)
+    if hasattr(os, "sched_setaffinity"):
+        cores = os.sched_getaffinity(0)
+        os.sched_setaffinity(0, {min(cores)})
+    try:
+        yield
+    finally:
+        cv2.setNumThreads(threads)
+        if cores is not None:
+            os.sched_setaffinity(0, cores)
 
 
-def _seconds(work: Callable[[Path], object], photos: Sequence[Path]) -> float:
+def seconds(work: Callable[[Path], object], photos: Sequence[Path]) -> float:
+    """Seconds of processor time for all photos."""
     start = time.process_time()
     for path in photos:
         work(path)
