@@ -50,7 +50,9 @@ STAGES = {
     "networks: the two others, where contents are strange": (
         "jarvision.vision.tissue.experts.run_network",
     ),
-    "networks: two of them on the wall head down": ("jarvision.vision.tissue.veil.run_network",),
+    "networks: two of them on the wall head down": (
+        "jarvision.vision.tissue.veil.hidden_and_covered",
+    ),
     "what the networks say, mixed": ("jarvision.vision.tissue.classify.consult",),
     "fog and labels": (
         "jarvision.vision.tissue.classify.look_head_down",

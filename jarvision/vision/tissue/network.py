@@ -104,16 +104,40 @@ def run_network(expert: Expert, channels: Float32Array) -> Float32Array:
     :func:`jarvision.vision.tissue.inputs.network_inputs` for :data:`MULTIPLE`, those of the
     others have the bands of :func:`jarvision.vision.tissue.reference.with_reference`, too.
     """
-    squares = np.asarray(_net(expert).run(None, {_INPUT: channels[None]})[0])[0]
-    high, wide = squares.shape[1:]
-    parts = squares.reshape(-1, _SIDE, _SIDE, high, wide)
-    logits = np.empty((len(parts), high, _SIDE, wide, _SIDE), dtype=np.float32)
-    for down in range(_SIDE):
-        for along in range(_SIDE):
-            logits[:, :, down, :, along] = parts[:, down, along]
-    logits = logits.reshape(len(parts), _SIDE * high, _SIDE * wide)
+    squares = _squares_of(expert, channels)
+    logits = _laid_out(squares)
     logits[CAPS] -= np.float32(np.log(_CAP_ODDS))
     return logits
+
+
+def hidden_and_covered(expert: Expert, channels: Float32Array) -> tuple[Float32Array, Float32Array]:
+    """Chances that a place is hidden, and covered, each ``(rows, cols)`` of the padded inputs.
+
+    All else that the net says is let be, which takes half the time of :func:`run_network`'s own.
+    """
+    squares = _squares_of(expert, channels)
+    hidden = chances_of(squares, TissueClass.UNJUDGED)[0]
+    both = np.stack([hidden, chances(squares[COVER].copy())])
+    said = _laid_out(both)
+    return said[0], said[1]
+
+
+def _squares_of(expert: Expert, channels: Float32Array) -> Float32Array:
+    """Logits as the net gives them, ``(outputs, 16 rows, cols)``: by place in its square."""
+    squares = np.asarray(_net(expert).run(None, {_INPUT: channels[None]})[0], dtype=np.float32)
+    return squares.reshape(-1, _SIDE * _SIDE * squares.shape[2], squares.shape[3])
+
+
+def _laid_out(squares: Float32Array) -> Float32Array:
+    """Maps ``(maps, rows, cols)`` of maps by place in their squares ``(maps, 16 rows, cols)``."""
+    wide = squares.shape[2]
+    parts = squares.reshape(len(squares), _SIDE, _SIDE, -1, wide)
+    high = parts.shape[3]
+    laid = np.empty((len(parts), high, _SIDE, wide, _SIDE), dtype=np.float32)
+    for down in range(_SIDE):
+        for along in range(_SIDE):
+            laid[:, :, down, :, along] = parts[:, down, along]
+    return laid.reshape(len(parts), _SIDE * high, _SIDE * wide)
 
 
 def told_by(logits: Float32Array) -> Seen:

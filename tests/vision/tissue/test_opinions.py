@@ -71,6 +71,18 @@ def test_a_cap_was_counted_five_times_in_training_and_its_odds_are_so_much_less(
     assert others == pytest.approx(0.4)
 
 
+@pytest.mark.parametrize("expert", ["specialist", "generalist"])
+def test_the_short_way_to_what_is_hidden_and_covered_says_the_same(expert: network.Expert) -> None:
+    bands = {"specialist": 7, "generalist": 13}[expert]
+    channels = np.random.default_rng(8).normal(0.0, 1.0, (bands, 64, 96)).astype(np.float32)
+    logits = run_network(expert, channels)
+    hidden, covered = network.hidden_and_covered(expert, channels)
+    (expected,) = chances_of(logits, TissueClass.UNJUDGED)
+    assert expected.std() > 1e-3
+    np.testing.assert_allclose(hidden, expected, rtol=1e-4)
+    np.testing.assert_allclose(covered, logistic(logits[COVER]), rtol=1e-4)
+
+
 def test_inputs_are_logs_of_light_and_tint_and_where_a_place_is() -> None:
     rng = np.random.default_rng(4)
     linear = rng.uniform(-0.01, 0.9, (40, 60, 3)).astype(np.float32)
