@@ -38,6 +38,15 @@ LONGEST_PHOTO_S: Final = 120.0
 """How long a photo may take, its worker's start included: the worst that are accepted take a tenth
 of that. A file of a stalled share, or one that never ends, would hold the run up for ever."""
 
+THREADS_OF: Final = (
+    "OMP_NUM_THREADS",
+    "OPENBLAS_NUM_THREADS",
+    "MKL_NUM_THREADS",
+    "BLIS_NUM_THREADS",
+    "VECLIB_MAXIMUM_THREADS",
+)
+"""Where OpenMP and the libraries that NumPy and SciPy are built on look for their threads."""
+
 _NO_START: Final = "Worker processes end as soon as they start, before they read a photo"
 _NO_START_REMEDY: Final = (
     "A script must call score_folder under \"if __name__ == '__main__':\", since every worker runs "
@@ -98,7 +107,7 @@ def _read_until_broken(
         while not broken:
             for job in islice(waiting, workers - len(flying)):
                 try:
-                    with _deaf_to_ctrl_c():
+                    with _as_a_worker_starts():
                         future = pool.submit(one_job, job)
                 except BrokenProcessPool:
                     future, broken = Future(), True
@@ -131,7 +140,7 @@ def _read_alone(jobs: list[Job], one_job: Callable[[Job], JobResult]) -> Iterato
     for job in jobs:
         with _new_pool(1) as pool:
             try:
-                with _deaf_to_ctrl_c():
+                with _as_a_worker_starts():
                     future = pool.submit(one_job, job)
                 yield future.result(timeout=LONGEST_PHOTO_S)
             except TimeoutError:
@@ -164,7 +173,7 @@ class StandingWorker:
     def start(self, work: Callable[[], None]) -> None:
         """Start the worker, and have something done in it before the first photo; nobody waits."""
         self._pool = self._pool or _new_pool(1)
-        with _deaf_to_ctrl_c():
+        with _as_a_worker_starts():
             self._pool.submit(work)
 
     def close(self) -> None:
@@ -177,7 +186,7 @@ class StandingWorker:
         for _ in range(2):
             self._pool = self._pool or _new_pool(1)
             try:
-                with _deaf_to_ctrl_c():
+                with _as_a_worker_starts():
                     future = self._pool.submit(one_job, job)
                 return future.result(timeout=LONGEST_PHOTO_S)
             except TimeoutError:
@@ -223,6 +232,13 @@ def _new_pool(workers: int) -> ProcessPoolExecutor:
 
 
 @contextmanager
+def _as_a_worker_starts() -> Iterator[None]:
+    """What a process must find when it begins, and this one must not keep."""
+    with _deaf_to_ctrl_c(), _one_thread_told():
+        yield
+
+
+@contextmanager
 def _deaf_to_ctrl_c() -> Iterator[None]:
     """Hold Ctrl-C back while processes start: they never hear it, even before their first line.
 
@@ -237,6 +253,22 @@ def _deaf_to_ctrl_c() -> Iterator[None]:
         yield
     finally:
         signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
+@contextmanager
+def _one_thread_told() -> Iterator[None]:
+    """Tell processes that start to do linear algebra in one thread: photos share the cores already.
+
+    Such libraries read it once, as they load, and a worker's load before its first line here. This
+    process has its own loaded long since. Whatever the user has set stays.
+    """
+    own = [name for name in THREADS_OF if name not in os.environ]
+    os.environ.update(dict.fromkeys(own, "1"))
+    try:
+        yield
+    finally:
+        for name in own:
+            os.environ.pop(name, None)
 
 
 def _start_worker() -> None:

@@ -13,14 +13,8 @@ from typing import Any
 from tests.benchmarks.folders import alone, measure_growth, measure_memory, measure_scaling
 from tests.benchmarks.one_photo import measure_one_photo
 from tests.benchmarks.page import PARTS, Part, circumstances, write_page
-from tests.benchmarks.photos import good_samples, large_photos
+from tests.benchmarks.photos import ONE_PHOTO, QUALITIES, by_quality, good_samples, large_photos
 from tests.benchmarks.same import measure_same
-
-ONE_PHOTO = (
-    "SL01_2026-03-04.jpg", "SL02_2026-03-06.jpg", "SL03_2026-03-05.jpg",
-    "SL05_2026-03-07.jpg", "SL06_2026-03-05.jpg", "SL08_2026-03-08.jpg",
-)  # fmt: skip
-"""Grain and straw, bare, half and fully covered, green mould, brown skin."""
 
 ROOT = Path(__file__).parents[2]
 PAGE = ROOT / "docs" / "speed.md"
@@ -37,9 +31,9 @@ def measure_part(part: str, root: Path, *, short: bool) -> Any:
         return tuple(measure_growth(samples, root / f"grow-{n}", count=n) for n in sizes)
     if part == "same":
         return measure_same(root)
-    large = large_photos(root / "large", ONE_PHOTO)
     if part == "one":
-        return alone(measure_one_photo, large, root / "drawn")
+        return alone(measure_one_photo, by_quality(root, ONE_PHOTO, *QUALITIES), root / "drawn")
+    large = large_photos(root / "large", ONE_PHOTO)
     if part == "scaling":
         return measure_scaling(large, root, count=few)
     return measure_memory(large, root, count=many)

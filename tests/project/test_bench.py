@@ -3,15 +3,24 @@
 from __future__ import annotations
 
 import io
+import json
 from pathlib import Path
 
 import pytest
 from PIL import Image
 
 from tests.benchmarks.folders import Growth, Memory, Scaling
+from tests.benchmarks.history import Kept, keep, least_kept, lines_of
 from tests.benchmarks.one_photo import STAGES, OnePhoto
 from tests.benchmarks.page import Part, write_page
-from tests.benchmarks.photos import SAMPLES, good_samples, large_photo, linked
+from tests.benchmarks.photos import (
+    PHONE_QUALITY,
+    QUALITIES,
+    SAMPLES,
+    good_samples,
+    large_photo,
+    linked,
+)
 from tests.benchmarks.same import TABLES, Same
 
 
@@ -19,7 +28,8 @@ from tests.benchmarks.same import TABLES, Same
 def test_a_large_photo_is_as_big_and_as_heavy_as_a_phones() -> None:
     if not SAMPLES.is_dir():
         pytest.skip("needs sample_images")
-    data = large_photo("SL02_2026-03-06.jpg")
+    light, data = large_photo("SL02_2026-03-06.jpg", 80, PHONE_QUALITY)
+    assert len(light) < len(data) / 2
     with Image.open(io.BytesIO(data)) as image:
         assert image.size == (3024, 4032)
         assert image.getexif().get_ifd(0x8769)  # the sample's own day goes along
@@ -55,7 +65,7 @@ def test_the_page_tells_tables_that_differ(tmp_path: Path) -> None:
     digests = {way: dict.fromkeys(TABLES, "aaa") for way in ("1 worker", "2 workers")}
     digests["2 workers"]["days.csv"] = "bbb"
     results = {
-        "one": OnePhoto(0.1, 1.9, 0.4, 20, {"decoding": 0.05}, 3.5),
+        "one": OnePhoto({96: Kept(96, 1.9, 1.8, 2.0, 100.0)}, 0.4, 20, {"decoding": 0.05}, 3.5),
         "scaling": Scaling(60, 4.0, 7.6),
         "memory": Memory(500, 280.0, 100.0, 279.0, 99.0),
         "growth": (Growth(100, 5.0, 30.0, 0.2, 200.0), Growth(1000, 5.0, 23.0, 0.2, 210.0)),
@@ -65,7 +75,36 @@ def test_the_page_tells_tables_that_differ(tmp_path: Path) -> None:
     lines = (tmp_path / "speed.md").read_text("utf-8").splitlines()
     assert "| `days.csv` | aaa | bbb | NO |" in lines
     assert "| `patches.csv` | aaa | aaa | yes |" in lines
-    assert "| the photo to its row, overlay off | 1.90 decodes |" in lines
+    assert any(
+        "quality 96" in line and "1.90 plain decodes (1.80 to 2.00)" in line for line in lines
+    )
     assert "| decoding | 50.0 | 0.50 |" in lines
     assert any("4.0; 7.6: 1.90 times" in line for line in lines)
     assert any(line.startswith("| 1,000 | 5.0 | 23.0 | 0.20 |") for line in lines)
+
+
+def measured(row: float) -> str:
+    info = {"quality": 92, "row": row, "low": row - 0.1, "high": row + 0.1}
+    told = {"extra_info": {**info, "decode_ms": 47.0, "load": 0.6}}
+    return json.dumps({"datetime": "2026-11-29T02:20:00+00:00", "benchmarks": [told]})
+
+
+def test_ratios_are_medians_of_pairs_of_the_same_round() -> None:
+    kept = Kept.of(92, plain=[1.0, 2.0, 4.0], rows=[3.0, 6.4, 12.4], photos=10)
+    assert (kept.row, kept.decode_ms) == pytest.approx((3.1, 200.0))
+    assert kept.low < kept.row < kept.high
+
+
+def test_the_history_keeps_a_line_for_each_commit_and_tells_the_least(tmp_path: Path) -> None:
+    history = tmp_path / "history.csv"
+    for commit, row in (("aaa", 3.6), ("bbb", 2.9), ("ccc", 3.1), ("bbb", 3.0)):
+        keep(lines_of(measured(row), commit=commit), history)
+    lines = history.read_text("utf-8").splitlines()
+    assert lines[0] == "commit,day,quality,row,low,high,decode_ms,load"
+    assert lines[3] == "bbb,2026-11-29,92,3.00,2.90,3.10,47,0.6"
+    assert [line[:3] for line in lines[1:]] == ["aaa", "ccc", "bbb"]
+    assert least_kept(history) == {92: 3.0}
+
+
+def test_the_history_of_the_project_has_every_quality() -> None:
+    assert set(least_kept()) == set(QUALITIES)
