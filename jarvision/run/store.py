@@ -163,6 +163,12 @@ class Store:
             rows = self._db.execute("SELECT photo, shows FROM readings WHERE here")
             return {_text(name): None if jar is None else _text(jar) for name, jar in rows}
 
+    def contents(self) -> dict[str, str]:
+        """SHA-256 of each photo in the folder, by name."""
+        with self._told():
+            rows = self._db.execute("SELECT photo, content FROM readings WHERE here")
+            return {_text(name): str(content) for name, content in rows}
+
     def photo_with(self, content: str) -> str | None:
         """Name of a photo in the folder that has this content; None when there is none."""
         with self._told():

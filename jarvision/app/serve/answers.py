@@ -74,7 +74,7 @@ class PhotoAnswer:
 
 async def answer_part(request: Request, arrival: Arrival) -> str:
     """The part of the page."""
-    if arrival.state in ("came", "no_picture"):
+    if arrival.state in ("came", "no_picture", "aside"):
         return lay_out(request, "kept.html.j2", arrival=arrival)
     office = office_of(request)
     now = office.keeper.shown or await office.shelf_now()

@@ -100,6 +100,7 @@ def serve_shelf(
     try:
         with closing(listen(place)) as listening:
             check_writable(out)
+            keeper.sweep(tell)
             keeper.score_all(
                 fleet=local_fleet(papers.jobs, apart=True), tell=tell, progress=progress
             )

@@ -171,7 +171,7 @@ def test_a_photo_that_cannot_be_moved_keeps_its_jar(
         raise NotWritableError("The folder is full", "Free some space.")
 
     with monkeypatch.context() as broken:
-        broken.setattr("jarvision.app.serve.keeper._move", stands_still)
+        broken.setattr("jarvision.app.serve.keeper.move_whole", stands_still)
         served.send(photo("44 percent"), "jar=%3Cb%3EJ%261")
     told = json.loads(served.answer(photo("44 percent")))
     assert told["state"] == "came" and "The folder is full" in told["html"]
