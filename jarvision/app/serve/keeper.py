@@ -38,8 +38,8 @@ _TWIN: Final = "This photo was there already, and counts once."
 _ASIDE: Final = f"You have taken this photo away: it lies in the folder {ASIDE_FOLDER}."
 
 
-def _nothing() -> None:
-    pass
+def _nothing() -> bool:
+    return False
 
 
 @dataclass(frozen=True)
@@ -77,7 +77,8 @@ class Keeper:
     contents
         Digests of the photos of the folder, by name.
     give_way
-        Called before the output folder is waited for: what holds it for the server's own sake ends.
+        Called before the output folder is waited for: what holds it for the server's own sake ends,
+        and whether anything did.
     """
 
     folder: Path
@@ -92,7 +93,7 @@ class Keeper:
     by_photos: ShelfResult | None = None
     shown: ShelfNow | None = None
     contents: Mapping[str, str] = field(default_factory=dict)
-    give_way: Callable[[], None] = _nothing
+    give_way: Callable[[], bool] = _nothing
     _kept_at: str = ""
     _unkept: bool = False
 
@@ -255,10 +256,12 @@ class Keeper:
     @contextmanager
     def hold(self, shelf: Shelf) -> Iterator[OpenShelf]:
         """Hold the output folder; begin with what another run kept since."""
-        self.give_way()
+        broken_off = self.give_way()
         with held(shelf, self.out, tell=self.hear) as opened:
             self.hear("")
             kept_at = opened.store.result_kept_at()
+            if broken_off and self.by_photos is not None:  # it began with what is known here
+                self._kept_at = kept_at
             if self.by_photos is None or kept_at != self._kept_at:
                 last = opened.last() or no_photo_yet(shelf, EARLIEST)
                 self.by_photos = opened.caught_up(last)

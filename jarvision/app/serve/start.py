@@ -16,9 +16,11 @@ from jarvision.app.serve.arrivals import ARRIVALS, Inbox
 from jarvision.app.serve.desk import Desk
 from jarvision.app.serve.door import door_address
 from jarvision.app.serve.keeper import Keeper
+from jarvision.app.serve.limits import SERVE_LIMITS
 from jarvision.app.serve.office import Office
 from jarvision.app.serve.prompt import PromptProtocol
 from jarvision.app.serve.qr import qr_letters
+from jarvision.app.serve.refresh import Refresher, WholeScoring
 from jarvision.app.serve.sessions import Doors
 from jarvision.app.serve.site import build_site
 from jarvision.app.serve.uploads import settle_calmly
@@ -92,10 +94,12 @@ def serve_shelf(
         register=papers.register,
         settings_file=papers.settings_file,
     )
+    scoring = WholeScoring(keeper.folder, out, papers.register, papers.settings_file)
+    refresher = Refresher(out, scoring.begin, SERVE_LIMITS.rest_s)
     address = f"http://{place.host}:{place.port}"
     office = Office(
         folder=folder, out=out, desk=desk, keeper=keeper, doors=Doors(), address=address,
-        lan=place.lan, tell=tell,
+        guarded=worker.do, refresher=refresher, lan=place.lan, tell=tell,
     )  # fmt: skip
     try:
         with closing(listen(place)) as listening:
@@ -111,6 +115,7 @@ def serve_shelf(
                 show(line)
             _run(office, place, listening)
     finally:
+        refresher.give_way()
         desk.put(keeper.keep)
         desk.close()
         worker.close()

@@ -172,20 +172,7 @@ def settle_calmly(office: Office, sha: str) -> None:
         if arrival is not None:
             keeper.arrivals.note(arrival.failed("Something unexpected went wrong."))
         office.tell(f"A photo could not be read: {type(error).__name__}.")
-    keep_later(office)
-
-
-def keep_later(office: Office) -> None:
-    """Keep the shelf as the last scoring, for other commands, once nothing has come for a while.
-
-    A large shelf takes some seconds, in which no photo is read.
-    """
-
-    def keep() -> None:
-        with suppress(JarvisionError):  # the readings are kept; the next change tries again
-            office.keeper.keep()
-
-    office.desk.later(keep, office.limits.rest_s)
+    office.changed()
 
 
 # --------------------------------------------------------------------------- afterwards

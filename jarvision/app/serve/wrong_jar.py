@@ -32,7 +32,7 @@ from jarvision.app.serve.pages import (
     shows,
     writes,
 )
-from jarvision.app.serve.uploads import MOST_JAR_LETTERS, keep_later
+from jarvision.app.serve.uploads import MOST_JAR_LETTERS
 from jarvision.base.text import printable
 from jarvision.records import Reading
 from jarvision.register.photo_names import picture_name
@@ -160,7 +160,7 @@ async def _move(request: Request, fields: Fields) -> Response:
             bring_back(keeper, sha)
         if found is None or found.aside is None or found.jar != jar:
             move_to(keeper, sha, jar)
-        keep_later(office)
+        office.changed()
         return (found.jar if found else ""), jar
 
     before, jar = await office.desk.do(move)
@@ -175,7 +175,7 @@ async def _away(request: Request, _: Fields) -> Response:
 
     def away() -> str:
         one = set_aside(office.keeper, sha)
-        keep_later(office)
+        office.changed()
         return one.jar
 
     jar = await office.desk.do(away)
@@ -189,7 +189,7 @@ async def _back(request: Request, _: Fields) -> Response:
 
     def back() -> None:
         bring_back(office.keeper, sha)
-        keep_later(office)
+        office.changed()
 
     await office.desk.do(back)
     note(request, ["The photo is back in its place"])
