@@ -86,13 +86,12 @@ def _of_interfaces() -> list[str]:
         return found
     import fcntl
 
-    with suppress(OSError):
-        with closing(socket.socket(socket.AF_INET, socket.SOCK_DGRAM)) as asked:
-            for _, name in socket.if_nameindex():
-                with suppress(OSError):  # one without an address
-                    told = name.encode()[:_NAME_BYTES].ljust(256, b"\0")
-                    given = fcntl.ioctl(asked.fileno(), _SIOCGIFADDR, told)
-                    found.append(socket.inet_ntoa(given[20:24]))
+    with suppress(OSError), closing(socket.socket(socket.AF_INET, socket.SOCK_DGRAM)) as asked:
+        for _, name in socket.if_nameindex():
+            with suppress(OSError):  # one without an address
+                told = name.encode()[:_NAME_BYTES].ljust(256, b"\0")
+                given = fcntl.ioctl(asked.fileno(), _SIOCGIFADDR, told)
+                found.append(socket.inet_ntoa(given[20:24]))
     return found
 
 
