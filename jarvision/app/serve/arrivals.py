@@ -52,6 +52,8 @@ class Arrival:
         What went wrong where its jar could not be told, or it could not be read.
     reading, story
         What was read, once it is placed, and its jar's story then.
+    small
+        A small JPEG of it, while its jar is asked for; empty for none.
     was
         The jar that it was said to show before the grower moved it; empty for none.
     """
@@ -68,6 +70,7 @@ class Arrival:
     words: str = ""
     reading: Reading | None = None
     story: JarStory | None = None
+    small: bytes = b""
     was: str = ""
 
     @property

@@ -38,10 +38,6 @@ _TWIN: Final = "This photo was there already, and counts once."
 _ASIDE: Final = f"You have taken this photo away: it lies in the folder {ASIDE_FOLDER}."
 
 
-def _nothing() -> bool:
-    return False
-
-
 @dataclass(frozen=True)
 class ShelfNow:
     """The shelf as the pages show it: what lies beside the photos, and what is told of each jar.
@@ -79,6 +75,8 @@ class Keeper:
     give_way
         Called before the output folder is waited for: what holds it for the server's own sake ends,
         and whether anything did.
+    small_of
+        Makes a small JPEG of a photo that asks for its jar; empty for none.
     """
 
     folder: Path
@@ -93,7 +91,8 @@ class Keeper:
     by_photos: ShelfResult | None = None
     shown: ShelfNow | None = None
     contents: Mapping[str, str] = field(default_factory=dict)
-    give_way: Callable[[], bool] = _nothing
+    give_way: Callable[[], bool] = lambda: False
+    small_of: Callable[[Path], bytes] = lambda _: b""
     _kept_at: str = ""
     _unkept: bool = False
 
@@ -136,8 +135,11 @@ class Keeper:
                 )
             jar, words, tag = self._jar_of(arrival, looked.jar, shelf)
             if not jar:
-                return self.arrivals.note(replace(arrival, state="asks", words=words, tag=tag))
-            named = replace(arrival, jar=jar, words="")
+                small = self.small_of(self.arrivals.path(arrival))
+                return self.arrivals.note(
+                    replace(arrival, state="asks", words=words, tag=tag, small=small)
+                )
+            named = replace(arrival, jar=jar, words="", small=b"")
             name = self._place(named, looked)
             # where the name could not tell the jar, photo_jars.csv does by now
             told = opened if read_name(name).jar == jar else replace(opened, shelf=self.open())

@@ -56,6 +56,12 @@ def name_for_other_jar(name: str, jar: str, sha: str) -> str:
     return _of_jar(jar, found[1], parts.day, parts.view)[0]
 
 
+def clock_in(name: str) -> str:
+    """The time of day in a name that was made here, as ``09:30``; empty in others."""
+    found = _OWN.fullmatch(name)
+    return f"{found[1][11:13]}:{found[1][13:15]}" if found else ""
+
+
 def _of_jar(jar: str, tail: str, day: date | None, view: View) -> tuple[str, bool]:
     name = f"{safe_name(jar)}_{tail}"
     parts = read_name(name)

@@ -6,6 +6,7 @@ import time
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 from typing import Protocol, TypeVar
 
@@ -14,7 +15,8 @@ from jarvision.app.serve.keeper import Keeper, ShelfNow
 from jarvision.app.serve.limits import SERVE_LIMITS, Bucket, ServeLimits
 from jarvision.app.serve.refresh import Refresher
 from jarvision.app.serve.sessions import Doors
-from jarvision.base.errors import JarvisionError
+from jarvision.base.errors import JarvisionError, PhotoRefusedError
+from jarvision.run.first_look import small_picture
 
 Done = TypeVar("Done")
 
@@ -69,7 +71,15 @@ class Office:
 
     def __post_init__(self) -> None:
         self.keeper.give_way = self.refresher.give_way
+        self.keeper.small_of = self._small_of
         self.refresher.broken_off = self.rest_later
+
+    def _small_of(self, photo: Path) -> bytes:
+        """A photo small: of twenty that ask for their jar, nobody knows which one is meant."""
+        try:
+            return self.guarded(partial(small_picture, photo))
+        except PhotoRefusedError:  # its jar is asked for all the same
+            return b""
 
     def changed(self, *, counts: bool = False) -> None:
         """Note a change of the shelf; ``counts``: one by which all jars are to be told anew."""

@@ -20,7 +20,7 @@ from jarvision.app.serve.misplaced import (
     move_to,
     set_aside,
 )
-from jarvision.app.serve.naming import SHA
+from jarvision.app.serve.naming import SHA, clock_in
 from jarvision.app.serve.office import Office
 from jarvision.app.serve.pages import (
     Fields,
@@ -45,7 +45,7 @@ _MOST_SHOWN = 6
 
 @dataclass(frozen=True)
 class LastPhoto:
-    """A line of a jar's newest photos; ``sha`` leads to the photo's page."""
+    """A line of a list of photos; ``sha`` leads to the photo's page."""
 
     sha: str
     when: str
@@ -69,10 +69,7 @@ def last_photos(jar: str, now: ShelfNow) -> tuple[LastPhoto, ...]:
         key=lambda r: r.taken_at,
         reverse=True,
     )
-    return tuple(
-        LastPhoto(now.contents[r.photo], f"{tell_day(r.taken_at.date())}, {_clock(r)}", _gave(r))
-        for r in own[:_MOST_SHOWN]
-    )
+    return tuple(LastPhoto(now.contents[r.photo], _taken(r), _gave(r)) for r in own[:_MOST_SHOWN])
 
 
 def taken_away(now: ShelfNow, jar: str = "") -> tuple[LastPhoto, ...]:
@@ -84,8 +81,11 @@ def taken_away(now: ShelfNow, jar: str = "") -> tuple[LastPhoto, ...]:
     )
 
 
-def _clock(reading: Reading) -> str:
-    return f"{reading.taken_at:%H:%M}"
+def _taken(reading: Reading) -> str:
+    """Day and time of a photo; a name without a time tells the day alone."""
+    by_itself = f"{reading.taken_at:%H:%M}" if reading.time_source == "exif" else ""
+    clock = by_itself or clock_in(reading.photo)
+    return ", ".join(filter(None, (tell_day(reading.taken_at.date()), clock)))
 
 
 def _gave(reading: Reading) -> str:
@@ -123,7 +123,7 @@ async def _wrong(request: Request) -> Response:
 def _when(found: FoundPhoto) -> str:
     """When a photo was taken, or taken away."""
     if found.reading is not None:
-        return f"{tell_day(found.reading.taken_at.date())}, {_clock(found.reading)}"
+        return _taken(found.reading)
     return printable(f"taken away {found.aside.set_aside_at[:10]}") if found.aside else ""
 
 
