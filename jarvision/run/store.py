@@ -165,9 +165,7 @@ class Store:
 
     def contents(self) -> dict[str, str]:
         """SHA-256 of each photo in the folder, by name."""
-        with self._told():
-            rows = self._db.execute("SELECT photo, content FROM readings WHERE here")
-            return {_text(name): str(content) for name, content in rows}
+        return {name: known.content for name, known in self.index().items() if known.here}
 
     def photo_with(self, content: str) -> str | None:
         """Name of a photo in the folder that has this content; None when there is none."""

@@ -394,12 +394,7 @@ class _Round:
                 (self.intake.out / relative).unlink(missing_ok=True)
             self.store.forget(old)
         left = [n for n, k in self.away.items() if k.here and n not in self.moved_from]
-        back = [n for n, k in self.index.items() if not k.here and self._is_there(n)]
+        there = {name for name, path in self.names.items() if self.loose.get(path, path)}
         self.store.mark(left, here=False)
-        self.store.mark(back, here=True)
+        self.store.mark((n for n in there if n in self.index and not self.index[n].here), here=True)
         self.tally.gone.extend(left)
-
-    def _is_there(self, name: str) -> bool:
-        """Whether a photo was listed, and did not go away before it was its turn."""
-        path = self.names.get(name)
-        return path is not None and (path not in self.loose or self.loose[path] is not None)

@@ -31,7 +31,7 @@ from jarvision.run.jobs import (
     unread,
 )
 
-Done = TypeVar("Done")
+_Done = TypeVar("_Done")
 
 _NICE: Final = 10
 """Of work that nobody waits for (nice(2)): with another program at work it gets a tenth."""
@@ -170,7 +170,7 @@ class StandingWorker:
         one_job = partial(read_job, read)
         return (self._read(job, one_job) for job in jobs)
 
-    def do(self, work: Callable[[], Done]) -> Done:
+    def do(self, work: Callable[[], _Done]) -> _Done:
         """Have something done with a photo in the worker, and wait for it; both are picklable.
 
         Raises

@@ -18,7 +18,7 @@ from jarvision.app.serve.sessions import Doors
 from jarvision.base.errors import JarvisionError, PhotoRefusedError
 from jarvision.run.first_look import small_picture
 
-Done = TypeVar("Done")
+_Done = TypeVar("_Done")
 
 
 class Guarded(Protocol):
@@ -27,7 +27,7 @@ class Guarded(Protocol):
     Work and what it returns are picklable; what it raises is raised here.
     """
 
-    def __call__(self, work: Callable[[], Done]) -> Done:
+    def __call__(self, work: Callable[[], _Done]) -> _Done:
         """Have it done, and wait."""
 
 

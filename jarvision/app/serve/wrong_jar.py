@@ -6,12 +6,14 @@ import asyncio
 from collections.abc import Iterable
 from dataclasses import dataclass
 from http import HTTPStatus
+from typing import Final
 
 from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
 from jarvision.app.serve.answers import PICTURE_PX
+from jarvision.app.serve.arrivals import Arrival
 from jarvision.app.serve.keeper import ShelfNow, check_jar_name
 from jarvision.app.serve.misplaced import (
     FoundPhoto,
@@ -40,7 +42,11 @@ from jarvision.report.pictures import inline
 from jarvision.report.words import tell_day
 from jarvision.run.aside import ASIDE_FOLDER, photos_aside
 
-_MOST_SHOWN = 6
+_MOST_SHOWN: Final = 6
+_TAG_SAYS: Final = (
+    "The tag in the photo says another jar, and goes before what you say: take the photo away, and "
+    "photograph the jar with its own tag"
+)
 
 
 @dataclass(frozen=True)
@@ -150,23 +156,31 @@ async def _move(request: Request, fields: Fields) -> Response:
     office, sha = office_of(request), _sha(request)
     typed = fields.get("jar", "")[:MOST_JAR_LETTERS].strip()
 
-    def move() -> tuple[str, str]:
+    def move() -> tuple[str, str, Arrival | None]:
         keeper = office.keeper
         now = keeper.refresh()
         jar = now.shelf.past.now(typed)
         check_jar_name(jar, now)
         found = find_photo(now, sha)
+        arrival = None
         if found is not None and found.aside is not None:
-            bring_back(keeper, sha)
+            arrival = bring_back(keeper, sha)
         if found is None or found.aside is None or found.jar != jar:
-            move_to(keeper, sha, jar)
+            arrival = move_to(keeper, sha, jar)
         office.changed()
-        return (found.jar if found else ""), jar
+        return (found.jar if found else ""), jar, arrival
 
-    before, jar = await office.desk.do(move)
-    told = f"The photo is now of {jar}" + (f", no longer of {before}" if before else "")
+    before, jar, arrival = await office.desk.do(move)
+    no_longer = f", no longer of {before}" if before not in ("", jar) else ""
+    told = f"The photo is now of {jar}{no_longer}" if _is_taken(arrival, jar) else _TAG_SAYS
     note(request, [told])
     return go_to(f"/?shown={sha}")
+
+
+def _is_taken(arrival: Arrival | None, jar: str) -> bool:
+    """Whether a photo counts for the jar that it was moved to; its tag goes before."""
+    reading = arrival.reading if arrival else None
+    return reading is None or (reading.jar == jar and reading.reason != "jar_mismatch")
 
 
 async def _away(request: Request, _: Fields) -> Response:

@@ -7,11 +7,14 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from fake_shelf import fake_refusal
 from scoring import score_folder
-from served import Browser, a_browser, an_office
+from served import TODAY, Browser, a_browser, an_office
 
+from jarvision.records import Reading
 from jarvision.register.photo_names import read_name
 from jarvision.run.aside import ASIDE_FOLDER, photos_aside
+from jarvision.run.jobs import Job
 from jarvision.run.photo_files import find_photos
 from jarvision.run.sources import NearFolder
 
@@ -257,6 +260,26 @@ class ListedBefore(NearFolder):
 
     def photos(self, *, out: Path, warn: Callable[[str], None]) -> list[Path]:
         return self.listed
+
+
+def test_a_tag_that_says_otherwise_is_told_when_a_photo_is_moved(served: Served) -> None:
+    """The photo then counts for neither jar, and can be moved back."""
+
+    def by_tag(job: Job) -> Reading:
+        found = text_reader(job)
+        if found.jar == "K01":
+            return found
+        return fake_refusal(job.name, found.jar, "jar_mismatch", TODAY)
+
+    served.office.keeper.read = by_tag
+    content = photo("50 tag 1")
+    served.send(content, "jar=K01")
+    post(served, content, "move", jar="K02")
+    assert "The tag in the photo says another jar" in served.browser.get("/").text
+    assert as_served(served) == {}
+    post(served, content, "move", jar="K01")
+    assert "The photo is now of K01" in served.browser.get("/").text
+    assert as_served(served) == {"K01": 50.0}
 
 
 def test_the_register_is_never_touched(served: Served) -> None:
