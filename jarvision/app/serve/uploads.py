@@ -162,7 +162,9 @@ def settle_calmly(office: Office, sha: str) -> None:
     """Read a photo at the desk; what goes wrong is told with it, and the photo is kept."""
     keeper = office.keeper
     try:
-        keeper.settle(sha)
+        arrival = keeper.settle(sha)
+        if arrival is not None and arrival.state == "placed":
+            office.changed()
     except JarvisionError as error:
         arrival = keeper.arrivals.get(sha)
         if arrival is not None:
@@ -172,7 +174,6 @@ def settle_calmly(office: Office, sha: str) -> None:
         if arrival is not None:
             keeper.arrivals.note(arrival.failed("Something unexpected went wrong."))
         office.tell(f"A photo could not be read: {type(error).__name__}.")
-    office.changed()
 
 
 # --------------------------------------------------------------------------- afterwards
@@ -196,6 +197,7 @@ async def _say_jar(request: Request, fields: Fields) -> Response:
     def say() -> None:
         check_jar_name(jar, office.keeper.refresh())
         office.keeper.say_jar(arrival.sha, jar)
+        office.changed()
 
     await office.desk.do(say)
     return go_to(f"/?shown={arrival.sha}")

@@ -19,7 +19,7 @@ from jarvision.app.serve.refresh import Refresher, WholeScoring
 from jarvision.register.counts import read_counts
 from jarvision.run.shelf import open_shelf
 
-from .conftest import Served, photo, text_reader
+from .conftest import Served, photo, sha_of, text_reader
 from .test_count import answer, open_wall
 
 SAMPLES = Path(__file__).parents[3] / "sample_images"
@@ -185,6 +185,15 @@ def test_the_report_holds_the_phones_photos_after_a_rest(served: Served) -> None
     told = served.browser.get("/today").text
     assert "The report on the disk is of" in told and "later change" not in told
     assert keeper.by_photos is not None and len(keeper.by_photos.readings) == 1
+
+
+def test_a_photo_that_asks_for_its_jar_is_no_change_until_it_is_told(served: Served) -> None:
+    content = photo("50 no label")
+    served.send(content, "")
+    assert "later change" not in served.browser.get("/today").text
+    assert not served.office.refresher.due
+    served.browser.post(f"/photos/{sha_of(content)}/jar", {"jar": "K01"})
+    assert served.office.refresher.due
 
 
 @pytest.mark.slow
