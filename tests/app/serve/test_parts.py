@@ -19,7 +19,7 @@ from served import an_office
 
 from jarvision.app.serve.addresses import lan_addresses
 from jarvision.app.serve.door import door_address
-from jarvision.app.serve.naming import photo_file_name, suffix_of
+from jarvision.app.serve.naming import clock_in, name_for_other_jar, photo_file_name, suffix_of
 from jarvision.app.serve.qr import qr_letters, qr_svg
 from jarvision.app.serve.start import HERE, ListensAt, listen, welcome
 from jarvision.app.serve.walk import Walk, jar_by_tag, walk_of
@@ -44,6 +44,29 @@ def test_every_name_stays_in_its_folder_and_is_read_back(jar: str, view: str, sh
     parts = read_name(name)
     assert (parts.day, parts.view, parts.odd_view) == (WHEN.date(), view, "")
     assert parts.jar == (jar if tells else "")
+
+
+@given(
+    st.text(max_size=80), st.text(max_size=80), st.sampled_from(["front", "a", "b", "c", "d"]),
+    st.binary(min_size=32, max_size=32),
+)  # fmt: skip
+def test_a_photo_of_another_jar_gets_the_name_that_it_would_have_come_under(
+    jar: str, other: str, view: str, sha: bytes
+) -> None:
+    name, _ = photo_file_name(jar, WHEN, sha.hex(), ".heic", view=view)  # type: ignore[arg-type]
+    meant, _ = photo_file_name(other, WHEN, sha.hex(), ".heic", view=view)  # type: ignore[arg-type]
+    assert name_for_other_jar(name, other, sha.hex()) == meant
+    assert clock_in(name) == "09:30"
+
+
+@pytest.mark.parametrize(
+    "name", ["IMG_0001.jpg", "K01/IMG_0001.jpg", "K01_2026-03-10.jpg",
+             "K01_2026-03-10-093012-000000000001.jpg"],
+)  # fmt: skip
+def test_a_name_that_was_not_made_here_stays(name: str) -> None:
+    assert name_for_other_jar(name, "K02", SHA) == name
+    deeper = f"x/{photo_file_name('K01', WHEN, SHA, '.jpg')[0]}"
+    assert name_for_other_jar(deeper, "K02", SHA) == deeper
 
 
 @pytest.mark.parametrize("jar", ["K08", "B2-07", "SL01", "7", "jar 3".replace(" ", "-")])
