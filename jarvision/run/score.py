@@ -158,8 +158,8 @@ class _Ground:
         return job_of_photo(self.shelf, path, root=self.source.root, out=self.out)
 
 
-def job_of_photo(shelf: Shelf, path: Path, *, root: Path, out: Path) -> Job:
-    """Job of a photo under ``root``, with what the grower says of it."""
+def job_of_photo(shelf: Shelf, path: Path, *, root: Path, out: Path | None) -> Job:
+    """Job of a photo under ``root``, with what the grower says; None draws no pictures."""
     name = path.relative_to(root).as_posix()
     return Job(
         path,

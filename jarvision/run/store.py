@@ -163,6 +163,10 @@ class Store:
             rows = self._db.execute("SELECT photo, shows FROM readings WHERE here")
             return {_text(name): None if jar is None else _text(jar) for name, jar in rows}
 
+    def contents(self) -> dict[str, str]:
+        """SHA-256 of each photo in the folder, by name."""
+        return {name: known.content for name, known in self.index().items() if known.here}
+
     def photo_with(self, content: str) -> str | None:
         """Name of a photo in the folder that has this content; None when there is none."""
         with self._told():

@@ -394,7 +394,7 @@ class _Round:
                 (self.intake.out / relative).unlink(missing_ok=True)
             self.store.forget(old)
         left = [n for n, k in self.away.items() if k.here and n not in self.moved_from]
-        back = [n for n, k in self.index.items() if not k.here and n in self.names]
+        there = {name for name, path in self.names.items() if self.loose.get(path, path)}
         self.store.mark(left, here=False)
-        self.store.mark(back, here=True)
+        self.store.mark((n for n in there if n in self.index and not self.index[n].here), here=True)
         self.tally.gone.extend(left)

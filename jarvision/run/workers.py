@@ -18,9 +18,9 @@ from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from functools import partial
 from itertools import chain, islice
-from typing import Final
+from typing import Final, TypeVar
 
-from jarvision.base.errors import WorkersError
+from jarvision.base.errors import PhotoRefusedError, WorkersError
 from jarvision.run.jobs import (
     Fleet,
     Job,
@@ -30,6 +30,11 @@ from jarvision.run.jobs import (
     took_too_long,
     unread,
 )
+
+_Done = TypeVar("_Done")
+
+_NICE: Final = 10
+"""Of work that nobody waits for (nice(2)): with another program at work it gets a tenth."""
 
 _MOST_WORKERS: Final = 61 if sys.platform == "win32" else 1024
 """Windows cannot wait for more processes at once."""
@@ -150,6 +155,10 @@ def _read_alone(jobs: list[Job], one_job: Callable[[Job], JobResult]) -> Iterato
                 yield unread(job, "reading this photo ended its worker process, twice")
 
 
+class _TooLongError(PhotoRefusedError):
+    """Work on a photo that was ended because it took too long."""
+
+
 class StandingWorker:
     """One worker that stays between photos, so that the next one need not wait for its start.
 
@@ -170,6 +179,35 @@ class StandingWorker:
         one_job = partial(read_job, read)
         return (self._read(job, one_job) for job in jobs)
 
+    def do(self, work: Callable[[], _Done]) -> _Done:
+        """Have something done with a photo in the worker, and wait for it; both are picklable.
+
+        Raises
+        ------
+        PhotoRefusedError
+            It took too long, or ended its worker twice; the next photo gets another worker.
+        WorkersError
+            When workers end before they do anything.
+        Exception
+            What the work raises.
+        """
+        for _ in range(2):
+            self._pool = self._pool or _new_pool(1)
+            try:
+                with _as_a_worker_starts():
+                    future = self._pool.submit(work)
+                return future.result(timeout=LONGEST_PHOTO_S)
+            except TimeoutError:
+                _end_workers(self._pool)
+                self._pool = None
+                raise _TooLongError(
+                    "unreadable", f"it took longer than {LONGEST_PHOTO_S:.0f} s: given up"
+                ) from None
+            except BrokenProcessPool:
+                self._pool = None
+        _check_that_workers_start()
+        raise PhotoRefusedError("unreadable", "reading this photo ended its worker process, twice")
+
     def start(self, work: Callable[[], None]) -> None:
         """Start the worker, and have something done in it before the first photo; nobody waits."""
         self._pool = self._pool or _new_pool(1)
@@ -183,20 +221,43 @@ class StandingWorker:
             self._pool = None
 
     def _read(self, job: Job, one_job: Callable[[Job], JobResult]) -> JobResult:
-        for _ in range(2):
-            self._pool = self._pool or _new_pool(1)
-            try:
-                with _as_a_worker_starts():
-                    future = self._pool.submit(one_job, job)
-                return future.result(timeout=LONGEST_PHOTO_S)
-            except TimeoutError:
-                _end_workers(self._pool)
-                self._pool = None
-                return took_too_long(job, LONGEST_PHOTO_S)
-            except BrokenProcessPool:
-                self._pool = None
-        _check_that_workers_start()
-        return unread(job, "reading this photo ended its worker process, twice")
+        try:
+            return self.do(partial(one_job, job))
+        except _TooLongError:
+            return took_too_long(job, LONGEST_PHOTO_S)
+        except PhotoRefusedError as refusal:
+            return unread(job, refusal.detail)
+
+
+class SideRun:
+    """Work in a process of its own that may be ended at any moment, as if it had been killed.
+
+    For what nobody waits for: it gives way to every other program.
+    """
+
+    def __init__(self, work: Callable[[], None]) -> None:
+        context = multiprocessing.get_context("spawn")
+        self._process = context.Process(target=_run_aside, args=(work,))
+        with _as_a_worker_starts():
+            self._process.start()
+
+    def end(self) -> None:
+        """End it now, unless it has ended; its own workers leave with it."""
+        self._process.kill()
+        self._process.join()
+
+    def wait(self) -> bool:
+        """Wait until it ends; whether it did its work."""
+        self._process.join()
+        return self._process.exitcode == 0
+
+
+def _run_aside(work: Callable[[], None]) -> None:
+    """Do something in a process of its own, after all others."""
+    _start_worker()
+    if hasattr(os, "nice"):
+        os.nice(_NICE)
+    work()
 
 
 def _end_workers(pool: ProcessPoolExecutor) -> None:

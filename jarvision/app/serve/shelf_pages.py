@@ -15,6 +15,7 @@ from starlette.routing import Route
 
 from jarvision.app.serve.keeper import ShelfNow, check_jar_name
 from jarvision.app.serve.pages import office_of, show, shows
+from jarvision.app.serve.wrong_jar import last_photos, taken_away
 from jarvision.base.text import printable
 from jarvision.records import JarEntry, JarStory
 from jarvision.records.flags import CAUTIONS
@@ -76,7 +77,8 @@ async def _jars(request: Request) -> Response:
         verdict = story.verdict.verdict if story and jar not in over else ""
         about = " · ".join(filter(None, (entry.kind, entry.species, entry.substrate)))
         rows.append((jar, verdict, printable(said), printable(about)))
-    return show(request, "jars.html.j2", rows=rows, kinds=KINDS)
+    away = await asyncio.to_thread(taken_away, now)
+    return show(request, "jars.html.j2", rows=rows, kinds=KINDS, away=away)
 
 
 async def _jar(request: Request) -> Response:
@@ -105,6 +107,8 @@ async def _jar(request: Request) -> Response:
         outcome=outcome,
         outcome_day=tell_day(outcome.day, year=True) if outcome else "",
         ending=printable(ending),
+        photos=last_photos(jar, now),
+        away=await asyncio.to_thread(taken_away, now, jar),
         told=tell_diary(now.shelf.diary.get(jar, ())),
         asks_for_a_look=story is not None and story.verdict.verdict == "check" and not ending,
         today=office.keeper.today().isoformat(),
