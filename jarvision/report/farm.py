@@ -10,7 +10,7 @@ import base64
 import hashlib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from itertools import groupby
+from datetime import date
 from pathlib import Path
 from typing import Final
 
@@ -51,16 +51,13 @@ MOST_PHOTOS: Final = 40
 
 @dataclass(frozen=True)
 class Row:
-    """A jar in the list, and what it is found by.
-
-    ``stem``: what its name begins with, where it is the first such in a fold sorted by name.
-    """
+    """A jar in the list, and what it is found by; ``spawn`` is the jar that it was fed from."""
 
     jar: JarLine
     species: str
     batch: str
     place: str
-    stem: str = ""
+    spawn: str
 
 
 @dataclass(frozen=True)
@@ -158,14 +155,17 @@ def _pieces(
     """The page in order; of the small pictures one jar's are held."""
     again, passed = sorted_refusals(result, around)
     script = source_of("farm.js")
-    unseen = [h for h in (build_head(s, around) for s in stories) if not h.photo_today]
-    without_jar = [(reading, told) for reading, told in again if not told.jar]
+    unseen = _unseen(stories, around)
+    unseen_number = sum(len(some.jars) for some in unseen)
     return template("farm.html.j2").generate(
         **frame(result, plan),
         groups=_boards(stories, around),
         number=len(stories),
-        unseen=_unseen(unseen),
-        missing=len(unseen) + len(without_jar),
+        unseen=unseen,
+        unseen_number=unseen_number,
+        missing=unseen_number + sum(not told.jar for _, told in again),
+        most_open=MOST_OPEN,
+        most_names=MOST_NAMES,
         again=_alike(again),
         again_number=len(again),
         passed=passed,
@@ -216,6 +216,7 @@ def _row(story: JarStory, around: Surroundings) -> Row:
         species=printable(entry.species),
         batch=printable(batch_name(entry)),
         place=place_of(story),
+        spawn=printable(entry.parent),
     )
 
 
@@ -231,17 +232,14 @@ def _firsts(jars: Iterable[str]) -> dict[str, str]:
     return {jar: stem for stem, jar in firsts.items()} if len(firsts) > 1 else {}
 
 
-def _unseen(heads: Sequence[JarHead]) -> list[Unseen]:
-    """Jars by the day of their last photo; those of a small number one by one."""
-    return [
-        Unseen(day, tuple(own)) for day, own in groupby(heads_by_day(heads), lambda h: h.last_day)
-    ]
-
-
-def heads_by_day(heads: Sequence[JarHead]) -> list[JarHead]:
-    """Jars of one day together, the days in the order in which they come first."""
-    order = {day: n for n, day in enumerate(dict.fromkeys(head.last_day for head in heads))}
-    return sorted(heads, key=lambda head: order[head.last_day])
+def _unseen(stories: Sequence[JarStory], around: Surroundings) -> list[Unseen]:
+    """Jars without a usable photo of today by the day of the last one, the newest first."""
+    heads: dict[date, list[JarHead]] = {}
+    for story in stories:
+        head, days = build_head(story, around), story.history.days
+        if not head.photo_today:
+            heads.setdefault(days[-1].day if days else date.min, []).append(head)
+    return [Unseen(heads[day][0].last_day, tuple(heads[day])) for day in sorted(heads)[::-1]]
 
 
 def _alike(photos: Sequence[tuple[Reading, Refusal]]) -> list[AlikeRefused]:

@@ -1,4 +1,4 @@
-"""All curves of a shelf of many jars in one chart, each from the day of its first photo."""
+"""Where the jars of a shelf of many stand, in one chart, by the days since their first photo."""
 
 from __future__ import annotations
 
@@ -6,44 +6,47 @@ from collections import Counter
 from collections.abc import Sequence
 from typing import Final
 
+import numpy as np
+
 from jarvision.base.text import counted
 from jarvision.records import JarStory, VerdictWord
 from jarvision.report import svg
-from jarvision.report.charts import DASHES, MARKERS, SHELF_SIZE_PX, TOP_PERCENT, bare_axes
+from jarvision.report.charts import MARKERS, SHELF_SIZE_PX, TOP_PERCENT, bare_axes
 from jarvision.report.words import VERDICT_WORDS
 
-_ORDER: Final[tuple[VerdictWord, ...]] = ("wait", "go", "check", "no-go")
-"""Those that need somebody are drawn over the others."""
+FEWEST_JARS: Final = 10
+"""Of fewer jars of an age no band is drawn."""
 
-_STRONG: Final = ("check", "no-go")
+AGES_PERCENT: Final = 97
+"""The chart reaches to the age that so many percent of the jars are under: one wrong clock must not
+press all others together. Older jars are marked at its end."""
+
+_STRONG: Final[tuple[VerdictWord, ...]] = ("check", "no-go")
 
 
 def draw_farm(stories: Sequence[JarStory], *, key: str) -> str:
-    """Return the coverage of all jars over the days since their first photo, as SVG text.
+    """Return where the jars stand by the days since their first photo, as SVG text.
 
-    Jars of one verdict are one path, so that hundreds stay small; those that need somebody end in
-    a mark. Empty without a usable day.
+    A band holds the middle 80 % of the jars that go or wait as they were at that age, a line half
+    of them: hundreds of curves would hide one another. Each jar that needs somebody is a mark where
+    it stands. Empty without a usable day.
     """
-    longest = max(
-        ((s.history.days[-1].day - s.history.days[0].day).days for s in stories if s.history.days),
-        default=None,
-    )
-    if longest is None:
+    seen = [story for story in stories if story.history.days]
+    if not seen:
         return ""
     figure, axes = bare_axes(SHELF_SIZE_PX, right=0.975)
-    for verdict in _ORDER:
-        lines = [_line(s) for s in stories if s.verdict.verdict == verdict and s.history.days]
-        if not lines:
-            continue
-        gap = (float("nan"), float("nan"))
-        x, y = zip(*(point for line in lines for point in (*line, gap)), strict=True)
-        strong, colour = verdict in _STRONG, svg.VERDICT[verdict]
-        style = {"color": colour, "lw": 1.4 if strong else 0.8, "alpha": 0.9 if strong else 0.5}
-        axes.plot(x, y, ls=DASHES[verdict] if strong else "-", **style)
-        if strong:
-            x, y = zip(*(line[-1] for line in lines), strict=True)
-            axes.plot(x, y, MARKERS[verdict], ms=6, color=colour, mec=svg.SHEET, mew=0.6)
-    span = max(float(longest), 1.0)
+    span = max(float(np.percentile([_age(s) for s in seen], AGES_PERCENT)), 1.0)
+    band = _band([s for s in seen if s.verdict.verdict not in _STRONG])
+    if band:
+        day, low, middle, high = zip(*band, strict=True)
+        axes.fill_between(day, low, high, color=svg.FIT, alpha=0.18, lw=0)
+        axes.plot(day, middle, color=svg.FIT, lw=2)
+    for verdict in _STRONG:
+        ends = [s for s in seen if s.verdict.verdict == verdict]
+        if ends:
+            x, y = [_age(s) for s in ends], [s.history.days[-1].coverage.percent for s in ends]
+            style = {"color": svg.VERDICT[verdict], "mec": svg.SHEET, "mew": 0.6}
+            axes.plot(np.minimum(x, span), y, MARKERS[verdict], ms=7, ls="", clip_on=False, **style)
     step = next(s for s in (1, 2, 5, 10, 20, 50, 100, 1000) if span / s <= 5)
     ticks = list(range(0, int(span) + 1, step))
     axes.set_xticks(ticks, [f"day {ticks[0]}", *map(str, ticks[1:])])
@@ -51,13 +54,27 @@ def draw_farm(stories: Sequence[JarStory], *, key: str) -> str:
     return svg.to_svg(figure, key=key)
 
 
-def _line(story: JarStory) -> list[tuple[float, float]]:
-    first = story.history.days[0].day
-    return [(float((d.day - first).days), d.coverage.percent) for d in story.history.days]
+def _age(story: JarStory) -> int:
+    """Days from a jar's first photo to its last."""
+    return (story.history.days[-1].day - story.history.days[0].day).days
+
+
+def _band(stories: Sequence[JarStory]) -> list[tuple[float, float, float, float]]:
+    """Day, and the low end, the middle and the high end of the band on it."""
+    found: dict[int, list[float]] = {}
+    for story in stories:
+        first = story.history.days[0].day
+        for day in story.history.days:
+            found.setdefault((day.day - first).days, []).append(day.coverage.percent)
+    return [
+        (float(day), *map(float, np.percentile(found[day], (10, 50, 90))))
+        for day in sorted(found)
+        if len(found[day]) >= FEWEST_JARS
+    ]
 
 
 def describe_farm(stories: Sequence[JarStory]) -> str:
     """Text alternative of the chart; the list of the page names every jar."""
     found = Counter(story.verdict.verdict for story in stories)
     told = ", ".join(f"{found[v]} {w.short.lower()}" for v, w in VERDICT_WORDS.items() if found[v])
-    return f"Curves of {counted(len(stories), 'jar')} from the day of the first photo: {told}"
+    return f"Coverage of {counted(len(stories), 'jar')} by the days since the first photo: {told}"

@@ -69,7 +69,7 @@ _SMALL: Final = Detail((320, 360), 0, film_of_all=False, waiting_jars=False)
 IN_LIST: Final = Detail((0, 0), 0, film_of_all=False, thumb_px=84, waiting_thumbs=False)
 """In the list of a page whose jars have files of their own: two pixels for one of the lid's width."""
 
-IN_FILE: Final = _MIDDLE
+IN_FILE: Final = Detail((560, 620), 7, film_of_all=True)
 """In the file of one jar."""
 
 _MOST_FINE, _MOST_MIDDLE, _MOST_COARSE = 24, 80, 160  # jars; about 5, 10 and 15 MB of page

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from itertools import groupby
 from typing import Final
@@ -16,36 +16,54 @@ from jarvision.verdict.plan import Plan, PlanItem
 TODAYS_TASKS: Final = ("isolate", "overdue", "look", "photo", "use", "fruit")
 """What today's list says already, if it is due today."""
 
-MOST_NAMES: Final = 6
+AMOUNTS: Final = ("soak", "pack")
+"""What these tasks say is of all their jars together: two of them never share one line."""
+
+MOST_NAMES: Final = 4
 """The names of more jars stand in a fold: what is due and for how many is read at a glance."""
 
 
 @dataclass(frozen=True)
 class TaskLine:
-    """Jars with one task of which one thing is said; ``span`` is the 80 % interval of its day."""
+    """Jars with one task of which one thing is said; ``span`` is the 80 % interval of its day.
+
+    ``together``: what is said is of these jars together, such as an amount for all of them.
+    """
 
     heading: str
     jars: tuple[str, ...]
-    text: str
+    texts: tuple[str, ...]
     span: str
+    together: bool = False
 
     @property
     def told(self) -> str:
         """Names of the jars."""
         return jars_told(self.jars)
 
+    @property
+    def text(self) -> str:
+        """All that is said of them."""
+        return " ".join(self.texts)
+
 
 @dataclass(frozen=True)
 class Fold:
     """One line for many jars: ``title`` and how many they are; ``parts`` open below it.
 
-    ``text`` is what is said of all of them.
+    ``texts`` is what is said of all of them.
     """
 
     title: str
     number: int
     parts: tuple[TaskLine, ...]
-    text: str = ""
+    texts: tuple[str, ...] = ()
+    together: bool = False
+
+    @property
+    def text(self) -> str:
+        """All that is said of all of them."""
+        return " ".join(self.texts)
 
 
 @dataclass(frozen=True)
@@ -76,11 +94,8 @@ def next_days(plan: Plan | None) -> NextDays:
     told: set[str] = set()
     days = []
     for day, due in groupby(items, key=lambda item: item.day):
-        tasks = []
-        for item in due:
-            tasks.append(_task(item, with_text=item.text not in told and item.task != "use-by"))
-            told.add(item.text)
-        days.append(Day(_tell_when(day, plan.first), grouped(tasks)))
+        lines = tuple(_told_once(line, told) for line in grouped(map(_task, due)))
+        days.append(Day(_tell_when(day, plan.first), lines))
     return NextDays(
         tuple(days),
         _named("Later than that", plan.later),
@@ -96,38 +111,55 @@ def grouped(tasks: Iterable[TaskLine]) -> tuple[TaskLine | Fold, ...]:
     lines: list[TaskLine | Fold] = []
     for heading, own in found.items():
         number = sum(len(task.jars) for task in own)
-        if number <= MOST_NAMES:
-            lines += _joined(own)
-            continue
-        texts = list(dict.fromkeys(task.text for task in own if task.text))
-        if len(texts) == 1:  # said of the first jar, meant for all
-            own = [TaskLine(heading, task.jars, "", task.span) for task in own]
-        parts = _joined(own, by_text=True)
-        lines.append(Fold(heading, number, parts, texts[0] if len(texts) == 1 else ""))
+        if number > MOST_NAMES:
+            lines.append(_folded(heading, number, own))
+        else:
+            lines += own if own[0].together else _joined(own, by_text=False)
     return tuple(lines)
 
 
-def _joined(tasks: Sequence[TaskLine], *, by_text: bool = False) -> tuple[TaskLine, ...]:
+def _folded(heading: str, number: int, tasks: Sequence[TaskLine]) -> Fold:
+    """A fold of many jars; what is said of all of them stands outside of it."""
+    together = tasks[0].together
+    if together and len(tasks) > 1:
+        return Fold(heading, number, tuple(tasks), together=True)
+    texts = tuple(dict.fromkeys(text for task in tasks for text in task.texts))
+    if len(texts) != 1:
+        return Fold(heading, number, _joined(tasks, by_text=True))
+    parts = _joined([replace(task, texts=()) for task in tasks], by_text=True)
+    return Fold(heading, number, parts, texts, together)
+
+
+def _joined(tasks: Sequence[TaskLine], *, by_text: bool) -> tuple[TaskLine, ...]:
     """One line for all jars with the same interval, and with ``by_text`` the same words."""
-    found: dict[tuple[str, str], list[TaskLine]] = {}
+    found: dict[tuple[str, tuple[str, ...]], list[TaskLine]] = {}
     for task in tasks:
-        found.setdefault((task.span, task.text if by_text else ""), []).append(task)
+        found.setdefault((task.span, task.texts if by_text else ()), []).append(task)
     return tuple(
         TaskLine(
             same[0].heading,
             tuple(jar for task in same for jar in task.jars),
-            " ".join(dict.fromkeys(filter(None, (task.text for task in same)))),
+            tuple(dict.fromkeys(text for task in same for text in task.texts)),
             same[0].span,
         )
         for same in found.values()
     )
 
 
+def _told_once(line: TaskLine | Fold, told: set[str]) -> TaskLine | Fold:
+    """The line without what an earlier one has told; what its fold holds stays."""
+    if line.together:
+        return line
+    new = tuple(text for text in line.texts if text not in told)
+    told.update(line.texts)
+    return replace(line, texts=new)
+
+
 def _named(title: str, jars: tuple[str, ...]) -> TaskLine | Fold | None:
     """Jars without a day, under the words that say why; None without any."""
     if not jars:
         return None
-    line = TaskLine(title, jars, "", "")
+    line = TaskLine(title, jars, (), "")
     return line if len(jars) <= MOST_NAMES else Fold(title, len(jars), (line,))
 
 
@@ -136,10 +168,7 @@ def _tell_when(day: date, today: date) -> str:
     return names.get((day - today).days) or tell_day(day)
 
 
-def _task(item: PlanItem, *, with_text: bool) -> TaskLine:
-    return TaskLine(
-        HEADINGS[item.task],
-        item.jars,
-        printable(item.text) if with_text else "",
-        tell_span(item.low, item.high),
-    )
+def _task(item: PlanItem) -> TaskLine:
+    texts = () if item.task == "use-by" else (printable(item.text),)
+    span = tell_span(item.low, item.high)
+    return TaskLine(HEADINGS[item.task], item.jars, texts, span, item.task in AMOUNTS)

@@ -2,6 +2,7 @@
 (() => {
   const by = (id) => document.getElementById(id);
   const form = by("find"), words = by("words"), found = by("found"), all = by("all");
+  const filter = by("filter"), shelf = by("choices"), again = document.querySelector("#today .act.photo");
   const choices = ["verdict", "species", "batch", "place"].map((name) => [name, by("by-" + name)]);
   const plain = (text) => text.normalize("NFKD").replace(/\p{M}/gu, "").toLowerCase();
   const boards = [...document.querySelectorAll("#today .act[data-word]")].map((board) => {
@@ -9,8 +10,8 @@
     return { board, many, total: many.textContent, fold: board.querySelector(".rest") };
   });
   const rows = boards.flatMap(({ board }) => [...board.querySelectorAll(".rows li")].map((row) => {
-    const { species = "", batch = "", place = "" } = row.dataset;
-    return { row, board, verdict: board.dataset.word, species, batch, place, text: "", shown: true };
+    const { species = "", batch = "", place = "", spawn = "" } = row.dataset;
+    return { row, board, verdict: board.dataset.word, species, batch, place, spawn, name: "", text: "", shown: true };
   }));
   let filled = false, opened = [];
 
@@ -18,8 +19,11 @@
   const prepare = () => {
     if (filled) return;
     filled = true;
-    for (const one of rows)
-      one.text = plain([one.row.textContent, one.verdict, one.species, one.batch, one.place].join(" "));
+    for (const one of rows) {
+      const told = [one.row.textContent, one.verdict, one.species, one.batch, one.place, one.spawn];
+      one.text = plain(told.join(" "));
+      one.name = plain(one.row.querySelector(".id").textContent);
+    }
     for (const [name, select] of choices) {
       const kinds = name === "verdict"
         ? boards.map(({ board }) => board.dataset.word)
@@ -32,7 +36,9 @@
 
   const show = () => {
     prepare();
-    const asked = plain(words.value).split(/\s+/).filter(Boolean);
+    let asked = plain(words.value).split(/\s+/).filter(Boolean);
+    const phrase = asked.join(" "); // as it stands, where any jar has it so; else word by word
+    if (asked.length > 1 && rows.some((one) => one.text.includes(phrase))) asked = [phrase];
     const chosen = choices.filter(([, select]) => select.value);
     const every = !asked.length && !chosen.length;
     const counts = new Map(boards.map(({ board }) => [board, 0]));
@@ -54,9 +60,10 @@
     }
     if (every) opened = [];
     all.hidden = every;
+    if (again) again.hidden = !every;
     by("chosen").textContent = chosen.length ? ` (${chosen.length})` : "";
     const what = chosen.map(([, select]) => select.value).concat(asked.length ? [`“${words.value.trim()}”`] : []);
-    found.textContent = every ? "" : `${number || "No"} of ${rows.length} jars: ${what.join(", ")}`;
+    found.textContent = every ? "" : `${number || "None"} of ${rows.length} jars: ${what.join(", ")}`;
     const kept = { words: words.value, choices: chosen.map(([name, select]) => [name, select.value]) };
     history.replaceState(every ? null : kept, "");
   };
@@ -65,10 +72,16 @@
   form.addEventListener("reset", () => setTimeout(show));
   form.addEventListener("submit", (event) => {
     event.preventDefault();
-    const first = rows.find((one) => one.shown);
+    const name = plain(words.value).trim();
+    const first = rows.find((one) => one.shown && one.name === name)
+      || rows.find((one) => one.shown && one.name.startsWith(name)) || rows.find((one) => one.shown);
     if (first) first.row.querySelector("a").focus();
   });
-  by("choices").addEventListener("toggle", prepare);
+  filter.addEventListener("click", () => {
+    prepare();
+    shelf.hidden = !shelf.hidden;
+    filter.setAttribute("aria-expanded", String(!shelf.hidden));
+  });
   words.addEventListener("focus", prepare, { once: true });
 
   // Paper cannot be opened: all folds are, until it is printed.
