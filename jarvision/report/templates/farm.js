@@ -21,7 +21,7 @@
     filled = true;
     for (const one of rows) {
       const told = [one.row.textContent, one.verdict, one.species, one.batch, one.place, one.spawn];
-      one.text = plain(told.join(" "));
+      one.text = plain(told.join(" ")) + " ";
       one.name = plain(one.row.querySelector(".id").textContent);
     }
     for (const [name, select] of choices) {
@@ -34,11 +34,16 @@
     }
   };
 
+  // A number belongs to the word before it, where any jar has the two so: "rack 3" is no other rack.
+  const wordsOf = (text) => text.split(/\s+/).filter(Boolean).reduce((found, word) => {
+    const pair = `${found.at(-1)} ${word} `;
+    const together = /^\d+$/.test(word) && rows.some((one) => one.text.includes(pair));
+    return together ? [...found.slice(0, -1), pair] : [...found, word];
+  }, []);
+
   const show = () => {
     prepare();
-    let asked = plain(words.value).split(/\s+/).filter(Boolean);
-    const phrase = asked.join(" "); // as it stands, where any jar has it so; else word by word
-    if (asked.length > 1 && rows.some((one) => one.text.includes(phrase))) asked = [phrase];
+    const asked = wordsOf(plain(words.value));
     const chosen = choices.filter(([, select]) => select.value);
     const every = !asked.length && !chosen.length;
     const counts = new Map(boards.map(({ board }) => [board, 0]));
