@@ -149,7 +149,12 @@ def draw_curves(stories: Sequence[JarStory]) -> Iterator[tuple[str, str]]:
         percent = story.profile.ready_percent
         yield (
             story.verdict.jar,
-            draw_curve(story, ready_percent=percent, key=f"curve-{printable(story.verdict.jar)}", sheet=sheet),
+            draw_curve(
+                story,
+                ready_percent=percent,
+                key=f"curve-{printable(story.verdict.jar)}",
+                sheet=sheet,
+            ),
         )
 
 

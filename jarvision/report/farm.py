@@ -34,7 +34,7 @@ from jarvision.report.many import stem_of
 from jarvision.report.page import frame, sorted_refusals, surroundings_of
 from jarvision.report.pictures import IN_LIST
 from jarvision.report.places import place_of
-from jarvision.report.plan_days import MOST_NAMES
+from jarvision.report.plan_days import FEW_NAMES
 from jarvision.report.plan_files import jars_told
 from jarvision.report.refusals import Refusal
 from jarvision.report.templating import source_of, template
@@ -50,7 +50,7 @@ MOST_PHOTOS: Final = 40
 
 
 @dataclass(frozen=True)
-class Row:
+class ListRow:
     """A jar in the list, and what it is found by; ``spawn`` is the jar that it was fed from."""
 
     jar: JarLine
@@ -70,8 +70,8 @@ class Board:
     words: VerdictWords
     verdict: str
     number: int
-    rows: Each[Row]
-    folded: Each[Row]
+    rows: Each[ListRow]
+    folded: Each[ListRow]
     stems: tuple[tuple[str, str], ...] = ()
 
 
@@ -165,7 +165,7 @@ def _pieces(
         unseen_number=unseen_number,
         missing=unseen_number + sum(not told.jar for _, told in again),
         most_open=MOST_OPEN,
-        most_names=MOST_NAMES,
+        few_names=FEW_NAMES,
         again=_alike(again),
         again_number=len(again),
         passed=passed,
@@ -205,13 +205,13 @@ def _boards(stories: Sequence[JarStory], around: Surroundings) -> list[Board]:
     return boards
 
 
-def _rows(stories: Sequence[JarStory], around: Surroundings) -> Each[Row]:
+def _rows(stories: Sequence[JarStory], around: Surroundings) -> Each[ListRow]:
     return Each(stories, lambda story: _row(story, around))
 
 
-def _row(story: JarStory, around: Surroundings) -> Row:
+def _row(story: JarStory, around: Surroundings) -> ListRow:
     entry = story.history.entry
-    return Row(
+    return ListRow(
         build_line(story, around),
         species=printable(entry.species),
         batch=printable(batch_name(entry)),

@@ -66,11 +66,12 @@ def _band(stories: Sequence[JarStory]) -> list[tuple[float, float, float, float]
         first = story.history.days[0].day
         for day in story.history.days:
             found.setdefault((day.day - first).days, []).append(day.coverage.percent)
-    return [
-        (float(day), *map(float, np.percentile(found[day], (10, 50, 90))))
-        for day in sorted(found)
-        if len(found[day]) >= FEWEST_JARS
-    ]
+    band = []
+    for age, percents in sorted(found.items()):
+        if len(percents) >= FEWEST_JARS:
+            low, middle, high = (float(p) for p in np.percentile(percents, (10, 50, 90)))
+            band.append((float(age), low, middle, high))
+    return band
 
 
 def describe_farm(stories: Sequence[JarStory]) -> str:

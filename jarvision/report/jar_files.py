@@ -115,13 +115,12 @@ def sweep_jar_files(out: Path, kept: Collection[str]) -> None:
     ``kept`` are paths from ``out``. A file that no scoring has written stays.
     """
     folder = out / FOLDER
-    for path in folder.glob("*.html"):
-        if f"{FOLDER}/{path.name}" not in kept and _is_ours(path):
-            with suppress(OSError):  # old, but in nobody's way
-                path.unlink()
-    if not kept:
-        with suppress(OSError):  # there is none, or it holds something else
-            folder.rmdir()
+    stale = [p for p in folder.glob("*.html") if f"{FOLDER}/{p.name}" not in kept and _is_ours(p)]
+    with suppress(OSError):  # old, but in nobody's way
+        for path in stale:
+            path.unlink()
+        if stale and not kept:
+            folder.rmdir()  # unless it holds something else
 
 
 def _holds(path: Path, content: bytes) -> bool:

@@ -45,6 +45,7 @@ from jarvision.verdict.plan import Plan
 
 TABLE_DAYS: Final = 8  # a week and a day fit a phone
 
+
 @dataclass(frozen=True)
 class Group:
     """The jars of one verdict; ``bundles``: the same put together, where they are many."""

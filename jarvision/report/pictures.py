@@ -67,7 +67,7 @@ _MIDDLE: Final = Detail((560, 620), 10, film_of_all=True)
 _COARSE: Final = Detail((420, 480), 7, film_of_all=False)
 _SMALL: Final = Detail((320, 360), 0, film_of_all=False, waiting_jars=False)
 IN_LIST: Final = Detail((0, 0), 0, film_of_all=False, thumb_px=84, waiting_thumbs=False)
-"""In the list of a page whose jars have files of their own: two pixels for one of the lid's width."""
+"""In the list of a page whose jars have files of their own; as sharp as a phone shows it."""
 
 IN_FILE: Final = Detail((560, 620), 7, film_of_all=True)
 """In the file of one jar."""

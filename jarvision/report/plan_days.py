@@ -19,7 +19,7 @@ TODAYS_TASKS: Final = ("isolate", "overdue", "look", "photo", "use", "fruit")
 AMOUNTS: Final = ("soak", "pack")
 """What these tasks say is of all their jars together: two of them never share one line."""
 
-MOST_NAMES: Final = 4
+FEW_NAMES: Final = 4
 """The names of more jars stand in a fold: what is due and for how many is read at a glance."""
 
 
@@ -111,7 +111,7 @@ def grouped(tasks: Iterable[TaskLine]) -> tuple[TaskLine | Fold, ...]:
     lines: list[TaskLine | Fold] = []
     for heading, own in found.items():
         number = sum(len(task.jars) for task in own)
-        if number > MOST_NAMES:
+        if number > FEW_NAMES:
             lines.append(_folded(heading, number, own))
         else:
             lines += own if own[0].together else _joined(own, by_text=False)
@@ -160,7 +160,7 @@ def _named(title: str, jars: tuple[str, ...]) -> TaskLine | Fold | None:
     if not jars:
         return None
     line = TaskLine(title, jars, (), "")
-    return line if len(jars) <= MOST_NAMES else Fold(title, len(jars), (line,))
+    return line if len(jars) <= FEW_NAMES else Fold(title, len(jars), (line,))
 
 
 def _tell_when(day: date, today: date) -> str:

@@ -32,6 +32,7 @@ ASKED: Final = (
 """What is searched for, one after the other; every one leaves other jars."""
 
 _FIRST_PAINT = "performance.getEntriesByName('first-contentful-paint').map(e => e.startTime)[0]"
+_WHOLE = "performance.getEntriesByType('navigation')[0].loadEventEnd"
 _NODES = """() => {
   const walk = document.createTreeWalker(document, NodeFilter.SHOW_ALL);
   let nodes = 1;
@@ -63,8 +64,9 @@ _SEARCH = """async asked => {
 class Opened:
     """A page as it was opened: bytes, elements and all nodes of the document, times in ms.
 
-    ``beside_bytes`` are those of the files of jars; ``search_ms`` is the median answer, None for a
-    page without search; ``length_px`` is the length at 360 px.
+    ``beside_bytes`` are those of the files of jars; ``paint_ms`` is the first contentful paint,
+    ``whole_ms`` the end of loading; ``search_ms`` is the median answer, None for a page without
+    search; ``length_px`` is the length at 360 px.
     """
 
     jars: int
@@ -74,6 +76,7 @@ class Opened:
     elements: int
     nodes: int
     paint_ms: float
+    whole_ms: float
     search_ms: float | None
     worst_search_ms: float | None
     length_px: int
@@ -93,9 +96,7 @@ def measure_pages(root: Path, sizes: Mapping[int, tuple[int, ...]]) -> tuple[Ope
         for limit in limits:
             out = root / f"{jars}-{limit}"
             result = with_sample_pictures(farm.result, samples, scored=scored, out=out)
-            write_report(
-                result, out, plan=farm.plan, register=farm.register, one_file_jars=limit
-            )
+            write_report(result, out, plan=farm.plan, register=farm.register, one_file_jars=limit)
             layout = "one file" if jars <= limit else "files beside"
             opened.append(measure_page(out, jars=jars, layout=layout))
     return tuple(opened)
@@ -115,6 +116,7 @@ def measure_page(out: Path, *, jars: int, layout: str) -> Opened:
         elements=looks[0]["nodes"][0],
         nodes=looks[0]["nodes"][1],
         paint_ms=statistics.median(look["paint"] for look in looks),
+        whole_ms=statistics.median(look["whole"] for look in looks),
         search_ms=statistics.median(searches) if searches else None,
         worst_search_ms=max(map(max, took)) if took else None,
         length_px=looks[0]["length"],
@@ -136,6 +138,7 @@ def _looks(page: Path) -> Iterator[dict[str, Any]]:
             tab.wait_for_function(f"{_FIRST_PAINT} > 0", timeout=180_000)
             yield {
                 "paint": tab.evaluate(_FIRST_PAINT),
+                "whole": tab.evaluate(_WHOLE),
                 "nodes": tab.evaluate(_NODES),
                 "length": tab.evaluate("document.documentElement.scrollHeight"),
                 "search": tab.evaluate(_SEARCH, list(ASKED)),

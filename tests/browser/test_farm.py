@@ -44,11 +44,16 @@ def farm(tmp_path_factory: pytest.TempPathFactory) -> Path:
         jar(f"K{n:03d}", "wait", "growing", n, species="enoki" if n < ENOKI else "oyster")
         for n in range(WAITING)
     ]
-    doubts = [jar(f"C{n:02d}", "check", "stands still", n, species="oyster") for n in range(LOOKED_AT)]
+    doubts = [
+        jar(f"C{n:02d}", "check", "stands still", n, species="oyster") for n in range(LOOKED_AT)
+    ]
     odd = [jar(name, "check", name, 1, species=name) for name in HOSTILE]
     shelf = with_pictures(fake_shelf(), out)
     shelf = replace(
-        shelf, folder=HOSTILE[0], stories=(*shelf.stories, *waiting, *doubts, *odd), warnings=HOSTILE
+        shelf,
+        folder=HOSTILE[0],
+        stories=(*shelf.stories, *waiting, *doubts, *odd),
+        warnings=HOSTILE,
     )
     register = {"J01": JarEntry("J01", parent="J04"), "J04": JarEntry("J04")}
     write_report(shelf, out, plan=make_plan(shelf), register=register)
@@ -219,7 +224,9 @@ def test_what_can_be_tapped_is_large_enough_for_a_thumb(browser: Any, farm: Path
     with opened(browser, farm / "report.html") as page:
         page.locator("#filter").click()
         page.locator("#wait summary").click()
-        what = ".tally a, nav a, #check .rows a, .stems a, summary, #find input, #find select, #filter"
+        what = (
+            ".tally a, nav a, #check .rows a, .stems a, summary, #find input, #find select, #filter"
+        )
         boxes = [e.bounding_box() for e in page.locator(what).all() if e.is_visible()]
     assert len(boxes) > 50
     assert all(box is not None and box["height"] >= 24 for box in boxes)

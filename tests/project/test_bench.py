@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import io
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from PIL import Image
 
+from tests.benchmarks.farm import simulate_farm, with_sample_pictures
 from tests.benchmarks.folders import Growth, Memory, Scaling
 from tests.benchmarks.one_photo import STAGES, OnePhoto
-from tests.benchmarks.page import Part, write_page
+from tests.benchmarks.opened import Opened
+from tests.benchmarks.page import Part, put_pages, write_page
 from tests.benchmarks.photos import SAMPLES, good_samples, large_photo, linked
 from tests.benchmarks.same import TABLES, Same
 
@@ -69,3 +72,39 @@ def test_the_page_tells_tables_that_differ(tmp_path: Path) -> None:
     assert "| decoding | 50.0 | 0.50 |" in lines
     assert any("4.0; 7.6: 1.90 times" in line for line in lines)
     assert any(line.startswith("| 1,000 | 5.0 | 23.0 | 0.20 |") for line in lines)
+
+
+def test_the_section_on_the_page_in_a_browser_is_put_in_and_changed_in_its_place(
+    tmp_path: Path,
+) -> None:
+    page = tmp_path / "speed.md"
+    rest = "# Speed\n\n## Larger folders\n\nby hand\n\n## How it was measured\n\n- so\n"
+    page.write_text(rest)
+    one = Opened(
+        500, "files beside", 1_090_000, 117_000_000, 4368, 8282, 444.0, 612.0, 61.5, 98.0, 18_933
+    )
+    for jars in (8, 500):
+        put_pages(page, Part("here", (replace(one, jars=jars),)))
+        text = page.read_text("utf-8")
+        row = "| files beside | 1.1 MB | 117 MB | 4,368 | 8,282 | 444 ms | 612 ms | 62 ms (98) | 18,933 px |"
+        assert text.count("\n## ") == 3 and text.count(row) == 1 and f"\n| {jars} {row}" in text
+        start, end = text.index("## The page in a browser"), text.index("## How it was measured")
+        assert text[:start] + text[end:] == rest
+    bare = replace(one, search_ms=None, worst_search_ms=None, beside_bytes=0)
+    put_pages(page, Part("here", (bare,)))
+    assert "| none | 4,368 | 8,282 | 444 ms | 612 ms | none |" in page.read_text("utf-8")
+
+
+def test_a_farm_has_every_verdict_and_the_pictures_of_samples(tmp_path: Path) -> None:
+    from fake_shelf import fake_shelf, with_pictures
+
+    samples = with_pictures(fake_shelf(), tmp_path / "scored").readings
+    farm = simulate_farm(12)
+    result = with_sample_pictures(
+        farm.result, samples, scored=tmp_path / "scored", out=tmp_path / "out"
+    )
+    assert len(result.stories) == len({s.verdict.jar for s in result.stories}) == 12
+    assert len({s.history.entry.started for s in result.stories}) == 2
+    shown = [r for s in result.stories for d in s.history.days for r in d.readings]
+    assert shown and all((tmp_path / "out" / r.wall_picture).is_file() for r in shown)
+    assert max(r.taken_at.date() for r in result.readings) <= result.scored_on

@@ -1,9 +1,8 @@
-"""The page of a shelf of many jars, and the files of its jars: whole, escaped, never half-written."""
+"""The page of a shelf of many jars, and the files of its jars: whole, escaped, never half."""
 
 from __future__ import annotations
 
 import hashlib
-import re
 from base64 import b64encode
 from collections.abc import Callable
 from dataclasses import replace
@@ -25,7 +24,14 @@ from jarvision.report.farm import MOST_OPEN
 from jarvision.report.jar_files import jar_page
 from jarvision.report.places import place_of
 
-HOSTILE = ("<script>alert(1)</script>", '"><img src=x onerror=y>', "</script>", "a/../b", "=1+1", "é ü")
+HOSTILE = (
+    "<script>alert(1)</script>",
+    '"><img src=x onerror=y>',
+    "</script>",
+    "a/../b",
+    "=1+1",
+    "é ü",
+)
 MANY = MOST_OPEN + 12
 
 
@@ -150,7 +156,9 @@ def test_a_jars_place_is_the_folder_that_is_no_jar_no_day_and_no_camera(
     photo: str, place: str
 ) -> None:
     story = fake_story("K1", "go", ("fine",))
-    day = replace(story.history.days[-1], readings=(replace(fake_reading("K1", TODAY, 9.0), photo=photo),))
+    day = replace(
+        story.history.days[-1], readings=(replace(fake_reading("K1", TODAY, 9.0), photo=photo),)
+    )
     history = replace(story.history, days=(*story.history.days[:-1], day))
     assert place_of(replace(story, history=history)) == place
 
@@ -167,10 +175,12 @@ def test_the_newest_move_in_the_diary_tells_the_place() -> None:
 
 def test_jars_that_wait_stand_in_a_fold_by_name_and_no_go_jars_never_do(tmp_path: Path) -> None:
     bad = [fake_story(f"N{n:02d}", "no-go", ("mould",)) for n in range(MANY)]
-    late = [fake_story(f"K{n}", "wait", ("still growing",), middle=9.0 - n / 20) for n in range(120)]
+    late = [
+        fake_story(f"K{n}", "wait", ("still growing",), middle=9.0 - n / 20) for n in range(120)
+    ]
     page = written(shelf_of(*late, *bad), tmp_path)
     assert not list(part(page, "no-go").iter("details"))
-    assert len([e for e in part(page, "no-go").iter("li")]) == MANY
+    assert len(list(part(page, "no-go").iter("li"))) == MANY
     (fold,) = part(page, "wait").iter("details")
     rows = [str(e.get("id")) for e in fold.iter("li")]
     assert rows == [f"jar-K{n}" for n in range(120)]
@@ -208,7 +218,9 @@ def test_the_file_of_a_jar_is_made_from_its_record_alone(
     # a day later, more jars before it, other verdicts of strangers: the same record, the same file
     others = [fake_story(f"A{n}", "no-go", ("mould",)) for n in range(3)]
     written(replace(shelf, stories=(*others, *shelf.stories)), tmp_path)
-    before, after = ({t.story.verdict.jar: (t, p) for t, p in half} for half in (asked[:5], asked[5:]))
+    before, after = (
+        {t.story.verdict.jar: (t, p) for t, p in half} for half in (asked[:5], asked[5:])
+    )
     assert set(before) == {s.verdict.jar for s in shelf.stories} < set(after)
     assert all(before[jar] == after[jar] for jar in before)
     # what its kin has come to is part of it

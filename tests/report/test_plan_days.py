@@ -10,10 +10,10 @@ import html5lib
 from fake_shelf import TODAY, fake_shelf
 
 from jarvision.report.page import render_page
-from jarvision.report.plan_days import MOST_NAMES, Fold, TaskLine, grouped, next_days
+from jarvision.report.plan_days import FEW_NAMES, Fold, TaskLine, grouped, next_days
 from jarvision.verdict.plan import Plan, PlanItem, Task
 
-MANY = tuple(f"K{n}" for n in range(MOST_NAMES + 1))
+MANY = tuple(f"K{n}" for n in range(FEW_NAMES + 1))
 
 
 def items(task: Task, jars: tuple[str, ...], text: str, *, after: int = 1) -> list[PlanItem]:
