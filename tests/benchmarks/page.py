@@ -68,11 +68,11 @@ def _pages(pages: Part) -> Iterator[str]:
         _PAGES_HEADING,
         "",
         "Simulated jars of every age and fate with the pictures of the sample shelf; headless",
-        f"Chromium, 360 px wide, its processor slowed {SLOWED} times; medians of {OPENED} openings.",
+        f"Chromium, 360 px wide, processor slowed {SLOWED} times; medians of {OPENED} openings.",
         "Times run from the call of the page to the first paint and to the page being whole; those",
         "of a search from the letter to the painted answer, median (and longest) of 20.",
         "",
-        "| jars | layout | page | beside it | elements | nodes | painted | whole | search | length |",
+        "| jars | layout | page | beside | elements | nodes | painted | whole | search | length |",
         "|---|---|---|---|---|---|---|---|---|---|",
     )
     for o in pages.result:
@@ -80,7 +80,8 @@ def _pages(pages: Part) -> Iterator[str]:
         beside = f"{o.beside_bytes / 1e6:.0f} MB" if o.beside_bytes else "none"
         yield (
             f"| {o.jars} | {o.layout} | {o.page_bytes / 1e6:.1f} MB | {beside} | {o.elements:,} "
-            f"| {o.nodes:,} | {o.paint_ms:.0f} ms | {o.whole_ms:.0f} ms | {search} | {o.length_px:,} px |"
+            f"| {o.nodes:,} | {o.paint_ms:.0f} ms | {o.whole_ms:.0f} ms | {search} "
+            f"| {o.length_px:,} px |"
         )
     yield from ("", f"Measured {pages.where}.", "")
 

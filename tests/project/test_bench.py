@@ -86,7 +86,8 @@ def test_the_section_on_the_page_in_a_browser_is_put_in_and_changed_in_its_place
     for jars in (8, 500):
         put_pages(page, Part("here", (replace(one, jars=jars),)))
         text = page.read_text("utf-8")
-        row = "| files beside | 1.1 MB | 117 MB | 4,368 | 8,282 | 444 ms | 612 ms | 62 ms (98) | 18,933 px |"
+        row = "| files beside | 1.1 MB | 117 MB | 4,368 | 8,282 | 444 ms | 612 ms | 62 ms (98) "
+        row += "| 18,933 px |"
         assert text.count("\n## ") == 3 and text.count(row) == 1 and f"\n| {jars} {row}" in text
         start, end = text.index("## The page in a browser"), text.index("## How it was measured")
         assert text[:start] + text[end:] == rest

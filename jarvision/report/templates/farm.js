@@ -13,7 +13,7 @@
     const { species = "", batch = "", place = "", spawn = "" } = row.dataset;
     return { row, board, verdict: board.dataset.word, species, batch, place, spawn, name: "", text: "", shown: true };
   }));
-  let filled = false, opened = [];
+  let filled = false, opened = [], keeping = 0;
 
   // The texts of five hundred jars are gathered when somebody begins to look for one.
   const prepare = () => {
@@ -69,8 +69,16 @@
     by("chosen").textContent = chosen.length ? ` (${chosen.length})` : "";
     const what = chosen.map(([, select]) => select.value).concat(asked.length ? [`“${words.value.trim()}”`] : []);
     found.textContent = every ? "" : `${number || "None"} of ${rows.length} jars: ${what.join(", ")}`;
-    const kept = { words: words.value, choices: chosen.map(([name, select]) => [name, select.value]) };
-    history.replaceState(every ? null : kept, "");
+    found.parentElement.hidden = every;
+    clearTimeout(keeping);
+    keeping = setTimeout(keep, 300);
+  };
+
+  // Kept with the page in the browser's history: back from a jar, the list is as it was.
+  const keep = () => {
+    clearTimeout(keeping);
+    const chosen = choices.map(([name, select]) => [name, select.value]);
+    history.replaceState({ words: words.value, choices: chosen }, "");
   };
 
   form.addEventListener("input", show);
@@ -88,6 +96,7 @@
     filter.setAttribute("aria-expanded", String(!shelf.hidden));
   });
   words.addEventListener("focus", prepare, { once: true });
+  addEventListener("click", (event) => { if (filled && event.target.closest("a")) keep(); });
 
   // Paper cannot be opened: all folds are, until it is printed.
   let unfolded = [];
@@ -106,10 +115,9 @@
   };
   addEventListener("hashchange", unfold);
 
-  // Back from a jar, the list is as it was.
   form.hidden = false;
   const kept = history.state;
-  if (kept && kept.choices) {
+  if (kept && (kept.words || kept.choices.some(([, value]) => value))) {
     prepare();
     words.value = kept.words;
     for (const [name, value] of kept.choices) by("by-" + name).value = value;
