@@ -25,6 +25,8 @@ from jarvision.report.each import Each
 from jarvision.report.farm_chart import describe_farm, draw_farm
 from jarvision.report.file_names import file_names
 from jarvision.report.jar_files import (
+    JarPageMaker,
+    jar_page,
     links_to,
     paths_to_jars,
     sweep_jar_files,
@@ -106,6 +108,7 @@ def write_farm(
     plan: Plan | None = None,
     register: Mapping[str, JarEntry] | None = None,
     curves: Mapping[str, Path] | None = None,
+    make: JarPageMaker = jar_page,
 ) -> Path:
     """Write ``jars/NAME.html`` for every jar, then ``report.html``, into ``out``.
 
@@ -115,6 +118,8 @@ def write_farm(
         All jars that the grower knows of; None: those with photos.
     curves
         Where the chart of each jar lies, as SVG; a jar that is not among them has none.
+    make
+        Makes the page of a jar.
 
     Raises
     ------
@@ -130,7 +135,7 @@ def write_farm(
         path = drawn.get(story.verdict.jar)
         return path.read_bytes().decode("utf-8") if path else ""
 
-    write_jar_files(stories, around, shelf=result.folder, paths=paths, curve_of=curve_of)
+    write_jar_files(stories, around, shelf=result.folder, paths=paths, curve_of=curve_of, make=make)
     pieces = _pieces(result, stories, replace(around, pages=links_to(paths)), plan)
     page = write_pieces(out / "report.html", (piece.encode("utf-8") for piece in pieces))
     sweep_jar_files(out, set(paths.values()))

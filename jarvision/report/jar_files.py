@@ -11,7 +11,7 @@ from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Final
+from typing import Final, Protocol
 from urllib.parse import quote
 
 from jarvision.base.files import write_whole
@@ -45,6 +45,14 @@ class JarFile:
     story: JarStory
     near: Near
     shelf: str
+
+
+class JarPageMaker(Protocol):
+    """What makes the page of a jar: :func:`jar_page`, or what gives back a kept one."""
+
+    def __call__(self, told: JarFile, *, curve: str, out: Path) -> str:
+        """Return the page as HTML; see :func:`jar_page`."""
+        ...
 
 
 def jar_page(told: JarFile, *, curve: str, out: Path) -> str:
@@ -89,11 +97,9 @@ def write_jar_files(
     shelf: str,
     paths: Mapping[str, str],
     curve_of: Callable[[JarStory], str],
-    make: Callable[..., str] = jar_page,
+    make: JarPageMaker = jar_page,
 ) -> None:
     """Write the file of every jar; one that is there with the same words and pictures is left.
-
-    ``make`` makes the page of a jar, as :func:`jar_page` does.
 
     Raises
     ------

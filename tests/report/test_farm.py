@@ -20,8 +20,8 @@ from jarvision.base.errors import NotWritableError
 from jarvision.records import DiaryLine, JarEntry, JarStory, ShelfResult
 from jarvision.records.flags import CAUTIONS
 from jarvision.report import jar_files, write_report
-from jarvision.report.farm import MOST_OPEN
-from jarvision.report.jar_files import jar_page
+from jarvision.report.farm import MOST_OPEN, write_farm
+from jarvision.report.jar_files import JarFile, jar_page
 from jarvision.report.places import place_of
 
 HOSTILE = (
@@ -202,32 +202,34 @@ def test_jars_and_photos_that_are_missing_are_told_by_day_and_fault(tmp_path: Pa
     assert all(caution in told(part(page, "cautions")) for caution in CAUTIONS)
 
 
-def test_the_file_of_a_jar_is_made_from_its_record_alone(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    asked: list[tuple[Any, str]] = []
-
-    def noted(told: Any, *, curve: str, out: Path) -> str:
-        page = jar_page(told, curve=curve, out=out)
-        asked.append((told, page))
-        return page
-
-    monkeypatch.setattr(jar_files.write_jar_files, "__kwdefaults__", {"make": noted})
+def test_the_file_of_a_jar_is_made_from_its_record_alone(tmp_path: Path) -> None:
     shelf = with_pictures(fake_shelf(), tmp_path)
-    written(shelf, tmp_path)
-    # a day later, more jars before it, other verdicts of strangers: the same record, the same file
-    others = [fake_story(f"A{n}", "no-go", ("mould",)) for n in range(3)]
-    written(replace(shelf, stories=(*others, *shelf.stories)), tmp_path)
-    before, after = (
-        {t.story.verdict.jar: (t, p) for t, p in half} for half in (asked[:5], asked[5:])
-    )
+
+    def made(shelf: ShelfResult, **more: Any) -> dict[str, tuple[JarFile, str]]:
+        """By jar: what its file was made from, and the file."""
+        asked: dict[str, tuple[JarFile, str]] = {}
+
+        def noted(told: JarFile, *, curve: str, out: Path) -> str:
+            page = jar_page(told, curve=curve, out=out)
+            asked[told.story.verdict.jar] = (told, page)
+            return page
+
+        write_farm(shelf, tmp_path, make=noted, **more)
+        return asked
+
+    before = made(shelf)
+    # more jars, some of which go before it, in another order: the same record, the same file
+    others = tuple(fake_story(f"A{n}", "no-go", ("mould",)) for n in range(3))
+    after = made(replace(shelf, stories=(*others, *shelf.stories)))
     assert set(before) == {s.verdict.jar for s in shelf.stories} < set(after)
     assert all(before[jar] == after[jar] for jar in before)
     # what its kin has come to is part of it
-    kin = {"J01": JarEntry("J01", parent="J04"), "J04": JarEntry("J04")}
-    written(shelf, tmp_path, register=kin)
-    told_now = {t.story.verdict.jar: t for t, _ in asked[-5:]}
-    assert told_now["J01"] != before["J01"][0] and told_now["J02"] == before["J02"][0]
+    register = {"J01": JarEntry("J01", parent="J04"), "J04": JarEntry("J04")}
+    kin = made(shelf, register=register)
+    assert kin["J01"][0] != before["J01"][0] and kin["J02"] == before["J02"]
+    kept = {jar: page for jar, (_, page) in kin.items()}
+    write_farm(shelf, tmp_path, make=lambda told, *, curve, out: kept[told.story.verdict.jar])
+    assert (tmp_path / "jars" / "J01.html").read_text("utf-8") == kept["J01"]
 
 
 def test_a_file_that_stays_the_same_is_not_written_again(tmp_path: Path) -> None:
