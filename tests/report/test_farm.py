@@ -253,6 +253,9 @@ def test_files_of_jars_that_are_gone_go_and_those_of_others_stay(tmp_path: Path)
     assert names(tmp_path) == {"mine.html"}
     mine.unlink()
     write_report(fake_shelf(), tmp_path, one_file_jars=40)
+    assert (tmp_path / "jars").exists()  # empty, and perhaps the grower's
+    written(fake_shelf(), tmp_path)
+    write_report(fake_shelf(), tmp_path, one_file_jars=40)
     assert not (tmp_path / "jars").exists()
 
 
