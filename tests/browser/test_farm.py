@@ -87,7 +87,8 @@ def _own(url: str, path: Path) -> bool:
 
 
 def shown(page: Any) -> list[str]:
-    """Names of the jars in sight, those below the edge of the screen too."""
+    """Names of the jars in sight, those below the edge of the screen too, a moment later."""
+    page.wait_for_timeout(150)
     return page.evaluate(
         "[...document.querySelectorAll('#today .rows li')]"
         ".filter(e => e.checkVisibility()).map(e => e.querySelector('.id').textContent)"

@@ -13,9 +13,10 @@
     const { species = "", batch = "", place = "", spawn = "" } = row.dataset;
     return { row, board, verdict: board.dataset.word, species, batch, place, spawn, name: "", text: "", shown: true };
   }));
-  let filled = false, opened = [], keeping = 0;
+  const AT_ONCE = 60;
+  let offered = false, filled = false, opened = [], late = [], keeping = 0, showing = 0;
 
-  // The texts of five hundred jars are gathered when somebody begins to look for one.
+  // The texts of five hundred jars are gathered when there is time, or somebody looks for one.
   const prepare = () => {
     if (filled) return;
     filled = true;
@@ -24,6 +25,12 @@
       one.text = plain(told.join(" ")) + " ";
       one.name = plain(one.row.querySelector(".id").textContent);
     }
+  };
+
+  const offer = () => {
+    prepare();
+    if (offered) return;
+    offered = true;
     for (const [name, select] of choices) {
       const kinds = name === "verdict"
         ? boards.map(({ board }) => board.dataset.word)
@@ -41,27 +48,43 @@
     return together ? [...found.slice(0, -1), pair] : [...found, word];
   }, []);
 
+  // What lies below the screen is shown once the answer is.
+  const showLate = () => {
+    clearTimeout(showing);
+    for (const one of late) one.row.hidden = !(one.shown = true);
+    for (const fold of opened) fold.open = true;
+    late = [];
+  };
+
   const show = () => {
     prepare();
     const asked = wordsOf(plain(words.value));
     const chosen = choices.filter(([, select]) => select.value);
     const every = !asked.length && !chosen.length;
     const counts = new Map(boards.map(({ board }) => [board, 0]));
+    let number = 0;
+    clearTimeout(showing);
+    late = [];
     for (const one of rows) {
       const fits = asked.every((word) => one.text.includes(word))
         && chosen.every(([name, select]) => one[name] === select.value);
       if (fits) counts.set(one.board, counts.get(one.board) + 1);
-      if (fits !== one.shown) one.row.hidden = !(one.shown = fits);
+      if (fits && (number += 1) > AT_ONCE) late.push(one);
+      else if (fits !== one.shown) one.row.hidden = !(one.shown = fits);
     }
-    let number = 0;
+    late = late.filter((one) => !one.shown);
+    let before = 0;
     for (const { board, many, total, fold } of boards) {
       const own = counts.get(board);
-      number += own;
+      before += own;
       board.hidden = !own;
       many.textContent = every ? total : `${own} of ${total}`;
       if (!fold) continue;
       if (every && opened.includes(fold)) fold.open = false;
-      else if (!every && !fold.open && own) { opened.push(fold); fold.open = true; }
+      else if (!every && !fold.open && own) {
+        opened.push(fold);
+        if (before - own < AT_ONCE) fold.open = true;
+      }
     }
     if (every) opened = [];
     all.hidden = every;
@@ -70,6 +93,7 @@
     const what = chosen.map(([, select]) => select.value).concat(asked.length ? [`“${words.value.trim()}”`] : []);
     found.textContent = every ? "" : `${number || "None"} of ${rows.length} jars: ${what.join(", ")}`;
     found.parentElement.hidden = every;
+    showing = setTimeout(showLate, 30);
     clearTimeout(keeping);
     keeping = setTimeout(keep, 300);
   };
@@ -85,22 +109,25 @@
   form.addEventListener("reset", () => setTimeout(show));
   form.addEventListener("submit", (event) => {
     event.preventDefault();
+    showLate();
     const name = plain(words.value).trim();
     const first = rows.find((one) => one.shown && one.name === name)
       || rows.find((one) => one.shown && one.name.startsWith(name)) || rows.find((one) => one.shown);
     if (first) first.row.querySelector("a").focus();
   });
   filter.addEventListener("click", () => {
-    prepare();
+    offer();
     shelf.hidden = !shelf.hidden;
     filter.setAttribute("aria-expanded", String(!shelf.hidden));
   });
   words.addEventListener("focus", prepare, { once: true });
+  if ("requestIdleCallback" in window) requestIdleCallback(prepare);
   addEventListener("click", (event) => { if (filled && event.target.closest("a")) keep(); });
 
   // Paper cannot be opened: all folds are, until it is printed.
   let unfolded = [];
   addEventListener("beforeprint", () => {
+    showLate();
     unfolded = [...document.querySelectorAll("details:not([open])")];
     for (const fold of unfolded) fold.open = true;
   });
@@ -118,7 +145,7 @@
   form.hidden = false;
   const kept = history.state;
   if (kept && (kept.words || kept.choices.some(([, value]) => value))) {
-    prepare();
+    offer();
     words.value = kept.words;
     for (const [name, value] of kept.choices) by("by-" + name).value = value;
     show();
