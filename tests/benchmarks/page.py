@@ -83,7 +83,8 @@ def _pages(pages: Part) -> Iterator[str]:
             f"| {o.nodes:,} | {o.paint_ms:.0f} ms | {o.whole_ms:.0f} ms | {search} "
             f"| {o.length_px:,} px |"
         )
-    yield from ("", f"Measured {pages.where}.", "")
+    made = "by `python -m tests.benchmarks pages`"
+    yield from ("", f"Measured {made}: {pages.where}.")
 
 
 def _lines(kept: Mapping[str, Part]) -> Iterator[str]:
