@@ -145,20 +145,25 @@ def draw_curve(
 def draw_curves(stories: Sequence[JarStory]) -> Iterator[tuple[str, str]]:
     """Draw the curves one after the other: name of the jar, and SVG text, empty without a curve."""
     sheet = curve_sheet()  # axes and their ticks take half the time of a chart
-    for number, story in enumerate(stories, 1):
+    for story in stories:
         percent = story.profile.ready_percent
         yield (
             story.verdict.jar,
-            draw_curve(story, ready_percent=percent, key=f"curve-{number}", sheet=sheet),
+            draw_curve(
+                story,
+                ready_percent=percent,
+                key=f"curve-{printable(story.verdict.jar)}",
+                sheet=sheet,
+            ),
         )
 
 
 def curve_sheet() -> Sheet:
     """A figure and its axes for curves, without one."""
-    return _axes(CURVE_SIZE_PX, right=0.985)
+    return bare_axes(CURVE_SIZE_PX, right=0.985)
 
 
-def _axes(size_px: tuple[int, int], *, right: float) -> Sheet:
+def bare_axes(size_px: tuple[int, int], *, right: float) -> Sheet:
     """Bare axes for percent over days; one px of the chart is one point of matplotlib."""
     from matplotlib.backends.backend_svg import FigureCanvasSVG
     from matplotlib.figure import Figure
@@ -277,7 +282,7 @@ def draw_shelf(stories: Sequence[JarStory], *, key: str, today: date) -> str:
         return ""
     shown, first, last = list(stories), min(days), max(days)
     origin = max(first, days_after(last, -SHELF_DAYS))
-    figure, axes = _axes(SHELF_SIZE_PX, right=SHELF_RIGHT)
+    figure, axes = bare_axes(SHELF_SIZE_PX, right=SHELF_RIGHT)
     order: list[VerdictWord] = ["wait", "go", "check", "no-go"]
     shown.sort(key=lambda story: order.index(story.verdict.verdict))
     ends = []

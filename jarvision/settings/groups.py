@@ -16,6 +16,7 @@ from dataclasses import asdict, dataclass, field
 from jarvision.settings.count import CountSettings
 from jarvision.settings.growth import GrowthSettings
 from jarvision.settings.history import FrontSettings, TogetherSettings, TrackingSettings
+from jarvision.settings.page import PageSettings
 from jarvision.settings.plan import PlanSettings
 from jarvision.settings.verdict import VerdictSettings
 from jarvision.settings.vision import PhotoSettings
@@ -33,6 +34,7 @@ class Settings:
     verdict: VerdictSettings = field(default_factory=VerdictSettings)
     plan: PlanSettings = field(default_factory=PlanSettings)
     count: CountSettings = field(default_factory=CountSettings)
+    page: PageSettings = field(default_factory=PageSettings)
 
     def digest(self) -> str:
         """12 hex digits that change when any value does, the same on every machine."""

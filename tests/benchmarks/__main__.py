@@ -12,7 +12,8 @@ from typing import Any
 
 from tests.benchmarks.folders import alone, measure_growth, measure_memory, measure_scaling
 from tests.benchmarks.one_photo import measure_one_photo
-from tests.benchmarks.page import PARTS, Part, circumstances, write_page
+from tests.benchmarks.opened import ONE_FILE, measure_pages
+from tests.benchmarks.page import PAGES, PARTS, Part, circumstances, put_pages, write_page
 from tests.benchmarks.photos import ONE_PHOTO, QUALITIES, by_quality, good_samples, large_photos
 from tests.benchmarks.same import measure_same
 
@@ -21,6 +22,8 @@ PAGE = ROOT / "docs" / "speed.md"
 KEPT = ROOT / "build" / "bench"
 SIZES = (100, 1_000, 10_000)
 MANY, FEW = 500, 180
+LAYOUTS = {8: (ONE_FILE,), **dict.fromkeys((20, 40, 80, 500), (ONE_FILE, 0))}
+"""Numbers of jars, and the limits of ``one_file_jars`` with which their pages are written."""
 
 
 def measure_part(part: str, root: Path, *, short: bool) -> Any:
@@ -31,6 +34,8 @@ def measure_part(part: str, root: Path, *, short: bool) -> Any:
         return tuple(measure_growth(samples, root / f"grow-{n}", count=n) for n in sizes)
     if part == "same":
         return measure_same(root)
+    if part == PAGES:
+        return measure_pages(root, {12: (ONE_FILE, 0)} if short else LAYOUTS)
     if part == "one":
         return alone(measure_one_photo, by_quality(root, ONE_PHOTO, *QUALITIES), root / "drawn")
     large = large_photos(root / "large", ONE_PHOTO)
@@ -42,7 +47,7 @@ def measure_part(part: str, root: Path, *, short: bool) -> Any:
 def main() -> None:
     """Measure some parts or all, keep what came out, write the page from all that is kept."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("parts", nargs="*", choices=[*PARTS, []], help="default: all")
+    parser.add_argument("parts", nargs="*", choices=[*PARTS, PAGES, []], help="default: all")
     parser.add_argument("--page", type=Path, default=PAGE)
     parser.add_argument("--kept", type=Path, default=KEPT, help="results between the runs")
     parser.add_argument("--short", action="store_true", help="small folders: a trial of the bench")
@@ -53,10 +58,16 @@ def main() -> None:
         with tempfile.TemporaryDirectory(prefix="jarvision-bench-") as place:
             made = Part(circumstances(), measure_part(part, Path(place), short=given.short))
         (given.kept / part).write_bytes(pickle.dumps(made))
-    missing = [part for part in PARTS if not (given.kept / part).is_file()]
+    kept = {
+        part: pickle.loads((given.kept / part).read_bytes())
+        for part in (*PARTS, PAGES)
+        if (given.kept / part).is_file()
+    }
+    missing = [part for part in PARTS if part not in kept]
+    if missing and PAGES in kept:
+        put_pages(given.page, kept[PAGES])
     if missing:
-        raise SystemExit(f"kept; the page still needs: {', '.join(missing)}")
-    kept = {part: pickle.loads((given.kept / part).read_bytes()) for part in PARTS}
+        raise SystemExit(f"kept; the rest of the page still needs: {', '.join(missing)}")
     write_page(given.page, kept)
 
 

@@ -13,6 +13,7 @@ from typing import Any
 
 from tests.benchmarks.folders import Growth, Memory, Scaling
 from tests.benchmarks.one_photo import OnePhoto
+from tests.benchmarks.opened import OPENED, SLOWED
 from tests.benchmarks.same import TABLES, Same
 
 PARTS = {
@@ -23,6 +24,11 @@ PARTS = {
     "same": "the same results",
 }
 """Parts of the measurement, in the order of the page."""
+
+PAGES = "pages"
+"""The part that has a section of its own, with its circumstances: it needs a browser."""
+
+_PAGES_HEADING = "## The page in a browser"
 
 
 @dataclass(frozen=True)
@@ -39,8 +45,46 @@ def circumstances() -> str:
 
 
 def write_page(path: Path, kept: Mapping[str, Part]) -> None:
-    """Write the page, Markdown, from a result for each of :data:`PARTS`."""
+    """Write the page, Markdown, from a result for each of :data:`PARTS`, perhaps :data:`PAGES`."""
     path.write_text("\n".join(_lines(kept)) + "\n", encoding="utf-8")
+    if PAGES in kept:
+        put_pages(path, kept[PAGES])
+
+
+def put_pages(path: Path, pages: Part) -> None:
+    """Put the section on the page in a browser into the page that there is, or change it there."""
+    text = path.read_text(encoding="utf-8")
+    before, _, rest = text.partition(f"{_PAGES_HEADING}\n")
+    _, heading, behind = rest.partition("\n## ")
+    if not rest:  # it goes before how it all was measured
+        before, heading, behind = text.partition("## How it was measured")
+        heading = f"\n{heading}"
+    section = "\n".join(_pages(pages))
+    path.write_text(f"{before}{section}\n{heading}{behind}", encoding="utf-8")
+
+
+def _pages(pages: Part) -> Iterator[str]:
+    yield from (
+        _PAGES_HEADING,
+        "",
+        "Simulated jars of every age and fate with the pictures of the sample shelf; headless",
+        f"Chromium, 360 px wide, processor slowed {SLOWED} times; medians of {OPENED} openings.",
+        "Times run from the call of the page to the first paint and to the page being whole; those",
+        "of a search from the letter to the painted answer, median (and longest) of 20.",
+        "",
+        "| jars | layout | page | beside | elements | nodes | painted | whole | search | length |",
+        "|---|---|---|---|---|---|---|---|---|---|",
+    )
+    for o in pages.result:
+        search = f"{o.search_ms:.0f} ms ({o.worst_search_ms:.0f})" if o.search_ms else "none"
+        beside = f"{o.beside_bytes / 1e6:.0f} MB" if o.beside_bytes else "none"
+        yield (
+            f"| {o.jars} | {o.layout} | {o.page_bytes / 1e6:.1f} MB | {beside} | {o.elements:,} "
+            f"| {o.nodes:,} | {o.paint_ms:.0f} ms | {o.whole_ms:.0f} ms | {search} "
+            f"| {o.length_px:,} px |"
+        )
+    made = "by `python -m tests.benchmarks pages`"
+    yield from ("", f"Measured {made}: {pages.where}.")
 
 
 def _lines(kept: Mapping[str, Part]) -> Iterator[str]:

@@ -4,15 +4,18 @@ from __future__ import annotations
 
 import io
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from PIL import Image
 
+from tests.benchmarks.farm import simulate_farm, with_sample_pictures
 from tests.benchmarks.folders import Growth, Memory, Scaling
 from tests.benchmarks.history import Kept, keep, least_kept, lines_of
 from tests.benchmarks.one_photo import STAGES, OnePhoto
-from tests.benchmarks.page import Part, write_page
+from tests.benchmarks.opened import Opened
+from tests.benchmarks.page import Part, put_pages, write_page
 from tests.benchmarks.photos import (
     PHONE_QUALITY,
     QUALITIES,
@@ -108,3 +111,40 @@ def test_the_history_keeps_a_line_for_each_commit_and_tells_the_least(tmp_path: 
 
 def test_the_history_of_the_project_has_every_quality() -> None:
     assert set(least_kept()) == set(QUALITIES)
+
+
+def test_the_section_on_the_page_in_a_browser_is_put_in_and_changed_in_its_place(
+    tmp_path: Path,
+) -> None:
+    page = tmp_path / "speed.md"
+    rest = "# Speed\n\n## Larger folders\n\nby hand\n\n## How it was measured\n\n- so\n"
+    page.write_text(rest)
+    one = Opened(
+        500, "files beside", 1_090_000, 117_000_000, 4368, 8282, 444.0, 612.0, 61.5, 98.0, 18_933
+    )
+    for jars in (8, 500):
+        put_pages(page, Part("here", (replace(one, jars=jars),)))
+        text = page.read_text("utf-8")
+        row = "| files beside | 1.1 MB | 117 MB | 4,368 | 8,282 | 444 ms | 612 ms | 62 ms (98) "
+        row += "| 18,933 px |"
+        assert text.count("\n## ") == 3 and text.count(row) == 1 and f"\n| {jars} {row}" in text
+        start, end = text.index("## The page in a browser"), text.index("## How it was measured")
+        assert text[:start] + text[end:] == rest
+    bare = replace(one, search_ms=None, worst_search_ms=None, beside_bytes=0)
+    put_pages(page, Part("here", (bare,)))
+    assert "| none | 4,368 | 8,282 | 444 ms | 612 ms | none |" in page.read_text("utf-8")
+
+
+def test_a_farm_has_every_verdict_and_the_pictures_of_samples(tmp_path: Path) -> None:
+    from fake_shelf import fake_shelf, with_pictures
+
+    samples = with_pictures(fake_shelf(), tmp_path / "scored").readings
+    farm = simulate_farm(12)
+    result = with_sample_pictures(
+        farm.result, samples, scored=tmp_path / "scored", out=tmp_path / "out"
+    )
+    assert len(result.stories) == len({s.verdict.jar for s in result.stories}) == 12
+    assert len({s.history.entry.started for s in result.stories}) == 2
+    shown = [r for s in result.stories for d in s.history.days for r in d.readings]
+    assert shown and all((tmp_path / "out" / r.wall_picture).is_file() for r in shown)
+    assert max(r.taken_at.date() for r in result.readings) <= result.scored_on

@@ -22,10 +22,11 @@ from jarvision.records.flags import CAUTIONS
 from jarvision.register.diary import WORDS
 from jarvision.register.jars import KINDS
 from jarvision.register.outcomes import OUTCOMES
-from jarvision.report.cards import JarCard, Refusal, build_card, build_refusal
+from jarvision.report.cards import JarCard, build_card
 from jarvision.report.charts import draw_curve
 from jarvision.report.page import Group, surroundings_of, verdict_groups
 from jarvision.report.pictures import detail_for
+from jarvision.report.refusals import Refusal, build_refusal
 from jarvision.report.words import VERDICT_WORDS, by_urgency, tell_day, tell_diary
 
 _DRAWING: Final = threading.Lock()  # charts are drawn one at a time
@@ -130,5 +131,5 @@ def _card(
         percent = story.profile.ready_percent
         curve = draw_curve(story, ready_percent=percent, key="curve")
         card = build_card(story, curve, around)
-    refused = tuple(build_refusal(r, story, around) for r in story.history.refused)
+    refused = tuple(build_refusal(r) for r in story.history.refused)
     return replace(card, refusals=()), refused

@@ -1,0 +1,144 @@
+"""A file for each jar, ``jars/NAME.html``, beside the page of a shelf of many.
+
+:func:`jar_page` makes one from its :class:`JarFile` alone, its chart and its pictures: the date of
+the page is not in it, nor any number that another jar changes. Whoever keeps what was made under a
+digest of the record may give it back without making it again.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from contextlib import suppress
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Final, Protocol
+from urllib.parse import quote
+
+from jarvision.base.files import write_whole
+from jarvision.base.text import printable
+from jarvision.base.version import __version__
+from jarvision.records import JarStory
+from jarvision.records.flags import CAUTIONS
+from jarvision.report.cards import Near, Surroundings, card_of, near_of
+from jarvision.report.each import Each
+from jarvision.report.file_names import file_names
+from jarvision.report.pictures import IN_FILE
+from jarvision.report.refusals import build_refusal, with_picture
+from jarvision.report.templating import template
+
+FOLDER: Final = "jars"
+
+MOST_REFUSED: Final = 6
+"""Of a jar's refused photos the newest are shown; all stand in ``readings.csv``."""
+
+_OURS: Final = '<meta name="generator" content="jarvision, a jar">'
+_HEAD_BYTES: Final = 1024
+
+
+@dataclass(frozen=True)
+class JarFile:
+    """All that the file of a jar is made from, but for its chart and the files of its pictures.
+
+    ``shelf`` is the name of the scored folder.
+    """
+
+    story: JarStory
+    near: Near
+    shelf: str
+
+
+class JarPageMaker(Protocol):
+    """What makes the page of a jar: :func:`jar_page`, or what gives back a kept one."""
+
+    def __call__(self, told: JarFile, *, curve: str, out: Path) -> str:
+        """Return the page as HTML; see :func:`jar_page`."""
+        ...
+
+
+def jar_page(told: JarFile, *, curve: str, out: Path) -> str:
+    """Return the file of a jar as HTML; every text in it is escaped by the template engine.
+
+    Parameters
+    ----------
+    curve
+        Its chart as SVG text; empty for none.
+    out
+        Folder that the paths of its pictures are relative to.
+    """
+    refused = sorted(told.story.history.refused, key=lambda r: r.taken_at, reverse=True)
+    return template("jar_file.html.j2").render(
+        ours=_OURS,
+        shelf=printable(told.shelf),
+        jar=card_of(told.story, curve, told.near, out=out),
+        refused=Each(refused[:MOST_REFUSED], lambda r: with_picture(build_refusal(r), r, out)),
+        more_refused=max(len(refused) - MOST_REFUSED, 0),
+        cautions=CAUTIONS,
+        version=__version__,
+    )
+
+
+def paths_to_jars(jars: Iterable[str]) -> dict[str, str]:
+    """The path of every jar's file, from the folder of the page."""
+    return {jar: f"{FOLDER}/{name}.html" for jar, name in file_names(jars).items()}
+
+
+def links_to(paths: Mapping[str, str], *, beside: bool = False) -> dict[str, str]:
+    """Links to the files of jars, from the page or, with ``beside``, from one another."""
+    return {
+        jar: quote(path.removeprefix(f"{FOLDER}/") if beside else path)
+        for jar, path in paths.items()
+    }
+
+
+def write_jar_files(
+    stories: Sequence[JarStory],
+    around: Surroundings,
+    *,
+    shelf: str,
+    paths: Mapping[str, str],
+    curve_of: Callable[[JarStory], str],
+    make: JarPageMaker = jar_page,
+) -> None:
+    """Write the file of every jar; one that is there with the same words and pictures is left.
+
+    Raises
+    ------
+    NotWritableError
+        When a file cannot be written.
+    """
+    near = replace(around, detail=IN_FILE, pages=links_to(paths, beside=True))
+    for story in stories:
+        told = JarFile(story, near_of(story, near), shelf)
+        page = make(told, curve=curve_of(story), out=around.out).encode("utf-8")
+        path = around.out / paths[story.verdict.jar]
+        if not _holds(path, page):
+            write_whole(path, page)
+
+
+def sweep_jar_files(out: Path, kept: Collection[str]) -> None:
+    """Take away the files of jars that are called otherwise now, or are no more.
+
+    ``kept`` are paths from ``out``. A file that no scoring has written stays.
+    """
+    folder = out / FOLDER
+    stale = [p for p in folder.glob("*.html") if f"{FOLDER}/{p.name}" not in kept and _is_ours(p)]
+    with suppress(OSError):  # old, but in nobody's way
+        for path in stale:
+            path.unlink()
+        if stale and not kept:
+            folder.rmdir()  # unless it holds something else
+
+
+def _holds(path: Path, content: bytes) -> bool:
+    try:
+        return path.stat().st_size == len(content) and path.read_bytes() == content
+    except OSError:
+        return False
+
+
+def _is_ours(path: Path) -> bool:
+    try:
+        with path.open("rb") as file:
+            return _OURS.encode() in file.read(_HEAD_BYTES)
+    except OSError:
+        return False
