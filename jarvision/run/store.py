@@ -8,10 +8,12 @@ so that a photo that comes back is not read again.
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from contextlib import closing, contextmanager
 from dataclasses import astuple, dataclass
 from datetime import UTC, date, datetime
+from functools import lru_cache
+from hashlib import sha256
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Final, Self
@@ -19,71 +21,32 @@ from typing import Any, Final, Self
 from jarvision.base.errors import NotWritableError
 from jarvision.base.files import stays_inside
 from jarvision.records import BareLook, Reading
+from jarvision.run.long_histories import has_sound_paths, lean
 from jarvision.run.packing import PackingError, pack_record, unpack_record
 from jarvision.run.photo_files import STORE_NAME
 from jarvision.run.provenance import Provenance
 from jarvision.run.references import Sighting, sighting_of
 from jarvision.run.stamps import Stamp
+from jarvision.run.store_file import APPLICATION_ID, COLUMNS, MIGRATIONS, connect, open_sound
 
-APPLICATION_ID: Final = 0x6A617276
-"""Marks the file as ours ("jarv"), https://www.sqlite.org/pragma.html#pragma_application_id."""
-
-MIGRATIONS: Final = (
-    """
-    CREATE TABLE readings (
-        photo BLOB PRIMARY KEY,          -- name under the folder, UTF-8, odd bytes passed through
-        size INTEGER NOT NULL,
-        mtime_ns INTEGER NOT NULL,
-        inode TEXT NOT NULL,
-        content TEXT NOT NULL,           -- SHA-256 of the file
-        code TEXT NOT NULL,
-        settings TEXT NOT NULL,
-        card TEXT NOT NULL,
-        jar TEXT NOT NULL,
-        by_file_time INTEGER NOT NULL,   -- 1: the day came from the file's own time
-        pictures TEXT NOT NULL,          -- files under OUT that belong to it, one a line
-        read_at TEXT NOT NULL,           -- UTC
-        reading BLOB NOT NULL
-    );
-    """,
-    "ALTER TABLE readings ADD COLUMN here INTEGER NOT NULL DEFAULT 1;  -- 0: left the folder",
-    """
-    CREATE TABLE last_scoring (
-        number INTEGER PRIMARY KEY CHECK (number = 1),  -- one row: the newest
-        scored_at TEXT NOT NULL,                        -- UTC
-        result BLOB NOT NULL
-    );
-    """,
-    """
-    ALTER TABLE readings ADD COLUMN reference TEXT NOT NULL DEFAULT '';
-    ALTER TABLE readings ADD COLUMN shows BLOB;      -- jar in a photo that could be used
-    ALTER TABLE readings ADD COLUMN taken_on TEXT;   -- its day, ISO 8601
-    ALTER TABLE readings ADD COLUMN bare_look BLOB;  -- packed; only where read on its own
-    """,
-)
-"""SQL from each schema version to the next; ``PRAGMA user_version`` counts those applied."""
+__all__ = [
+    "APPLICATION_ID",
+    "MIGRATIONS",
+    "KeptScoring",
+    "Known",
+    "LeanRow",
+    "Store",
+    "has_sound_paths",
+    "kept_result",
+    "known_of",
+]
 
 _PEEK_S: Final = 0.5
 """How long the last result is waited for while a run holds the store: the tables have it, too."""
 
-_PASSING: Final = frozenset(
-    {
-        sqlite3.SQLITE_PERM,
-        sqlite3.SQLITE_BUSY,
-        sqlite3.SQLITE_LOCKED,
-        sqlite3.SQLITE_NOMEM,
-        sqlite3.SQLITE_READONLY,
-        sqlite3.SQLITE_IOERR,
-        sqlite3.SQLITE_FULL,
-        sqlite3.SQLITE_CANTOPEN,
-    }
-)
-"""What says nothing about a store: rights, other programs, disk. All else is damage."""
-
-_COLUMNS: Final = (
-    "photo, size, mtime_ns, inode, content, code, settings, card, jar, reference, by_file_time, "
-    "pictures, here, shows, taken_on, bare_look"
-)
+_DIGEST_BYTES: Final = 12
+_BATCH: Final = 500
+"""Names in one question: SQLite takes 999 at least in every version."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,6 +77,33 @@ class Known:
     sighting: Sighting | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class LeanRow:
+    """What of a kept reading is needed once its jar's story is told.
+
+    Attributes
+    ----------
+    jar
+        As it was read; empty for none.
+    digest
+        Of the whole packed reading: another one is another reading.
+    packed
+        The lean reading (:func:`lean`), packed.
+    """
+
+    jar: str
+    digest: bytes
+    packed: bytes
+
+
+@dataclass(frozen=True)
+class KeptScoring:
+    """The packed result of a scoring, and its packed rows by kind: stories and readings."""
+
+    result: bytes
+    rows: Mapping[str, Sequence[bytes]]
+
+
 def known_of(reading: Reading, stamp: Stamp, content: str, made_with: Provenance) -> Known:
     """What the store will know of a reading once it is kept."""
     return Known(
@@ -138,7 +128,8 @@ class Store:
     def __init__(self, out: Path, *, tell: Callable[[str], None]) -> None:
         self.path = out / STORE_NAME
         with self._told():
-            self._db = _open_sound(self.path, tell=tell)
+            self._db = open_sound(self.path, tell=tell)
+            self._fill_lean()
 
     def __enter__(self) -> Self:
         return self
@@ -154,7 +145,7 @@ class Store:
     def index(self) -> dict[str, Known]:
         """All that is known, by name; a few hundred bytes a photo."""
         with self._told():
-            rows = self._db.execute(f"SELECT {_COLUMNS} FROM readings")  # noqa: S608 - our own
+            rows = self._db.execute(f"SELECT {COLUMNS} FROM readings")  # noqa: S608 - our own
             return dict(found for row in rows if (found := _known(row)) is not None)
 
     def jars_shown(self) -> dict[str, str | None]:
@@ -184,13 +175,15 @@ class Store:
             int(known.here),
             *_seen(known.sighting),
             _now(),
-            pack_record(reading),
+            packed := pack_record(reading),
         )
-        self._write(
-            f"INSERT OR REPLACE INTO readings ({_COLUMNS}, read_at, reading) "  # noqa: S608 - our own
-            f"VALUES ({', '.join('?' * len(row))})",
-            row,
-        )
+        with self._told(), self._db:  # both rows, or none
+            self._db.execute(
+                f"INSERT OR REPLACE INTO readings ({COLUMNS}, read_at, reading) "  # noqa: S608
+                f"VALUES ({', '.join('?' * len(row))})",
+                row,
+            )
+            self._db.execute(_KEEP_LEAN, _lean_row(reading, packed))
 
     def restamp(self, photo: str, stamp: Stamp) -> None:
         """Note that a photo's file has another stamp and the same content."""
@@ -209,7 +202,60 @@ class Store:
 
     def forget(self, photo: str) -> None:
         """Take a reading out."""
-        self._write("DELETE FROM readings WHERE photo = ?", (_bytes(photo),))
+        with self._told(), self._db:
+            for table in ("readings", "lean_readings"):
+                self._db.execute(f"DELETE FROM {table} WHERE photo = ?", (_bytes(photo),))  # noqa: S608
+
+    def lean_rows(self, photos: Sequence[str]) -> Iterator[LeanRow | None]:
+        """What of kept readings is needed once stories are told, in the order of the photos.
+
+        None for a photo without a kept reading.
+        """
+        jars: dict[bytes, str] = {}  # one text for all photos of a jar
+        for start in range(0, len(photos), _BATCH):
+            names = [_bytes(photo) for photo in photos[start : start + _BATCH]]
+            marks = ", ".join("?" * len(names))
+            with self._told():
+                rows = self._db.execute(
+                    "SELECT photo, jar, digest, reading FROM lean_readings "  # noqa: S608
+                    f"WHERE photo IN ({marks})",
+                    names,
+                )
+                found = {
+                    photo: LeanRow(jars.setdefault(jar, _text(jar)), digest, packed)
+                    for photo, jar, digest, packed in rows
+                }
+            yield from (found.get(name) for name in names)
+
+    def alike_pictures(self) -> frozenset[str]:
+        """Photos whose shot another photo shows, too; those that have left the folder count."""
+        with self._told():
+            rows = self._db.execute(
+                "SELECT photo FROM lean_readings WHERE picture IN (SELECT picture FROM "
+                "lean_readings WHERE picture != '' GROUP BY picture HAVING count(*) > 1)"
+            )
+            return frozenset(_text(photo) for (photo,) in rows)
+
+    def part(self, kind: str, jar: str) -> tuple[bytes, bytes] | None:
+        """Digest of what a part was made of, and the part; None where none is kept."""
+        with self._told():
+            row = self._db.execute(
+                "SELECT digest, made FROM parts WHERE kind = ? AND jar = ?", (kind, _bytes(jar))
+            ).fetchone()
+        return None if row is None else (row[0], row[1])
+
+    def keep_part(self, kind: str, jar: str, *, digest: bytes, made: bytes) -> None:
+        """Keep a part in the place of the one before it."""
+        self._write(
+            "INSERT OR REPLACE INTO parts VALUES (?, ?, ?, ?)", (kind, _bytes(jar), digest, made)
+        )
+
+    def forget_parts(self, jars: Collection[str]) -> None:
+        """Take out the parts of all jars but these."""
+        with self._told(), self._db:
+            known = {_text(jar) for (jar,) in self._db.execute("SELECT DISTINCT jar FROM parts")}
+            for jar in known - set(jars):
+                self._db.execute("DELETE FROM parts WHERE jar = ?", (_bytes(jar),))
 
     def reading(self, photo: str) -> Reading | None:
         """Reading of a photo; None when there is none that can be unpacked."""
@@ -223,21 +269,45 @@ class Store:
             return None
         return reading if reading is not None and has_sound_paths(reading) else None
 
-    def keep_result(self, packed: bytes) -> None:
-        """Keep the packed result of a scoring in the place of the one before."""
-        self._write("INSERT OR REPLACE INTO last_scoring VALUES (1, ?, ?)", (_now(), packed))
+    def keep_result(self, packed: bytes, rows: Mapping[str, Iterable[bytes]]) -> None:
+        """Keep the packed result of a scoring, and its rows, in the place of the one before."""
+        with self._told(), self._db:
+            self._db.execute(
+                "INSERT OR REPLACE INTO last_scoring VALUES (1, ?, ?)", (_now(), packed)
+            )
+            self._db.execute("DELETE FROM last_rows")
+            for kind, every in rows.items():
+                self._db.executemany(
+                    "INSERT INTO last_rows VALUES (?, ?, ?)",
+                    ((kind, number, row) for number, row in enumerate(every)),
+                )
 
-    def result(self) -> bytes | None:
-        """The packed result of the last scoring; None when there is none."""
+    def result(self) -> KeptScoring | None:
+        """The last scoring; None when there is none."""
         with self._told():
-            row = self._db.execute("SELECT result FROM last_scoring").fetchone()
-        return None if row is None else bytes(row[0])
+            return _scoring_in(self._db)
 
     def result_kept_at(self) -> str:
         """When the last scoring was kept, UTC, and its size: another run's is told by it."""
         with self._told():
             row = self._db.execute("SELECT scored_at, length(result) FROM last_scoring").fetchone()
         return "" if row is None else f"{row[0]} {row[1]}"
+
+    def _fill_lean(self) -> None:
+        """Make the lean rows of readings that an older version has kept."""
+        missing = self._db.execute(
+            "SELECT photo FROM readings WHERE photo NOT IN (SELECT photo FROM lean_readings)"
+        ).fetchall()
+        with self._db:
+            for (photo,) in missing:
+                (packed,) = self._db.execute(
+                    "SELECT reading FROM readings WHERE photo = ?", (photo,)
+                ).fetchone()
+                try:
+                    reading = unpack_record(Reading, packed)
+                except PackingError:
+                    continue  # its photo is read again
+                self._db.execute(_KEEP_LEAN, (photo, *_lean_row(reading, packed)[1:]))
 
     def _write(self, statement: str, values: tuple[object, ...]) -> None:
         with self._told(), self._db:  # one transaction, committed at the end
@@ -254,96 +324,32 @@ class Store:
             ) from error
 
 
-def kept_result(path: Path) -> bytes | None:
-    """The packed result of the last scoring in a store; nothing is set aside or migrated.
+def kept_result(path: Path) -> KeptScoring | None:
+    """The last scoring in a store; nothing is set aside or migrated.
 
     None when there is none, the file is no store of ours, or a run holds it.
     """
     if not path.is_file():
         return None
     try:
-        with closing(_connect(path, patience_s=_PEEK_S)) as db:
+        with closing(connect(path, patience_s=_PEEK_S)) as db:
             if db.execute("PRAGMA application_id").fetchone()[0] != APPLICATION_ID:
                 return None
-            row = db.execute("SELECT result FROM last_scoring").fetchone()
+            return _scoring_in(db)
     except sqlite3.Error:  # held by a run, of an older version, damaged, or not to be opened
         return None
-    return None if row is None else bytes(row[0])
 
 
-def _open_sound(path: Path, *, tell: Callable[[str], None]) -> sqlite3.Connection:
-    """Open the store; one that cannot be used is set aside, and a new one begun."""
-    if path.exists():
-        with closing(_connect(path)) as db:
-            fault = _fault(db)
-        if fault:
-            aside = _set_aside(path)
-            tell(f"{path.name} {fault}: it is kept as {aside.name}, and all photos are read again.")
-    db = _connect(path)
-    try:
-        # write-ahead log: a commit is cheap, and is there although the process is killed
-        db.execute("PRAGMA journal_mode = WAL")
-        db.execute("PRAGMA synchronous = NORMAL")
-        _migrate(db)
-    except sqlite3.Error:
-        db.close()
-        raise
-    return db
-
-
-def _connect(path: Path, *, patience_s: float = 5.0) -> sqlite3.Connection:
-    db = sqlite3.connect(path, timeout=patience_s)
-    # exclusive: the log then needs no shared memory, which network shares lack
-    db.execute("PRAGMA locking_mode = EXCLUSIVE")
-    return db
-
-
-def _fault(db: sqlite3.Connection) -> str:
-    """Why a store cannot be used, empty for a sound one; nothing is written."""
-    try:
-        version = db.execute("PRAGMA user_version").fetchone()[0]
-        ours = db.execute("PRAGMA application_id").fetchone()[0] == APPLICATION_ID
-        if not ours and db.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]:
-            return "was not made by jarvision"
-        if version > len(MIGRATIONS):
-            return "was made by a newer jarvision"
-        sound = db.execute("PRAGMA quick_check(1)").fetchone()[0] == "ok"
-        if version == len(MIGRATIONS):
-            db.execute(f"SELECT {_COLUMNS}, read_at, reading FROM readings LIMIT 0")  # noqa: S608
-            db.execute("SELECT number, scored_at, result FROM last_scoring LIMIT 0")
-    except sqlite3.DatabaseError as error:
-        if error.sqlite_errorcode & 0xFF in _PASSING:  # the upper bits tell more of the same
-            raise
-        sound = False
-    return "" if sound else "is damaged"
-
-
-def _migrate(db: sqlite3.Connection) -> None:
-    """Bring the schema up to this version, each step whole or not at all."""
-    version = db.execute("PRAGMA user_version").fetchone()[0]
-    for number, script in enumerate(MIGRATIONS[version:], start=version + 1):
-        db.executescript(
-            f"BEGIN IMMEDIATE;\n{script}\nPRAGMA application_id = {APPLICATION_ID};\n"
-            f"PRAGMA user_version = {number};\nCOMMIT;"
-        )
-
-
-def _set_aside(path: Path) -> Path:
-    """Rename the store and its log out of the way, under a name that is free."""
-    number = 1
-    while (aside := path.with_name(f"{path.stem}-aside-{number}{path.suffix}")).exists():
-        number += 1
-    path.rename(aside)
-    for log in ("-wal", "-shm"):
-        beside = path.with_name(path.name + log)
-        if beside.exists():
-            beside.rename(aside.with_name(aside.name + log))
-    return aside
-
-
-def has_sound_paths(reading: Reading) -> bool:
-    """Tell whether the pictures of a kept reading lie under OUT: a store may come from anywhere."""
-    return all(map(stays_inside, (reading.overlay, reading.wall_picture)))
+def _scoring_in(db: sqlite3.Connection) -> KeptScoring | None:
+    """The last scoring; one of an older version has all in one and no rows."""
+    found = db.execute("SELECT result FROM last_scoring").fetchone()
+    if found is None:
+        return None
+    rows: dict[str, list[bytes]] = {}
+    if db.execute("SELECT 1 FROM sqlite_master WHERE name = 'last_rows'").fetchone():
+        for kind, packed in db.execute("SELECT kind, packed FROM last_rows ORDER BY kind, number"):
+            rows.setdefault(kind, []).append(packed)
+    return KeptScoring(bytes(found[0]), rows)
 
 
 def _known(row: tuple[Any, ...]) -> tuple[str, Known] | None:
@@ -353,7 +359,7 @@ def _known(row: tuple[Any, ...]) -> tuple[str, Known] | None:
         known = Known(
             stamp=Stamp(*row[1:4]),
             content=row[4],
-            made_with=Provenance(*row[5:10]),
+            made_with=_provenance(*row[5:10]),
             by_file_time=bool(row[10]),
             pictures=pictures,
             here=bool(row[12]),
@@ -362,6 +368,21 @@ def _known(row: tuple[Any, ...]) -> tuple[str, Known] | None:
     except (AttributeError, TypeError, ValueError):
         return None
     return (name, known) if all(map(stays_inside, pictures)) else None
+
+
+_KEEP_LEAN: Final = "INSERT OR REPLACE INTO lean_readings VALUES (?, ?, ?, ?, ?)"
+
+
+def _lean_row(reading: Reading, packed: bytes) -> tuple[bytes, bytes, bytes, str, bytes]:
+    digest = sha256(packed).digest()[:_DIGEST_BYTES]
+    shot = reading.picture if reading.status == "ok" else ""
+    return _bytes(reading.photo), _bytes(reading.jar), digest, shot, pack_record(lean(reading))
+
+
+@lru_cache(maxsize=4096)
+def _provenance(code: str, settings: str, card: str, jar: str, reference: str) -> Provenance:
+    """One record for all readings that were made alike."""
+    return Provenance(code, settings, card, jar, reference)
 
 
 def _seen(sighting: Sighting | None) -> tuple[bytes | None, str | None, bytes | None]:

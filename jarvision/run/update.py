@@ -67,7 +67,11 @@ class Intake:
     only: bool = False
 
     def update(
-        self, paths: Sequence[Path], *, tell: Tell | None = None
+        self,
+        paths: Sequence[Path],
+        *,
+        progress: Progress | None = None,
+        tell: Tell | None = None,
     ) -> dict[Path, Reading | None]:
         """Read what the store does not know, and keep it.
 
@@ -78,7 +82,7 @@ class Intake:
         ------
         NotWritableError
         """
-        return self._pass(paths, None, tell)
+        return self._pass(paths, progress, tell)
 
     def take(
         self,

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import sqlite3
 from collections.abc import Callable
+from contextlib import closing
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
@@ -147,12 +148,12 @@ def older(path: Path) -> None:
 
 
 def scribbled(path: Path) -> None:
-    with sqlite3.connect(path) as db:
+    with closing(sqlite3.connect(path)) as db, db:
         db.execute("UPDATE last_scoring SET result = x'0102'")
 
 
 def of_other_records(path: Path) -> None:
-    with sqlite3.connect(path) as db:
+    with closing(sqlite3.connect(path)) as db, db:
         db.execute("UPDATE last_scoring SET result = ?", (_packed({"result": {}}),))
 
 

@@ -21,7 +21,8 @@ from jarvision.run.packing import PackingError, pack_record, unpack_record
 from jarvision.run.photo_files import STORE_NAME
 from jarvision.run.provenance import Provenance
 from jarvision.run.stamps import Stamp
-from jarvision.run.store import APPLICATION_ID, MIGRATIONS, Store, _set_aside, kept_result
+from jarvision.run.store import APPLICATION_ID, MIGRATIONS, KeptScoring, Store, kept_result
+from jarvision.run.store_file import set_aside
 
 MADE_WITH = Provenance("0.1.0+abc", "settings", "card")
 STAMP = Stamp(1000, 1_700_000_000_000_000_000, "42")
@@ -183,13 +184,15 @@ def test_a_store_of_the_second_version_gets_a_place_for_the_last_scoring(tmp_pat
     old = sqlite3.connect(tmp_path / STORE_NAME)
     for column in ("reference", "shows", "taken_on", "bare_look"):
         old.execute(f"ALTER TABLE readings DROP COLUMN {column}")
-    old.executescript("DROP TABLE last_scoring; PRAGMA user_version = 2;")
+    newest = ("last_scoring", "last_rows", "parts", "lean_readings")
+    drops = " ".join(f"DROP TABLE {table};" for table in newest)
+    old.executescript(f"{drops} PRAGMA user_version = 2;")
     old.close()
     assert kept_result(tmp_path / STORE_NAME) is None
     with Store(tmp_path, tell=silent) as store:
         assert store.reading(reading.photo) == reading
-        store.keep_result(b"packed")
-    assert kept_result(tmp_path / STORE_NAME) == b"packed"
+        store.keep_result(b"packed", {"story": [b"one"]})
+    assert kept_result(tmp_path / STORE_NAME) == KeptScoring(b"packed", {"story": [b"one"]})
     assert version_of(tmp_path) == len(MIGRATIONS)
 
 
@@ -197,7 +200,7 @@ def test_a_migration_that_fails_leaves_the_store_as_it_was(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     from jarvision.base.errors import NotWritableError
-    from jarvision.run import store as module
+    from jarvision.run import store_file as module
 
     kept(tmp_path, fake_reading("J1", date(2026, 3, 1), 50.0))
     bad = "ALTER TABLE readings ADD COLUMN extra TEXT; SELECT nonsense FROM nowhere;"
@@ -295,7 +298,7 @@ def test_the_log_of_a_store_that_is_set_aside_goes_with_it(tmp_path: Path) -> No
     overwritten(path)
     for name, content in logs.items():
         (tmp_path / name).write_bytes(content)
-    _set_aside(path)
+    set_aside(path)
     for name, content in logs.items():
         assert not (tmp_path / name).exists()
         assert (tmp_path / f"jarvision-aside-1.sqlite{name[-4:]}").read_bytes() == content
