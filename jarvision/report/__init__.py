@@ -34,7 +34,7 @@ def write_report(
     NotWritableError
         When a file cannot be written.
     """
-    from jarvision.report.charts import draw_curves
+    from jarvision.report.curves import draw_curves
     from jarvision.report.page import write_page
     from jarvision.report.plan_files import write_plan
     from jarvision.report.tables import write_tables
@@ -44,7 +44,7 @@ def write_report(
         write_plan(plan, out, shelf=result.folder)
     curves = {}  # in files, not in memory: a large shelf has thousands
     names = _curve_names(story.verdict.jar for story in result.all_stories)
-    for jar, curve in draw_curves(result.stories):
+    for jar, curve in draw_curves(result.stories, result.parts):
         if curve:
             path = out / "curves" / f"{names[jar]}.svg"
             curves[jar] = write_whole(path, curve.encode("utf-8"))

@@ -21,6 +21,7 @@ from jarvision.base.text import printable
 from jarvision.base.version import __version__
 from jarvision.records import JarEntry, JarStory, Reading, ShelfResult
 from jarvision.records.flags import CAUTIONS
+from jarvision.records.parts import MadeAnew, Parts
 from jarvision.register.jars import Register
 from jarvision.report import svg
 from jarvision.report.cards import (
@@ -40,6 +41,7 @@ from jarvision.report.cards import (
 )
 from jarvision.report.charts import describe_shelf, draw_curve, draw_shelf
 from jarvision.report.each import Each
+from jarvision.report.kept import WHOLE_SHELF, card_made_of, judged
 from jarvision.report.legend import legend_samples
 from jarvision.report.many import (
     MOST_LINES,
@@ -157,8 +159,11 @@ def _pieces(
         title=printable(result.folder),
         today=tell_day(result.scored_on, year=True),
         age=tell_age(result),
-        groups=verdict_groups(stories, around),
-        jars=Each([*enumerate(stories, 1)], lambda told: _card(told[0], told[1], around, curves)),
+        groups=verdict_groups(stories, around, result.parts),
+        jars=Each(
+            [*enumerate(stories, 1)],
+            lambda told: _card(told[0], told[1], around, curves, result.parts),
+        ),
         finished=[build_finished(done) for done in result.finished],
         unseen=[head for head in heads if not head.photo_today],
         again=again,
@@ -167,7 +172,7 @@ def _pieces(
         days=_plan_days(plan) if plan else (),
         later=jars_told(plan.later) if plan else "",
         undated=jars_told(plan.undated) if plan else "",
-        shelf=_shelf_chart(stories, result.scored_on),
+        shelf=_shelf_chart(stories, result.scored_on, result.parts),
         table_days=[f"{day.day} {day:%b}" for day in _table_days(result.scored_on, stories)],
         rows=_rows(shown, [build_head(story, around) for story in shown], result.scored_on),
         rows_left=len(stories) - len(shown),
@@ -181,32 +186,45 @@ def _pieces(
     )
 
 
-def verdict_groups(stories: Sequence[JarStory], around: Surroundings) -> list[Group]:
+def verdict_groups(
+    stories: Sequence[JarStory], around: Surroundings, parts: Parts | None = None
+) -> list[Group]:
     """The jars by verdict, without the verdicts that no jar has."""
+    keeper = parts or MadeAnew()
+
+    def line(story: JarStory) -> JarLine:
+        jar, made_of = story.verdict.jar, card_made_of(story, around, "")
+        return keeper.record("line", jar, made_of, lambda: build_line(story, around), like=JarLine)
+
     found = []
     for verdict, words in VERDICT_WORDS.items():
         own = [story for story in stories if story.verdict.verdict == verdict]
         if own:
             many = verdict == "wait" and len(own) > MOST_LINES
             bundles = bundled(own, lambda story: build_head(story, around)) if many else []
-            lines = Each(own, lambda story: build_line(story, around))
-            found.append(Group(words, verdict, lines, bundles))
+            found.append(Group(words, verdict, Each(own, line), bundles))
     return found
 
 
 def _card(
-    number: int, story: JarStory, around: Surroundings, curves: Mapping[str, Path] | None
+    number: int,
+    story: JarStory,
+    around: Surroundings,
+    curves: Mapping[str, Path] | None,
+    parts: Parts,
 ) -> JarCard:
     """Card of a jar, with its chart read from its file or drawn here."""
-    if not around.detail.shows(story.verdict.verdict):
-        return build_card(story, "", around)
-    if curves is None:
-        percent = story.profile.ready_percent
-        return build_card(
-            story, draw_curve(story, ready_percent=percent, key=f"curve-{number}"), around
-        )
-    path = curves.get(story.verdict.jar)
-    return build_card(story, path.read_bytes().decode("utf-8") if path else "", around)
+    jar, curve = story.verdict.jar, ""
+    if around.detail.shows(story.verdict.verdict):
+        if curves is None:
+            percent = story.profile.ready_percent
+            curve = draw_curve(story, ready_percent=percent, key=f"curve-{number}")
+        elif path := curves.get(jar):
+            curve = path.read_bytes().decode("utf-8")
+    made_of = card_made_of(story, around, curve)
+    return parts.record(
+        "card", jar, made_of, lambda: build_card(story, curve, around), like=JarCard
+    )
 
 
 @cache
@@ -304,8 +322,11 @@ def _task(item: PlanItem, *, with_text: bool) -> TaskLine:
 
 
 # --------------------------------------------------------------------------- the shelf
-def _shelf_chart(stories: Sequence[JarStory], today: date) -> Markup:
-    chart = draw_shelf(stories, key="shelf", today=today)
+def _shelf_chart(stories: Sequence[JarStory], today: date, parts: Parts) -> Markup:
+    made_of = (today, [(story.verdict.jar, judged(story)) for story in stories])
+    chart = parts.text(
+        "shelf", WHOLE_SHELF, made_of, lambda: draw_shelf(stories, key="shelf", today=today)
+    )
     if not chart:
         return Markup("")
     return svg.in_page(chart, finding=describe_shelf(stories), css_class="curve")
@@ -328,7 +349,9 @@ def _rows(stories: Sequence[JarStory], jars: Sequence[JarHead], today: date) -> 
 
 def _cell(story: JarStory, day: date) -> Cell:
     """Coverage of a day; a photo that could not be used is told, a day without photo is empty."""
-    for seen in story.history.days:
+    for seen in reversed(story.history.days):
+        if seen.day < day:
+            break
         if seen.day == day:
             cover = seen.coverage
             percent = min(max(cover.percent, 0.0), 100.0)

@@ -28,7 +28,7 @@ from jarvision.register.endings import ending_of
 from jarvision.run.counting import put_right, shelf_counts, tell_counts
 from jarvision.run.doubts import tell_afterlives, tell_doubts, tell_removed, tell_unnamed
 from jarvision.run.jobs import Fleet, Job, PhotoReader, read_one
-from jarvision.run.kept_parts import KeptParts
+from jarvision.run.kept_parts import KeptParts, part_digest
 from jarvision.run.lock import only_run
 from jarvision.run.photo_rows import Amend, DamagedRowsError, PhotoRows
 from jarvision.run.provenance import made_with
@@ -111,7 +111,7 @@ def score_shelf(
         read_all = _read_all(ground, intake, progress=progress, tell=tell)
         day = today or _day_of(shelf, read_all.seen)
         jars = tell_jars(shelf, intake.store, read_all.seen, today=day)
-        intake.store.forget_parts([jar.said.jar for jar in read_all.seen])
+        intake.store.forget_parts(["", *(jar.said.jar for jar in read_all.seen)])
         by_photos = _assess(ground, read_all, jars, today=day)
         result = with_lives(
             by_photos,
@@ -125,6 +125,7 @@ def score_shelf(
         if publish is not None:
             keep_result(intake.store, by_photos)
             told_of = {jar.story.verdict.jar: jar.made_of for jar in jars}
+            told_of[""] = part_digest("shelf", sorted(told_of.items()))
             publish(replace(result, parts=KeptParts(intake.store, told_of)))
     return result
 

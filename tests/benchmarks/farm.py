@@ -1,0 +1,198 @@
+"""A farm: many jars over many days, whose readings are simulated; memory over time, cost of a run.
+
+Photos are small files. What a worker would have read from each is made up from its name alone, with
+as many patches and points of outlines as real readings have on average; its thumbnail is left out,
+which only the telling of its jar's history looks at. So are the pictures: all photos of a jar share
+one overlay and one wall.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import math
+import random
+import threading
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import psutil
+
+from jarvision.api import publisher
+from jarvision.records import Coverage, Patch, Reading
+from jarvision.register.photo_names import read_name
+from jarvision.run.jobs import Fleet, Job
+from jarvision.run.score import read_shelf, score_shelf
+from jarvision.run.shelf import open_shelf
+
+MB = 1e6
+LOOK_S = 0.5
+FIRST = date(2026, 1, 1)
+BATCH = 10
+"""Jars that were filled alike, and teach each other."""
+
+PATCHES, OUTLINE_POINTS = 2, 42
+"""A real reading has 2.4 patches (the sample shelf); together their outlines weigh as much."""
+
+
+@dataclass(frozen=True)
+class Look:
+    """Resident memory of the parent, MB, so many seconds after the start; what was going on."""
+
+    seconds: float
+    parent_mb: float
+    doing: str
+
+
+@dataclass(frozen=True)
+class Farm:
+    """Processor time a photo, ms, of each run over one folder, and the parent's largest memory.
+
+    ``first``: all readings kept, all stories, the report. ``again``: nothing changed. ``one``: a
+    photo more of one jar. The runs take place in processes of their own.
+    """
+
+    photos: int
+    jars: int
+    first_ms: float
+    again_ms: float
+    one_ms: float
+    first_mb: float
+    again_mb: float
+    looks: tuple[Look, ...]
+
+
+def plant(folder: Path, *, jars: int, days: int) -> None:
+    """Write a shelf's photos and its register."""
+    folder.mkdir(parents=True)
+    lines = ["jar,kind,species,substrate,started"]
+    for number in range(jars):
+        jar = f"F{number:04d}"
+        lines.append(f"{jar},spawn,oyster,rye {number // BATCH},{FIRST - timedelta(days=2)}")
+        for day in range(days):
+            name = f"{jar}_{FIRST + timedelta(days=day)}.jpg"
+            (folder / name).write_text(name)
+    (folder / "jars.csv").write_text("\n".join(lines) + "\n")
+
+
+def simulated(job: Job) -> Reading:
+    """What a photo says, by its name alone."""
+    parts = read_name(job.name)
+    assert parts.day is not None
+    chance = random.Random(job.name)
+    jar = random.Random(parts.jar)
+    middle, pace = jar.uniform(8.0, 14.0), jar.uniform(0.35, 0.6)
+    age = (parts.day - FIRST).days
+    percent = 99.0 / (1.0 + math.exp(-pace * (age - middle))) + chance.gauss(0.0, 0.6)
+    percent = min(max(percent, 0.0), 100.0)
+    cover = Coverage(percent, percent, 94.0, max(percent - 3.0, 0.0), min(percent + 3.0, 100.0))
+    patches = tuple(_patch(chance, (100.0 - percent) / 100.0) for _ in range(PATCHES))
+    return Reading(
+        photo=job.name,
+        jar=parts.jar,
+        view=parts.view,
+        taken_at=datetime.combine(parts.day, datetime.min.time().replace(hour=9)),
+        time_source="exif",
+        status="ok",
+        coverage=cover,
+        patches=patches if percent < 97.0 else (),
+        fill_height_mm=95.0 + chance.gauss(0.0, 0.5),
+        fill_sd_mm=0.8,
+        colour_de00_median=1.4 + chance.random(),
+        card_values="print.csv",
+        card_values_de00=1.0,
+        overlay=f"overlays/{parts.jar}.jpg",
+        wall_picture=f"walls/{parts.jar}.jpg",
+        radius_mm=40.0,
+        picture=hashlib.sha256(job.name.encode()).hexdigest(),
+    )
+
+
+def _patch(chance: random.Random, share: float) -> Patch:
+    angle, height = chance.uniform(-50.0, 50.0), chance.uniform(10.0, 80.0)
+    radius = 3.0 + 12.0 * share
+    turns = (2.0 * math.pi * n / OUTLINE_POINTS for n in range(OUTLINE_POINTS))
+    outline = tuple(
+        (angle + radius * math.cos(t) * 1.4, height + radius * math.sin(t)) for t in turns
+    )
+    return Patch("bare", math.pi * radius**2 / 100.0, angle, height, 0.9, outline)
+
+
+def draw_pictures(out: Path, jars: int) -> None:
+    """One overlay and one wall for each jar."""
+    import numpy as np
+    from PIL import Image
+
+    for kind, size in (("overlays", (800, 720)), ("walls", (460, 420))):
+        (out / kind).mkdir(parents=True, exist_ok=True)
+        grey = np.random.default_rng(1).integers(60, 200, (size[0] // 8, size[1] // 8), np.uint8)
+        first = out / kind / "F0000.jpg"
+        Image.fromarray(grey).resize((size[1], size[0])).convert("RGB").save(first, quality=80)
+        for number in range(1, jars):
+            (out / kind / f"F{number:04d}.jpg").write_bytes(first.read_bytes())
+
+
+def run_once(folder: Path, out: Path, fleet: Fleet | None = None) -> tuple[float, tuple[Look, ...]]:
+    """Score and report; processor time, s, and the memory meanwhile. For a fresh process."""
+    shelf = open_shelf(folder)
+    publish = publisher(shelf, out)
+    start = time.process_time()
+    with _watched() as (looks, doing):
+        read_shelf(shelf, out=out, read=simulated, fleet=fleet)
+        doing[0] = "stories"
+
+        def report(result: Any) -> None:
+            doing[0] = "report"
+            publish(result)
+
+        score_shelf(shelf, out=out, read=simulated, fleet=fleet, publish=report)
+    return time.process_time() - start, tuple(looks)
+
+
+@contextmanager
+def _watched() -> Iterator[tuple[list[Look], list[str]]]:
+    """Look at the memory of this process until the end, and at its peak."""
+    looks: list[Look] = []
+    doing, over, me, start = ["readings"], threading.Event(), psutil.Process(), time.monotonic()
+
+    def look() -> None:
+        while not over.wait(LOOK_S):
+            at = time.monotonic() - start
+            looks.append(Look(at, me.memory_info().rss / MB, doing[0]))
+
+    thread = threading.Thread(target=look, daemon=True)
+    thread.start()
+    try:
+        yield looks, doing
+    finally:
+        over.set()
+        thread.join()
+        looks.append(Look(time.monotonic() - start, me.memory_info().rss / MB, doing[0]))
+
+
+def measure_farm(root: Path, *, jars: int, days: int) -> Farm:
+    """Plant a farm, score it, score it again, add a photo of one jar, score it again."""
+    from tests.benchmarks.folders import alone
+
+    folder, out, photos = root / "photos", root / "out", jars * days
+    plant(folder, jars=jars, days=days)
+    draw_pictures(out, jars)
+    first, looks = alone(run_once, folder, out)
+    again, later = alone(run_once, folder, out)
+    name = f"F0007_{FIRST + timedelta(days=days - 1)}_b.jpg"
+    (folder / name).write_text(name)
+    one, _ = alone(run_once, folder, out)
+    return Farm(
+        photos=photos,
+        jars=jars,
+        first_ms=1e3 * first / photos,
+        again_ms=1e3 * again / photos,
+        one_ms=1e3 * one / photos,
+        first_mb=max(look.parent_mb for look in looks),
+        again_mb=max(look.parent_mb for look in later),
+        looks=looks,
+    )
