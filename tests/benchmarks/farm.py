@@ -26,7 +26,7 @@ from jarvision.api import publisher
 from jarvision.records import Coverage, Patch, Reading
 from jarvision.register.photo_names import read_name
 from jarvision.run.jobs import Fleet, Job
-from jarvision.run.score import read_shelf, score_shelf
+from jarvision.run.score import score_shelf
 from jarvision.run.shelf import open_shelf
 
 MB = 1e6
@@ -142,14 +142,16 @@ def run_once(folder: Path, out: Path, fleet: Fleet | None = None) -> tuple[float
     publish = publisher(shelf, out)
     start = time.process_time()
     with _watched() as (looks, doing):
-        read_shelf(shelf, out=out, read=simulated, fleet=fleet)
-        doing[0] = "stories"
+
+        def progress(done: int, count: int, reading: Reading | None) -> None:
+            if done == count:
+                doing[0] = "stories"
 
         def report(result: Any) -> None:
             doing[0] = "report"
             publish(result)
 
-        score_shelf(shelf, out=out, read=simulated, fleet=fleet, publish=report)
+        score_shelf(shelf, out=out, read=simulated, fleet=fleet, publish=report, progress=progress)
     return time.process_time() - start, tuple(looks)
 
 
