@@ -11,23 +11,29 @@ import sqlite3
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from contextlib import closing, contextmanager
 from dataclasses import astuple, dataclass
-from datetime import UTC, date, datetime
-from functools import lru_cache
-from hashlib import sha256
 from pathlib import Path
 from types import TracebackType
-from typing import Any, Final, Self
+from typing import Final, Self
 
 from jarvision.base.errors import NotWritableError
-from jarvision.base.files import stays_inside
-from jarvision.records import BareLook, Reading
-from jarvision.run.long_histories import has_sound_paths, lean
+from jarvision.records import Reading
+from jarvision.run.long_histories import has_sound_paths
 from jarvision.run.packing import PackingError, pack_record, unpack_record
 from jarvision.run.photo_files import STORE_NAME
 from jarvision.run.provenance import Provenance
-from jarvision.run.references import Sighting, sighting_of
+from jarvision.run.references import sighting_of
 from jarvision.run.stamps import Stamp
 from jarvision.run.store_file import APPLICATION_ID, COLUMNS, MIGRATIONS, connect, open_sound
+from jarvision.run.store_rows import (
+    KEEP_LEAN,
+    Known,
+    as_bytes,
+    as_text,
+    known_in_row,
+    lean_columns,
+    now_text,
+    seen_columns,
+)
 
 __all__ = [
     "APPLICATION_ID",
@@ -44,37 +50,8 @@ __all__ = [
 _PEEK_S: Final = 0.5
 """How long the last result is waited for while a run holds the store: the tables have it, too."""
 
-_DIGEST_BYTES: Final = 12
 _BATCH: Final = 500
 """Names in one question: SQLite takes 999 at least in every version."""
-
-
-@dataclass(frozen=True, slots=True)
-class Known:
-    """What the store knows of a photo, its reading left out.
-
-    Attributes
-    ----------
-    content
-        SHA-256 of the file in hex.
-    by_file_time
-        The day came from the file's own time, which a copy may change.
-    pictures
-        Paths under the output folder.
-    here
-        False for a photo that has left the folder.
-    sighting
-        Which jar it shows on which day, and how bare contents look in it; None where it could not
-        be used.
-    """
-
-    stamp: Stamp
-    content: str
-    made_with: Provenance
-    by_file_time: bool
-    pictures: tuple[str, ...]
-    here: bool = True
-    sighting: Sighting | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,13 +123,13 @@ class Store:
         """All that is known, by name; a few hundred bytes a photo."""
         with self._told():
             rows = self._db.execute(f"SELECT {COLUMNS} FROM readings")  # noqa: S608 - our own
-            return dict(found for row in rows if (found := _known(row)) is not None)
+            return dict(found for row in rows if (found := known_in_row(row)) is not None)
 
     def jars_shown(self) -> dict[str, str | None]:
         """The jar that each photo in the folder shows, by name; None where it could not be used."""
         with self._told():
             rows = self._db.execute("SELECT photo, shows FROM readings WHERE here")
-            return {_text(name): None if jar is None else _text(jar) for name, jar in rows}
+            return {as_text(name): None if jar is None else as_text(jar) for name, jar in rows}
 
     def photo_with(self, content: str) -> str | None:
         """Name of a photo in the folder that has this content; None when there is none."""
@@ -160,21 +137,21 @@ class Store:
             row = self._db.execute(
                 "SELECT photo FROM readings WHERE here AND content = ?", (content,)
             ).fetchone()
-        return None if row is None else _text(row[0])
+        return None if row is None else as_text(row[0])
 
     def keep(self, reading: Reading, *, stamp: Stamp, content: str, made_with: Provenance) -> None:
         """Add a reading, or put it in the place of an older one of the same photo."""
         known = known_of(reading, stamp, content, made_with)
         row = (
-            _bytes(reading.photo),
+            as_bytes(reading.photo),
             *astuple(stamp),
             content,
             *astuple(made_with),
             int(known.by_file_time),
             "\n".join(known.pictures),
             int(known.here),
-            *_seen(known.sighting),
-            _now(),
+            *seen_columns(known.sighting),
+            now_text(),
             packed := pack_record(reading),
         )
         with self._told(), self._db:  # both rows, or none
@@ -183,13 +160,13 @@ class Store:
                 f"VALUES ({', '.join('?' * len(row))})",
                 row,
             )
-            self._db.execute(_KEEP_LEAN, _lean_row(reading, packed))
+            self._db.execute(KEEP_LEAN, lean_columns(reading, packed))
 
     def restamp(self, photo: str, stamp: Stamp) -> None:
         """Note that a photo's file has another stamp and the same content."""
         self._write(
             "UPDATE readings SET size = ?, mtime_ns = ?, inode = ? WHERE photo = ?",
-            (*astuple(stamp), _bytes(photo)),
+            (*astuple(stamp), as_bytes(photo)),
         )
 
     def mark(self, photos: Iterable[str], *, here: bool) -> None:
@@ -197,14 +174,14 @@ class Store:
         with self._told(), self._db:
             self._db.executemany(
                 "UPDATE readings SET here = ? WHERE photo = ?",
-                ((int(here), _bytes(photo)) for photo in photos),
+                ((int(here), as_bytes(photo)) for photo in photos),
             )
 
     def forget(self, photo: str) -> None:
         """Take a reading out."""
         with self._told(), self._db:
             for table in ("readings", "lean_readings"):
-                self._db.execute(f"DELETE FROM {table} WHERE photo = ?", (_bytes(photo),))  # noqa: S608
+                self._db.execute(f"DELETE FROM {table} WHERE photo = ?", (as_bytes(photo),))  # noqa: S608
 
     def lean_rows(self, photos: Sequence[str]) -> Iterator[LeanRow | None]:
         """What of kept readings is needed once stories are told, in the order of the photos.
@@ -213,7 +190,7 @@ class Store:
         """
         jars: dict[bytes, str] = {}  # one text for all photos of a jar
         for start in range(0, len(photos), _BATCH):
-            names = [_bytes(photo) for photo in photos[start : start + _BATCH]]
+            names = [as_bytes(photo) for photo in photos[start : start + _BATCH]]
             marks = ", ".join("?" * len(names))
             with self._told():
                 rows = self._db.execute(
@@ -222,7 +199,7 @@ class Store:
                     names,
                 )
                 found = {
-                    photo: LeanRow(jars.setdefault(jar, _text(jar)), digest, packed)
+                    photo: LeanRow(jars.setdefault(jar, as_text(jar)), digest, packed)
                     for photo, jar, digest, packed in rows
                 }
             yield from (found.get(name) for name in names)
@@ -234,34 +211,34 @@ class Store:
                 "SELECT photo FROM lean_readings WHERE picture IN (SELECT picture FROM "
                 "lean_readings WHERE picture != '' GROUP BY picture HAVING count(*) > 1)"
             )
-            return frozenset(_text(photo) for (photo,) in rows)
+            return frozenset(as_text(photo) for (photo,) in rows)
 
     def part(self, kind: str, jar: str) -> tuple[bytes, bytes] | None:
         """Digest of what a part was made of, and the part; None where none is kept."""
         with self._told():
             row = self._db.execute(
-                "SELECT digest, made FROM parts WHERE kind = ? AND jar = ?", (kind, _bytes(jar))
+                "SELECT digest, made FROM parts WHERE kind = ? AND jar = ?", (kind, as_bytes(jar))
             ).fetchone()
         return None if row is None else (row[0], row[1])
 
     def keep_part(self, kind: str, jar: str, *, digest: bytes, made: bytes) -> None:
         """Keep a part in the place of the one before it."""
         self._write(
-            "INSERT OR REPLACE INTO parts VALUES (?, ?, ?, ?)", (kind, _bytes(jar), digest, made)
+            "INSERT OR REPLACE INTO parts VALUES (?, ?, ?, ?)", (kind, as_bytes(jar), digest, made)
         )
 
     def forget_parts(self, jars: Collection[str]) -> None:
         """Take out the parts of all jars but these."""
         with self._told(), self._db:
-            known = {_text(jar) for (jar,) in self._db.execute("SELECT DISTINCT jar FROM parts")}
+            known = {as_text(jar) for (jar,) in self._db.execute("SELECT DISTINCT jar FROM parts")}
             for jar in known - set(jars):
-                self._db.execute("DELETE FROM parts WHERE jar = ?", (_bytes(jar),))
+                self._db.execute("DELETE FROM parts WHERE jar = ?", (as_bytes(jar),))
 
     def reading(self, photo: str) -> Reading | None:
         """Reading of a photo; None when there is none that can be unpacked."""
         with self._told():
             row = self._db.execute(
-                "SELECT reading FROM readings WHERE photo = ?", (_bytes(photo),)
+                "SELECT reading FROM readings WHERE photo = ?", (as_bytes(photo),)
             ).fetchone()
         try:
             reading = None if row is None else unpack_record(Reading, row[0])
@@ -273,7 +250,7 @@ class Store:
         """Keep the packed result of a scoring, and its rows, in the place of the one before."""
         with self._told(), self._db:
             self._db.execute(
-                "INSERT OR REPLACE INTO last_scoring VALUES (1, ?, ?)", (_now(), packed)
+                "INSERT OR REPLACE INTO last_scoring VALUES (1, ?, ?)", (now_text(), packed)
             )
             self._db.execute("DELETE FROM last_rows")
             for kind, every in rows.items():
@@ -307,7 +284,7 @@ class Store:
                     reading = unpack_record(Reading, packed)
                 except PackingError:
                     continue  # its photo is read again
-                self._db.execute(_KEEP_LEAN, (photo, *_lean_row(reading, packed)[1:]))
+                self._db.execute(KEEP_LEAN, (photo, *lean_columns(reading, packed)[1:]))
 
     def _write(self, statement: str, values: tuple[object, ...]) -> None:
         with self._told(), self._db:  # one transaction, committed at the end
@@ -350,68 +327,3 @@ def _scoring_in(db: sqlite3.Connection) -> KeptScoring | None:
         for kind, packed in db.execute("SELECT kind, packed FROM last_rows ORDER BY kind, number"):
             rows.setdefault(kind, []).append(packed)
     return KeptScoring(bytes(found[0]), rows)
-
-
-def _known(row: tuple[Any, ...]) -> tuple[str, Known] | None:
-    """Name and what a row says; None for one that no run of ours wrote: its photo is read again."""
-    try:
-        name, pictures = _text(row[0]), tuple(filter(None, row[11].split("\n")))
-        known = Known(
-            stamp=Stamp(*row[1:4]),
-            content=row[4],
-            made_with=_provenance(*row[5:10]),
-            by_file_time=bool(row[10]),
-            pictures=pictures,
-            here=bool(row[12]),
-            sighting=_sighting(*row[13:16]),
-        )
-    except (AttributeError, TypeError, ValueError):
-        return None
-    return (name, known) if all(map(stays_inside, pictures)) else None
-
-
-_KEEP_LEAN: Final = "INSERT OR REPLACE INTO lean_readings VALUES (?, ?, ?, ?, ?)"
-
-
-def _lean_row(reading: Reading, packed: bytes) -> tuple[bytes, bytes, bytes, str, bytes]:
-    digest = sha256(packed).digest()[:_DIGEST_BYTES]
-    shot = reading.picture if reading.status == "ok" else ""
-    return _bytes(reading.photo), _bytes(reading.jar), digest, shot, pack_record(lean(reading))
-
-
-@lru_cache(maxsize=4096)
-def _provenance(code: str, settings: str, card: str, jar: str, reference: str) -> Provenance:
-    """One record for all readings that were made alike."""
-    return Provenance(code, settings, card, jar, reference)
-
-
-def _seen(sighting: Sighting | None) -> tuple[bytes | None, str | None, bytes | None]:
-    """Jar, day and packed look of a photo, as columns."""
-    if sighting is None:
-        return None, None, None
-    look = sighting.look
-    day = sighting.day.isoformat()
-    return _bytes(sighting.jar), day, pack_record(look) if look else None
-
-
-def _sighting(jar: bytes | None, day: str | None, look: bytes | None) -> Sighting | None:
-    """What the columns say; a look that cannot be unpacked is none."""
-    if jar is None or day is None:
-        return None
-    try:
-        found = unpack_record(BareLook, look) if look else None
-    except PackingError:
-        found = None
-    return Sighting(_text(jar), date.fromisoformat(day), found)
-
-
-def _now() -> str:
-    return datetime.now(UTC).isoformat(timespec="seconds")
-
-
-def _bytes(name: str) -> bytes:
-    return name.encode("utf-8", "surrogatepass")
-
-
-def _text(name: bytes) -> str:
-    return name.decode("utf-8", "surrogatepass")
