@@ -14,6 +14,7 @@ import math
 import random
 import threading
 import time
+import zlib
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
@@ -28,6 +29,8 @@ from jarvision.history.build import build_history
 from jarvision.records import Coverage, JarEntry, JarHistory, JarStory, Patch, Reading
 from jarvision.register.jars import Register
 from jarvision.register.photo_names import read_name
+from jarvision.report import curves
+from jarvision.report.charts import draw_curve
 from jarvision.run import telling
 from jarvision.run.jobs import Job
 from jarvision.run.long_histories import lean_history
@@ -134,18 +137,58 @@ def _patch(chance: random.Random, share: float) -> Patch:
     return Patch("bare", math.pi * radius**2 / 100.0, angle, height, 0.9, outline)
 
 
-def keep_all(folder: Path, out: Path) -> None:
-    """Have the store know all readings, as if a cluster had read the photos over the months."""
+def keep_all(folder: Path, out: Path, told: int) -> None:
+    """Have the store know all readings, as if photos had been read day by day, over the months.
+
+    Readings of the first jars are packed, those of the others are theirs under other names.
+    """
     shelf = open_shelf(folder)
     out.mkdir(parents=True, exist_ok=True)
-    with Store(out, tell=print) as store, store._told(), store._db:
-        made = made_with(shelf.values, shelf.settings.photo)
+    first: dict[str, tuple[tuple[Any, ...], tuple[Any, ...]]] = {}
+    with Store(out, tell=print) as store:
+        db = store._db
         for path in NearFolder(folder).photos(out=out, warn=print):
-            job = job_of_photo(shelf, path, root=folder, out=out)
-            stamp, content = stamp_of(path), content_of(path)
-            assert stamp is not None
-            told = made.with_jar(job.told_of_jar)
-            store.keep(simulated(job), stamp=stamp, content=content, made_with=told)
+            jar, day = path.stem.split("_")
+            like = f"F{int(jar[1:]) % told:04d}"
+            if jar == like:
+                job = job_of_photo(shelf, path, root=folder, out=out)
+                stamp, made = stamp_of(path), made_with(shelf.values, shelf.settings.photo)
+                assert stamp is not None
+                made = made.with_jar(job.told_of_jar)
+                store.keep(simulated(job), stamp=stamp, content=content_of(path), made_with=made)
+                name = path.name.encode()
+                (row,) = db.execute("SELECT * FROM readings WHERE photo = ?", (name,))
+                (lean,) = db.execute("SELECT * FROM lean_readings WHERE photo = ?", (name,))
+                first[path.name] = row, lean
+            else:
+                rows = first[f"{like}_{day}.jpg"]
+                _keep_like(db, path, rows, like=like, jar=jar)
+        db.commit()
+
+
+def _keep_like(db: Any, path: Path, rows: Any, *, like: str, jar: str) -> None:
+    """Keep a reading of another jar, and its lean row, under a jar's own names."""
+    stamp = stamp_of(path)
+    assert stamp is not None
+    shot = hashlib.sha256(path.name.encode()).hexdigest()
+
+    def renamed(cell: Any) -> Any:
+        if isinstance(cell, str):
+            return cell.replace(like, jar)
+        if not isinstance(cell, bytes):
+            return cell
+        if cell[:1] != b"\x78":  # a name, not what zlib packed
+            return cell.replace(like.encode(), jar.encode())
+        text = zlib.decompress(cell).replace(like.encode(), jar.encode())
+        at = text.find(b'"picture":"') + len(b'"picture":"')
+        return zlib.compress(text[:at] + shot.encode() + text[at + len(shot) :], 1)
+
+    row, lean = ([renamed(cell) for cell in old] for old in rows)
+    row[1:5] = [stamp.size, stamp.mtime_ns, stamp.inode, content_of(path)]
+    lean[2:4] = [hashlib.sha256(row[12]).digest()[:12], shot]
+    for table, cells in (("readings", row), ("lean_readings", lean)):
+        marks = ", ".join("?" * len(cells))
+        db.execute(f"INSERT INTO {table} VALUES ({marks})", cells)
 
 
 class SharedStories:
@@ -155,6 +198,7 @@ class SharedStories:
         self.told = told
         self.histories: dict[int, JarHistory] = {}
         self.stories: dict[int, JarStory] = {}
+        self.curves: dict[int, str] = {}
 
     def like(self, jar: str) -> int:
         """The jar whose story a jar has."""
@@ -183,11 +227,19 @@ class SharedStories:
             flags=tuple(replace(flag, jar=jar) for flag in story.flags),
         )
 
+    def curve(self, story: JarStory, **given: Any) -> str:
+        """In place of the package's own: charts take a tenth of a second each."""
+        like = self.like(story.verdict.jar)
+        if like not in self.curves:
+            self.curves[like] = draw_curve(story, **given)
+        return self.curves[like]
+
     def instead(self) -> None:
         """Tell so in this process from now on."""
         telling.build_history = self.history  # type: ignore[assignment]
         telling.tell_with_taught = self.story  # type: ignore[assignment]
         telling.fit_siblings = lambda *_, **__: {}  # type: ignore[assignment]
+        curves.draw_curve = self.curve
 
 
 def draw_pictures(out: Path, jars: int) -> None:
@@ -257,7 +309,7 @@ def measure_farm(root: Path, *, jars: int, days: int, told: int = 0) -> Farm:
     plant(folder, jars=jars, days=days)
     draw_pictures(out, jars)
     if told:
-        alone(keep_all, folder, out)
+        alone(keep_all, folder, out, told)
     runs = []
     for number in range(3):
         if number == 2:
