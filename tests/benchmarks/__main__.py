@@ -10,9 +10,12 @@ import time
 from pathlib import Path
 from typing import Any
 
+from tests.benchmarks.cluster import measure_cluster
+from tests.benchmarks.farm import measure_farm
+from tests.benchmarks.farm_page import PICTURE, draw_memory
 from tests.benchmarks.folders import alone, measure_growth, measure_memory, measure_scaling
 from tests.benchmarks.one_photo import measure_one_photo
-from tests.benchmarks.page import PARTS, Part, circumstances, write_page
+from tests.benchmarks.page import LARGE, PARTS, Part, circumstances, write_page
 from tests.benchmarks.photos import good_samples, large_photos
 from tests.benchmarks.same import measure_same
 
@@ -35,6 +38,15 @@ def measure_part(part: str, root: Path, *, short: bool) -> Any:
     if part == "growth":
         samples = [Path(shutil.copy(path, root)) for path in good_samples()]
         return tuple(measure_growth(samples, root / f"grow-{n}", count=n) for n in sizes)
+    if part == "farm":
+        days = (2, 4) if short else (2, 20, 200)
+        return [
+            measure_farm(root / f"farm-{d}", jars=20 if short else 500, days=d, told=20)
+            for d in days
+        ]
+    if part == "cluster":
+        sizes, workers = ((100,), (1, 2)) if short else ((1_000, 10_000, 100_000), (1, 2, 4))
+        return measure_cluster(root, sizes=sizes, workers=workers)
     if part == "same":
         return measure_same(root)
     large = large_photos(root / "large", ONE_PHOTO)
@@ -48,7 +60,9 @@ def measure_part(part: str, root: Path, *, short: bool) -> Any:
 def main() -> None:
     """Measure some parts or all, keep what came out, write the page from all that is kept."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("parts", nargs="*", choices=[*PARTS, []], help="default: all")
+    parser.add_argument(
+        "parts", nargs="*", choices=[*PARTS, *LARGE, []], help="default: all but farm and cluster"
+    )
     parser.add_argument("--page", type=Path, default=PAGE)
     parser.add_argument("--kept", type=Path, default=KEPT, help="results between the runs")
     parser.add_argument("--short", action="store_true", help="small folders: a trial of the bench")
@@ -62,7 +76,10 @@ def main() -> None:
     missing = [part for part in PARTS if not (given.kept / part).is_file()]
     if missing:
         raise SystemExit(f"kept; the page still needs: {', '.join(missing)}")
-    kept = {part: pickle.loads((given.kept / part).read_bytes()) for part in PARTS}
+    there = [part for part in (*PARTS, *LARGE) if (given.kept / part).is_file()]
+    kept = {part: pickle.loads((given.kept / part).read_bytes()) for part in there}
+    if "farm" in kept:
+        draw_memory(kept["farm"].result, given.page.parent / "pictures" / PICTURE)
     write_page(given.page, kept)
 
 

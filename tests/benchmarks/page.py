@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from tests.benchmarks.farm_page import cluster_lines, farm_lines
 from tests.benchmarks.folders import Growth, Memory, Scaling
 from tests.benchmarks.one_photo import OnePhoto
 from tests.benchmarks.same import TABLES, Same
@@ -23,6 +24,9 @@ PARTS = {
     "same": "the same results",
 }
 """Parts of the measurement, in the order of the page."""
+
+LARGE = {"farm": "a farm", "cluster": "a cluster"}
+"""Parts that take hours: the page is written without those that were not measured."""
 
 
 @dataclass(frozen=True)
@@ -56,8 +60,13 @@ def _lines(kept: Mapping[str, Part]) -> Iterator[str]:
     yield from (f"| {what} | {result} |" for what, result in _results(kept))
     for section in (_profile(kept["one"].result), _growth(kept["growth"].result)):
         yield from ("", *section)
+    if "farm" in kept:
+        yield from ("", *farm_lines(kept["farm"].result))
+    if "cluster" in kept:
+        yield from ("", *cluster_lines(kept["cluster"].result))
     yield from ("", *_same(kept["same"].result), "", *_how(kept["one"].result), "")
-    yield from (f"- {name}: {kept[part].where}." for part, name in PARTS.items())
+    names = {**PARTS, **LARGE}.items()
+    yield from (f"- {name}: {kept[part].where}." for part, name in names if part in kept)
 
 
 def _results(kept: Mapping[str, Part]) -> Iterator[tuple[str, str]]:
