@@ -16,9 +16,9 @@ def farm_lines(farms: Sequence[Farm]) -> Iterator[str]:
     yield from (
         "## A farm",
         "",
-        "Simulated readings; processor time of the whole run, ms a photo, with all that is fixed in",
-        "it; largest resident memory of the parent. First: all stories and the report. Again: nothing",
-        "changed, the page included. One: a photo more of one jar.",
+        "Simulated readings; processor time of the whole run, ms a photo, with all that is fixed",
+        "in it; largest resident memory of the parent. First: all stories and the report. Again:",
+        "nothing changed, the page included. One: a photo more of one jar.",
         "",
         "| photos | jars | stories told | first | again | one | memory, first | memory, again |",
         "|---|---|---|---|---|---|---|---|",
@@ -46,7 +46,7 @@ def cluster_lines(found: Sequence[Clustered]) -> Iterator[str]:
         "",
         "A local Dask cluster and simulated readings: what it costs beside reading a photo, ms.",
         "",
-        "| photos | workers | parent, processor | workers, processor | by the clock | parent | worker |",
+        "| photos | workers | parent, CPU | workers, CPU | by the clock | parent | worker |",
         "|---|---|---|---|---|---|---|",
     )
     for one in found:
