@@ -250,7 +250,8 @@ class Store:
         """Keep the packed result of a scoring, and its rows, in the place of the one before."""
         with self._told(), self._db:
             self._db.execute(
-                "INSERT OR REPLACE INTO last_scoring VALUES (1, ?, ?)", (now_text(), packed)
+                "INSERT OR REPLACE INTO last_scoring VALUES (1, ?, ?)",
+                (now_text("microseconds"), packed),  # tells one scoring from the next
             )
             self._db.execute("DELETE FROM last_rows")
             for kind, every in rows.items():

@@ -101,9 +101,9 @@ def _sighting(jar: bytes | None, day: str | None, look: bytes | None) -> Sightin
     return Sighting(as_text(jar), date.fromisoformat(day), found)
 
 
-def now_text() -> str:
+def now_text(timespec: str = "seconds") -> str:
     """The time, UTC, ISO 8601."""
-    return datetime.now(UTC).isoformat(timespec="seconds")
+    return datetime.now(UTC).isoformat(timespec=timespec)
 
 
 def as_bytes(name: str) -> bytes:

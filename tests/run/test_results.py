@@ -64,6 +64,15 @@ def test_a_result_comes_back_as_it_was(tmp_path: Path, empty: Shelf) -> None:
     assert last_result(tmp_path, empty) == result
 
 
+def test_one_scoring_is_told_from_the_next(tmp_path: Path) -> None:
+    """Both are as long, and were made within a second."""
+    with Store(tmp_path, tell=print) as store:
+        keep_result(store, shelf_of())
+        first = store.result_kept_at()
+        keep_result(store, shelf_of())
+        assert store.result_kept_at() != first
+
+
 def test_the_newest_result_takes_the_place_of_the_one_before(tmp_path: Path, empty: Shelf) -> None:
     kept(tmp_path, shelf_of())
     newer = replace(shelf_of(), scored_on=date(2026, 3, 20))

@@ -212,8 +212,10 @@ def test_after_every_change_a_warm_run_gives_what_a_cold_one_does(farm: Farm, wh
     told = [*farm.told]
     cold = farm.score(farm.root / "cold")
     assert warm == cold
-    after = files_of(farm.out)
-    assert after == files_of(farm.root / "cold")
+    after, afresh = files_of(farm.out), files_of(farm.root / "cold")
+    for done in warm.finished:  # it keeps its last chart, which a run from nothing has not drawn
+        after.pop(f"curves/{done.jar}.svg", None)
+    assert after == afresh
     assert bool(told) == (then in {"told", "again"})  # again: to the same end
     assert (after != before) == (then in {"told", "files"})
 
