@@ -21,6 +21,7 @@ from jarvision.records import (
     SpeciesProfile,
     Verdict,
 )
+from jarvision.run.kept_parts import part_digest
 from jarvision.run.long_histories import (
     has_sound_paths,
     lean_history,
@@ -42,6 +43,8 @@ from jarvision.run.store import KeptScoring, Store, kept_result
 
 _STORY: Final = "story"
 _READINGS: Final = "readings"
+_ROWS: Final = "last rows"
+"""A part without content: its digest says what the rows of the last scoring are made of."""
 
 
 @dataclass(frozen=True)
@@ -79,19 +82,32 @@ def as_story(told: Told, history: JarHistory) -> JarStory:
     return JarStory(history, told.growth, told.verdict, told.flags, told.profile)
 
 
-def keep_result(store: Store, result: ShelfResult) -> None:
+def keep_result(
+    store: Store, result: ShelfResult, *, made_of: tuple[object, ...] | None = None
+) -> None:
     """Keep a result in the place of the one before it.
+
+    ``made_of`` is what its stories and readings are made of, where that is known: rows that were
+    made of the same are left as they are.
 
     Raises
     ------
     NotWritableError
     """
     head = _Kept(replace(result, readings=(), stories=()), count=len(result.readings))
+    digest = part_digest(_ROWS, made_of, len(result.readings)) if made_of is not None else b""
+    kept = store.part(_ROWS, "")
+    if digest and kept is not None and kept[0] == digest:
+        store.keep_result(pack_record(head), None)
+        return
     rows = {
         _STORY: map(_pack_story, result.stories),
         _READINGS: reading_chunks(result.readings),
     }
+    store.forget_part(_ROWS, "")  # before the rows are others: a killed run leaves nothing wrong
     store.keep_result(pack_record(head), rows)
+    if digest:
+        store.keep_part(_ROWS, "", digest=digest, made=b"")
 
 
 def last_result(out: Path, shelf: Shelf) -> ShelfResult | None:

@@ -227,6 +227,10 @@ class Store:
             "INSERT OR REPLACE INTO parts VALUES (?, ?, ?, ?)", (kind, as_bytes(jar), digest, made)
         )
 
+    def forget_part(self, kind: str, jar: str) -> None:
+        """Take out one part."""
+        self._write("DELETE FROM parts WHERE kind = ? AND jar = ?", (kind, as_bytes(jar)))
+
     def forget_parts(self, jars: Collection[str]) -> None:
         """Take out the parts of all jars but these."""
         with self._told(), self._db:
@@ -246,15 +250,19 @@ class Store:
             return None
         return reading if reading is not None and has_sound_paths(reading) else None
 
-    def keep_result(self, packed: bytes, rows: Mapping[str, Iterable[bytes]]) -> None:
-        """Keep the packed result of a scoring, and its rows, in the place of the one before."""
+    def keep_result(self, packed: bytes, rows: Mapping[str, Iterable[bytes]] | None) -> None:
+        """Keep the packed result of a scoring, and its rows, in the place of the one before.
+
+        None leaves the rows as they are.
+        """
         with self._told(), self._db:
             self._db.execute(
                 "INSERT OR REPLACE INTO last_scoring VALUES (1, ?, ?)",
                 (now_text("microseconds"), packed),  # tells one scoring from the next
             )
-            self._db.execute("DELETE FROM last_rows")
-            for kind, every in rows.items():
+            if rows is not None:
+                self._db.execute("DELETE FROM last_rows")
+            for kind, every in (rows or {}).items():
                 self._db.executemany(
                     "INSERT INTO last_rows VALUES (?, ?, ?)",
                     ((kind, number, row) for number, row in enumerate(every)),

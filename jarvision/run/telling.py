@@ -7,7 +7,7 @@ grower says of it; and its story, made of that, of what its batch mates' photos 
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Final
@@ -160,7 +160,10 @@ class _Teller:
         self.shelf, self.store, self.today = shelf, store, today
         self.jars = jars
         self.histories = {jar: s.history for jar, s in jars.items() if s.history is not None}
-        self.entries = [history.entry for history in self.histories.values()]
+        self.alike: dict[tuple[object, ...], list[JarEntry]] = {}
+        for history in self.histories.values():
+            for key in _batch_keys(history.entry):
+                self.alike.setdefault(key, []).append(history.entry)
         self.taught: dict[str, Sibling | None] = {}
 
     def tell(self) -> list[ToldJar]:
@@ -168,7 +171,8 @@ class _Teller:
 
     def _told(self, jar: str) -> ToldJar:
         shelf, history = self.shelf, self.histories[jar]
-        mates = batch_of(history.entry, self.entries)
+        near = [e for key in _batch_keys(history.entry) for e in self.alike[key]]
+        mates = batch_of(history.entry, {entry.jar: entry for entry in near}.values())
         looks, siblings = shelf.looks.get(jar, ()), shelf.register.siblings(jar)
         digest = part_digest(
             STORY_PART,
@@ -214,6 +218,12 @@ class _Teller:
             )
             self.taught[jar] = found.get(jar)
         return self.taught[jar]
+
+
+def _batch_keys(entry: JarEntry) -> Iterator[tuple[object, ...]]:
+    """What jars of one batch have in common: one of these; others need not be compared."""
+    yield "fed from", entry.parent
+    yield "filled with", entry.substrate.casefold(), entry.started
 
 
 def _unpack_story(packed: bytes) -> _KeptStory:

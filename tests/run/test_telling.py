@@ -20,8 +20,10 @@ from jarvision.register.photo_names import read_name
 from jarvision.run import telling
 from jarvision.run.jobs import Job
 from jarvision.run.photo_files import STORE_NAME
+from jarvision.run.results import keep_result, last_result
 from jarvision.run.score import score_shelf
 from jarvision.run.shelf import open_shelf
+from jarvision.run.store import Store
 from jarvision.truth.adjust import Adjustment, Rectifier
 from jarvision.truth.compare import ShelfCounts
 
@@ -104,6 +106,24 @@ def test_a_run_in_which_nothing_changed_tells_no_story(farm: Farm) -> None:
     assert (farm.told, farm.seen) == ([], [])
     assert again == first
     assert files_of(farm.out) == files
+
+
+def test_the_last_scoring_is_kept_as_it_is_told(farm: Farm) -> None:
+    """Rows are left as they are only where a scoring put them there, and is the same again."""
+    farm.score()
+    shelf = open_shelf(farm.photos)
+    first = last_result(farm.out, shelf)
+    assert first is not None and len(first.readings) == 36 and len(first.stories) == 4
+    farm.score()
+    assert last_result(farm.out, shelf) == first
+    with Store(farm.out, tell=print) as store:
+        keep_result(store, replace(first, stories=(), readings=()))  # as a single photo's scoring
+    farm.score()
+    assert last_result(farm.out, shelf) == first
+    (farm.photos / "A1_2026-03-11.jpg").write_text("99")
+    farm.score()
+    later = last_result(farm.out, shelf)
+    assert later is not None and len(later.readings) == 37
 
 
 def test_a_photo_more_tells_its_jar_and_its_batch_anew(farm: Farm) -> None:
