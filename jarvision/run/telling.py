@@ -222,7 +222,8 @@ class _Teller:
 
 def _batch_keys(entry: JarEntry) -> Iterator[tuple[object, ...]]:
     """What jars of one batch have in common: one of these; others need not be compared."""
-    yield "fed from", entry.parent
+    if entry.parent:
+        yield "fed from", entry.parent
     yield "filled with", entry.substrate.casefold(), entry.started
 
 
