@@ -47,9 +47,17 @@ def write_report(
     for jar, curve in draw_curves(result.stories, result.parts):
         if curve:
             path = out / "curves" / f"{names[jar]}.svg"
-            curves[jar] = write_whole(path, curve.encode("utf-8"))
+            curves[jar] = _written(path, curve.encode("utf-8"))
     write_page(result, out, plan=plan, register=register, curves=curves)
     _sweep_curves(out / "curves", set(names.values()))
+
+
+def _written(path: Path, content: bytes) -> Path:
+    """Write a file that is not there as it shall be: to write hundreds takes a second."""
+    with suppress(OSError):
+        if path.read_bytes() == content:
+            return path
+    return write_whole(path, content)
 
 
 def _sweep_curves(folder: Path, names: Collection[str]) -> None:
