@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import Literal
@@ -190,12 +190,14 @@ class JarDay:
 class JarHistory:
     """All that is known of one jar: its register line, its days in order, its refused photos.
 
-    ``diary`` is what the grower has told of it, in the order of the days.
+    ``diary`` is what the grower has told of it, in the order of the days. Days and refused photos
+    of a long history are packed but for the newest (:mod:`jarvision.base.long`), its readings
+    without thumbnails, those of days before the last one without outlines of patches.
     """
 
     entry: JarEntry
-    days: tuple[JarDay, ...]
-    refused: tuple[Reading, ...] = ()
+    days: Sequence[JarDay]
+    refused: Sequence[Reading] = ()
     diary: tuple[DiaryLine, ...] = ()
 
     def told(self, what: DiaryWord) -> tuple[date, ...]:

@@ -36,7 +36,7 @@ def write_report(
     NotWritableError
         When a file cannot be written.
     """
-    from jarvision.report.charts import draw_curves
+    from jarvision.report.curves import draw_curves
     from jarvision.report.farm import write_farm
     from jarvision.report.file_names import file_names
     from jarvision.report.jar_files import sweep_jar_files
@@ -49,7 +49,7 @@ def write_report(
         write_plan(plan, out, shelf=result.folder)
     curves = {}  # in files, not in memory: a large shelf has thousands
     names = file_names(story.verdict.jar for story in result.all_stories)
-    for jar, curve in draw_curves(result.stories):
+    for jar, curve in draw_curves(result.stories, result.parts):
         if curve:
             path = out / "curves" / f"{names[jar]}.svg"
             curves[jar] = write_whole(path, curve.encode("utf-8"))
@@ -59,6 +59,14 @@ def write_report(
         write_page(result, out, plan=plan, register=register, curves=curves)
         sweep_jar_files(out, ())
     _sweep_curves(out / "curves", set(names.values()))
+
+
+def _written(path: Path, content: bytes) -> Path:
+    """Write a file that is not there as it shall be: to write hundreds takes a second."""
+    with suppress(OSError):
+        if path.read_bytes() == content:
+            return path
+    return write_whole(path, content)
 
 
 def _sweep_curves(folder: Path, names: Collection[str]) -> None:

@@ -19,6 +19,7 @@ from jarvision.base.text import printable
 from jarvision.base.version import __version__
 from jarvision.records import JarEntry, JarStory, Reading, ShelfResult
 from jarvision.records.flags import CAUTIONS
+from jarvision.records.parts import MadeAnew, Parts
 from jarvision.register.jars import Register
 from jarvision.report import svg
 from jarvision.report.cards import (
@@ -34,6 +35,7 @@ from jarvision.report.cards import (
 )
 from jarvision.report.charts import describe_shelf, draw_curve, draw_shelf
 from jarvision.report.each import Each
+from jarvision.report.kept import WHOLE_SHELF, card_made_of, judged
 from jarvision.report.legend import legend_samples
 from jarvision.report.many import MOST_LINES, Bundle, bundled, indexed, rows_shown
 from jarvision.report.pictures import Detail, detail_for
@@ -123,13 +125,16 @@ def _pieces(
     shown = rows_shown(stories)
     return template("report.html.j2").generate(
         **frame(result, plan),
-        groups=verdict_groups(stories, around),
-        jars=Each([*enumerate(stories, 1)], lambda told: _card(told[0], told[1], around, curves)),
+        groups=verdict_groups(stories, around, result.parts),
+        jars=Each(
+            [*enumerate(stories, 1)],
+            lambda told: _card(told[0], told[1], around, curves, result.parts),
+        ),
         unseen=[head for head in heads if not head.photo_today],
         again=_with_pictures(again, around),
         without_jar=[photo for _, photo in again if not photo.jar],
         passed=_with_pictures(passed, around),
-        shelf=_shelf_chart(stories, result.scored_on),
+        shelf=_shelf_chart(stories, result.scored_on, result.parts),
         table_days=[f"{day.day} {day:%b}" for day in _table_days(result.scored_on, stories)],
         rows=_rows(shown, [build_head(story, around) for story in shown], result.scored_on),
         rows_left=len(stories) - len(shown),
@@ -154,32 +159,45 @@ def frame(result: ShelfResult, plan: Plan | None) -> dict[str, Any]:
     }
 
 
-def verdict_groups(stories: Sequence[JarStory], around: Surroundings) -> list[Group]:
+def verdict_groups(
+    stories: Sequence[JarStory], around: Surroundings, parts: Parts | None = None
+) -> list[Group]:
     """The jars by verdict, without the verdicts that no jar has."""
+    keeper = parts or MadeAnew()
+
+    def line(story: JarStory) -> JarLine:
+        jar, made_of = story.verdict.jar, card_made_of(story, around, "")
+        return keeper.record("line", jar, made_of, lambda: build_line(story, around), like=JarLine)
+
     found = []
     for verdict, words in VERDICT_WORDS.items():
         own = [story for story in stories if story.verdict.verdict == verdict]
         if own:
             many = verdict == "wait" and len(own) > MOST_LINES
             bundles = bundled(own, lambda story: build_head(story, around)) if many else []
-            lines = Each(own, lambda story: build_line(story, around))
-            found.append(Group(words, verdict, lines, bundles))
+            found.append(Group(words, verdict, Each(own, line), bundles))
     return found
 
 
 def _card(
-    number: int, story: JarStory, around: Surroundings, curves: Mapping[str, Path] | None
+    number: int,
+    story: JarStory,
+    around: Surroundings,
+    curves: Mapping[str, Path] | None,
+    parts: Parts,
 ) -> JarCard:
     """Card of a jar, with its chart read from its file or drawn here."""
-    if not around.detail.shows(story.verdict.verdict):
-        return build_card(story, "", around)
-    if curves is None:
-        percent = story.profile.ready_percent
-        return build_card(
-            story, draw_curve(story, ready_percent=percent, key=f"curve-{number}"), around
-        )
-    path = curves.get(story.verdict.jar)
-    return build_card(story, path.read_bytes().decode("utf-8") if path else "", around)
+    jar, curve = story.verdict.jar, ""
+    if around.detail.shows(story.verdict.verdict):
+        if curves is None:
+            percent = story.profile.ready_percent
+            curve = draw_curve(story, ready_percent=percent, key=f"curve-{number}")
+        elif path := curves.get(jar):
+            curve = path.read_bytes().decode("utf-8")
+    made_of = card_made_of(story, around, curve)
+    return parts.record(
+        "card", jar, made_of, lambda: build_card(story, curve, around), like=JarCard
+    )
 
 
 def surroundings_of(
@@ -240,8 +258,11 @@ def _card_values(result: ShelfResult) -> str:
 
 
 # --------------------------------------------------------------------------- the shelf
-def _shelf_chart(stories: Sequence[JarStory], today: date) -> Markup:
-    chart = draw_shelf(stories, key="shelf", today=today)
+def _shelf_chart(stories: Sequence[JarStory], today: date, parts: Parts) -> Markup:
+    made_of = (today, [(story.verdict.jar, judged(story)) for story in stories])
+    chart = parts.text(
+        "shelf", WHOLE_SHELF, made_of, lambda: draw_shelf(stories, key="shelf", today=today)
+    )
     if not chart:
         return Markup("")
     return svg.in_page(chart, finding=describe_shelf(stories), css_class="curve")
@@ -264,7 +285,9 @@ def _rows(stories: Sequence[JarStory], jars: Sequence[JarHead], today: date) -> 
 
 def _cell(story: JarStory, day: date) -> Cell:
     """Coverage of a day; a photo that could not be used is told, a day without photo is empty."""
-    for seen in story.history.days:
+    for seen in reversed(story.history.days):
+        if seen.day < day:
+            break
         if seen.day == day:
             cover = seen.coverage
             percent = min(max(cover.percent, 0.0), 100.0)

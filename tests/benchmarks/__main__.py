@@ -10,10 +10,21 @@ import time
 from pathlib import Path
 from typing import Any
 
+from tests.benchmarks.cluster import measure_cluster
+from tests.benchmarks.farm import measure_farm
+from tests.benchmarks.farm_page import PICTURE, draw_memory
 from tests.benchmarks.folders import alone, measure_growth, measure_memory, measure_scaling
 from tests.benchmarks.one_photo import measure_one_photo
 from tests.benchmarks.opened import ONE_FILE, measure_pages
-from tests.benchmarks.page import PAGES, PARTS, Part, circumstances, put_pages, write_page
+from tests.benchmarks.page import (
+    LARGE,
+    PAGES,
+    PARTS,
+    Part,
+    circumstances,
+    put_pages,
+    write_page,
+)
 from tests.benchmarks.photos import ONE_PHOTO, QUALITIES, by_quality, good_samples, large_photos
 from tests.benchmarks.same import measure_same
 
@@ -32,6 +43,15 @@ def measure_part(part: str, root: Path, *, short: bool) -> Any:
     if part == "growth":
         samples = [Path(shutil.copy(path, root)) for path in good_samples()]
         return tuple(measure_growth(samples, root / f"grow-{n}", count=n) for n in sizes)
+    if part == "farm":
+        days = (2, 4) if short else (2, 20, 200)
+        return [
+            measure_farm(root / f"farm-{d}", jars=20 if short else 500, days=d, told=20)
+            for d in days
+        ]
+    if part == "cluster":
+        sizes, workers = ((100,), (1, 2)) if short else ((1_000, 10_000, 100_000), (1, 2, 4))
+        return measure_cluster(root, sizes=sizes, workers=workers)
     if part == "same":
         return measure_same(root)
     if part == PAGES:
@@ -47,7 +67,10 @@ def measure_part(part: str, root: Path, *, short: bool) -> Any:
 def main() -> None:
     """Measure some parts or all, keep what came out, write the page from all that is kept."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("parts", nargs="*", choices=[*PARTS, PAGES, []], help="default: all")
+    parser.add_argument(
+        "parts", nargs="*", choices=[*PARTS, *LARGE, PAGES, []],
+        help="default: all but farm, cluster and pages",
+    )  # fmt: skip
     parser.add_argument("--page", type=Path, default=PAGE)
     parser.add_argument("--kept", type=Path, default=KEPT, help="results between the runs")
     parser.add_argument("--short", action="store_true", help="small folders: a trial of the bench")
@@ -60,7 +83,7 @@ def main() -> None:
         (given.kept / part).write_bytes(pickle.dumps(made))
     kept = {
         part: pickle.loads((given.kept / part).read_bytes())
-        for part in (*PARTS, PAGES)
+        for part in (*PARTS, *LARGE, PAGES)
         if (given.kept / part).is_file()
     }
     missing = [part for part in PARTS if part not in kept]
@@ -68,6 +91,8 @@ def main() -> None:
         put_pages(given.page, kept[PAGES])
     if missing:
         raise SystemExit(f"kept; the rest of the page still needs: {', '.join(missing)}")
+    if "farm" in kept:
+        draw_memory(kept["farm"].result, given.page.parent / "pictures" / PICTURE)
     write_page(given.page, kept)
 
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
-from tests.benchmarks.farm import simulate_farm, with_sample_pictures
+from tests.benchmarks.drawn_farm import simulate_farm, with_sample_pictures
 
 SLOWED: Final = 4
 """Times by which the processor is slowed (CDP, ``Emulation.setCPUThrottlingRate``)."""

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from tests.benchmarks.farm_page import cluster_lines, farm_lines
 from tests.benchmarks.folders import Growth, Memory, Scaling
 from tests.benchmarks.one_photo import OnePhoto
 from tests.benchmarks.opened import OPENED, SLOWED
@@ -29,6 +30,9 @@ PAGES = "pages"
 """The part that has a section of its own, with its circumstances: it needs a browser."""
 
 _PAGES_HEADING = "## The page in a browser"
+
+LARGE = {"farm": "a farm", "cluster": "a cluster"}
+"""Parts that take hours: the page is written without those that were not measured."""
 
 
 @dataclass(frozen=True)
@@ -100,8 +104,13 @@ def _lines(kept: Mapping[str, Part]) -> Iterator[str]:
     yield from (f"| {what} | {result} |" for what, result in _results(kept))
     for section in (_profile(kept["one"].result), _growth(kept["growth"].result)):
         yield from ("", *section)
+    if "farm" in kept:
+        yield from ("", *farm_lines(kept["farm"].result))
+    if "cluster" in kept:
+        yield from ("", *cluster_lines(kept["cluster"].result))
     yield from ("", *_same(kept["same"].result), "", *_how(kept["one"].result), "")
-    yield from (f"- {name}: {kept[part].where}." for part, name in PARTS.items())
+    names = {**PARTS, **LARGE}.items()
+    yield from (f"- {name}: {kept[part].where}." for part, name in names if part in kept)
 
 
 def _results(kept: Mapping[str, Part]) -> Iterator[tuple[str, str]]:

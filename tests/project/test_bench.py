@@ -6,11 +6,15 @@ import io
 import json
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 from PIL import Image
 
-from tests.benchmarks.farm import simulate_farm, with_sample_pictures
+from tests.benchmarks.cluster import Clustered
+from tests.benchmarks.drawn_farm import simulate_farm, with_sample_pictures
+from tests.benchmarks.farm import Farm, Look
+from tests.benchmarks.farm_page import draw_memory
 from tests.benchmarks.folders import Growth, Memory, Scaling
 from tests.benchmarks.history import Kept, keep, least_kept, lines_of
 from tests.benchmarks.one_photo import STAGES, OnePhoto
@@ -67,13 +71,18 @@ def test_every_stage_of_the_profile_is_a_function_of_today() -> None:
 def test_the_page_tells_tables_that_differ(tmp_path: Path) -> None:
     digests = {way: dict.fromkeys(TABLES, "aaa") for way in ("1 worker", "2 workers")}
     digests["2 workers"]["days.csv"] = "bbb"
-    results = {
+    results: dict[str, Any] = {
         "one": OnePhoto({96: Kept(96, 1.9, 1.8, 2.0, 100.0)}, 0.4, 20, {"decoding": 0.05}, 3.5),
         "scaling": Scaling(60, 4.0, 7.6),
         "memory": Memory(500, 280.0, 100.0, 279.0, 99.0),
         "growth": (Growth(100, 5.0, 30.0, 0.2, 200.0), Growth(1000, 5.0, 23.0, 0.2, 210.0)),
         "same": Same(digests, 8),
     }
+    looks = (Look(1.0, 120.0, "readings"), Look(9.0, 250.0, "report"))
+    farm = Farm(10_000, 500, 20, 2.0, 0.31, 0.4, 250.0, 180.0, looks, looks)
+    results |= {"farm": [farm], "cluster": [Clustered(1000, 2, 3.1, 4.0, 9.0, 150.0, 130.0)]}
+    draw_memory([farm], tmp_path / "memory.svg")
+    assert "share of the run" in (tmp_path / "memory.svg").read_text("utf-8")
     write_page(tmp_path / "speed.md", {part: Part("here", r) for part, r in results.items()})
     lines = (tmp_path / "speed.md").read_text("utf-8").splitlines()
     assert "| `days.csv` | aaa | bbb | NO |" in lines
@@ -83,6 +92,8 @@ def test_the_page_tells_tables_that_differ(tmp_path: Path) -> None:
     )
     assert "| decoding | 50.0 | 0.50 |" in lines
     assert any("4.0; 7.6: 1.90 times" in line for line in lines)
+    assert "| 10,000 | 500 | 20 | 2.00 | 0.31 | 0.40 | 250 MB | 180 MB |" in lines
+    assert "| 1,000 | 2 | 3.1 | 4.0 | 9.0 | 150 MB | 130 MB |" in lines
     assert any(line.startswith("| 1,000 | 5.0 | 23.0 | 0.20 |") for line in lines)
 
 
