@@ -135,7 +135,10 @@ def write_farm(
         path = drawn.get(story.verdict.jar)
         return path.read_bytes().decode("utf-8") if path else ""
 
-    write_jar_files(stories, around, shelf=result.folder, paths=paths, curve_of=curve_of, make=make)
+    write_jar_files(
+        stories, around, shelf=result.folder, paths=paths, curve_of=curve_of,
+        parts=result.parts, make=make,
+    )  # fmt: skip
     pieces = _pieces(result, stories, replace(around, pages=links_to(paths)), plan)
     page = write_pieces(out / "report.html", (piece.encode("utf-8") for piece in pieces))
     sweep_jar_files(out, set(paths.values()))

@@ -7,9 +7,12 @@ digest of the record may give it back without making it again.
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
+from functools import partial
+from heapq import nlargest
 from pathlib import Path
 from typing import Final, Protocol
 from urllib.parse import quote
@@ -17,11 +20,13 @@ from urllib.parse import quote
 from jarvision.base.files import write_whole
 from jarvision.base.text import printable
 from jarvision.base.version import __version__
-from jarvision.records import JarStory
+from jarvision.records import JarStory, Reading
 from jarvision.records.flags import CAUTIONS
+from jarvision.records.parts import Parts
 from jarvision.report.cards import Near, Surroundings, card_of, near_of
 from jarvision.report.each import Each
 from jarvision.report.file_names import file_names
+from jarvision.report.kept import page_made_of
 from jarvision.report.pictures import IN_FILE
 from jarvision.report.refusals import build_refusal, with_picture
 from jarvision.report.templating import template
@@ -65,16 +70,21 @@ def jar_page(told: JarFile, *, curve: str, out: Path) -> str:
     out
         Folder that the paths of its pictures are relative to.
     """
-    refused = sorted(told.story.history.refused, key=lambda r: r.taken_at, reverse=True)
+    refused = told.story.history.refused
     return template("jar_file.html.j2").render(
         ours=_OURS,
         shelf=printable(told.shelf),
         jar=card_of(told.story, curve, told.near, out=out),
-        refused=Each(refused[:MOST_REFUSED], lambda r: with_picture(build_refusal(r), r, out)),
+        refused=Each(_shown(refused), lambda r: with_picture(build_refusal(r), r, out)),
         more_refused=max(len(refused) - MOST_REFUSED, 0),
         cautions=CAUTIONS,
         version=__version__,
     )
+
+
+def _shown(refused: Iterable[Reading]) -> list[Reading]:
+    """The newest of the photos without a reading."""
+    return nlargest(MOST_REFUSED, refused, key=lambda reading: reading.taken_at)
 
 
 def paths_to_jars(jars: Iterable[str]) -> dict[str, str]:
@@ -97,9 +107,13 @@ def write_jar_files(
     shelf: str,
     paths: Mapping[str, str],
     curve_of: Callable[[JarStory], str],
+    parts: Parts,
     make: JarPageMaker = jar_page,
 ) -> None:
     """Write the file of every jar; one that is there with the same words and pictures is left.
+
+    What ``parts`` keep is not the page but its digest: while the file has it, and all that it was
+    made of is as it was, it is not made again.
 
     Raises
     ------
@@ -109,10 +123,33 @@ def write_jar_files(
     near = replace(around, detail=IN_FILE, pages=links_to(paths, beside=True))
     for story in stories:
         told = JarFile(story, near_of(story, near), shelf)
-        page = make(told, curve=curve_of(story), out=around.out).encode("utf-8")
         path = around.out / paths[story.verdict.jar]
-        if not _holds(path, page):
-            write_whole(path, page)
+        write = partial(_written, told, path, curve_of(story), out=around.out, make=make)
+        made_of = (
+            told.near,
+            shelf,
+            curve_of(story),
+            *page_made_of(story, _shown(story.history.refused), IN_FILE, around.out),
+        )
+        if parts.text("page", story.verdict.jar, made_of, write) != _stamp(path):
+            write()
+
+
+def _written(told: JarFile, path: Path, curve: str, *, out: Path, make: JarPageMaker) -> str:
+    """Make the file of a jar and write it, unless it is there like this; its digest."""
+    page = make(told, curve=curve, out=out).encode("utf-8")
+    if not _holds(path, page):
+        write_whole(path, page)
+    return _stamp(path)
+
+
+def _stamp(path: Path) -> str:
+    """Digest of a file; empty for none."""
+    try:
+        with path.open("rb") as file:
+            return hashlib.file_digest(file, "sha256").hexdigest()
+    except OSError:
+        return ""
 
 
 def sweep_jar_files(out: Path, kept: Collection[str]) -> None:

@@ -6,12 +6,13 @@ and of its kin is added later (:mod:`jarvision.verdict.lives`), so that it is na
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 
-from jarvision.records import JarStory
+from jarvision.records import JarStory, Reading
 from jarvision.register.lineage import near_kin
 from jarvision.report.cards import Surroundings
+from jarvision.report.pictures import Detail
 
 WHOLE_SHELF = ""
 """Stands for a jar where a part is made of the stories of all."""
@@ -37,8 +38,20 @@ def card_made_of(story: JarStory, around: Surroundings, curve: str) -> tuple[obj
         kin,
         story.history.entry,
         curve,
-        tuple(_pictures(story, around)),
+        tuple(_pictures(story, around.detail, around.out)),
     )
+
+
+def page_made_of(
+    story: JarStory, refused: Sequence[Reading], detail: Detail, out: Path
+) -> tuple[object, ...]:
+    """What the file of a jar is made of beside its story and what stands near it.
+
+    ``refused``: the photos without a reading that it shows.
+    """
+    history = story.history
+    files = (*_pictures(story, detail, out), *_files(out, _names(refused)))
+    return judged(story), history.entry, history.diary, files
 
 
 def _seen_from(jar: str, around: Surroundings) -> tuple[object, ...]:
@@ -46,12 +59,14 @@ def _seen_from(jar: str, around: Surroundings) -> tuple[object, ...]:
     return around.anchors.get(jar), around.verdicts.get(jar), around.endings.get(jar)
 
 
-def _pictures(story: JarStory, around: Surroundings) -> Iterator[tuple[object, ...]]:
+def _pictures(story: JarStory, detail: Detail, out: Path) -> Iterator[tuple[object, ...]]:
     """The pictures that a card may show, as their files are now."""
-    days = story.history.days[-max(around.detail.frames, 1) :]
-    readings = (reading for day in days for reading in day.readings)
-    names = (name for r in readings for name in (r.overlay, r.wall_picture) if name)
-    yield from _files(around.out, names)
+    days = story.history.days[-max(detail.frames, 1) :]
+    return _files(out, _names(reading for day in days for reading in day.readings))
+
+
+def _names(readings: Iterable[Reading]) -> Iterator[str]:
+    return (name for r in readings for name in (r.overlay, r.wall_picture) if name)
 
 
 def _files(out: Path, names: Iterable[str]) -> Iterator[tuple[object, ...]]:

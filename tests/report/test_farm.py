@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import os
 from base64 import b64encode
 from collections.abc import Callable
 from dataclasses import replace
@@ -19,6 +20,7 @@ from fake_shelf import TODAY, fake_reading, fake_refusal, fake_shelf, fake_story
 from jarvision.base.errors import NotWritableError
 from jarvision.records import DiaryLine, JarEntry, JarStory, ShelfResult
 from jarvision.records.flags import CAUTIONS
+from jarvision.records.parts import MadeAnew
 from jarvision.report import jar_files, write_report
 from jarvision.report.farm import MOST_OPEN, write_farm
 from jarvision.report.jar_files import JarFile, jar_page
@@ -230,6 +232,48 @@ def test_the_file_of_a_jar_is_made_from_its_record_alone(tmp_path: Path) -> None
     kept = {jar: page for jar, (_, page) in kin.items()}
     write_farm(shelf, tmp_path, make=lambda told, *, curve, out: kept[told.story.verdict.jar])
     assert (tmp_path / "jars" / "J01.html").read_text("utf-8") == kept["J01"]
+
+
+class Remembered(MadeAnew):
+    """Keeps texts by what they are made of, as the store does."""
+
+    def __init__(self) -> None:
+        self.texts: dict[str, str] = {}
+
+    def text(
+        self, kind: str, jar: str, made_of: tuple[object, ...], make: Callable[[], str]
+    ) -> str:
+        key = repr((kind, jar, made_of))
+        if key not in self.texts:
+            self.texts[key] = make()
+        return self.texts[key]
+
+
+def test_the_file_of_a_jar_that_is_as_it_was_is_not_made_again(tmp_path: Path) -> None:
+    shelf = replace(with_pictures(fake_shelf(), tmp_path), parts=Remembered())
+
+    def made(shelf: ShelfResult) -> set[str]:
+        asked = set()
+
+        def noted(told: JarFile, *, curve: str, out: Path) -> str:
+            asked.add(told.story.verdict.jar)
+            return jar_page(told, curve=curve, out=out)
+
+        write_farm(shelf, tmp_path, make=noted)
+        return asked
+
+    every = {story.verdict.jar for story in shelf.stories}
+    assert made(shelf) == every
+    assert made(shelf) == set()
+    first = shelf.stories[0]
+    path = tmp_path / "jars" / f"{first.verdict.jar}.html"
+    path.unlink()
+    assert made(shelf) == {first.verdict.jar} and path.is_file()
+    path.write_text("somebody else's")
+    assert made(shelf) == {first.verdict.jar} and "somebody" not in path.read_text("utf-8")
+    picture = first.history.days[-1].readings[0].wall_picture
+    os.utime(tmp_path / picture, (1, 1))
+    assert made(shelf) == {first.verdict.jar}
 
 
 def test_a_file_that_stays_the_same_is_not_written_again(tmp_path: Path) -> None:
