@@ -92,14 +92,16 @@ def settle_day(
     for reading in shown:
         if QUARTERS[reading.view] == 0 and reading.thumbnail is not None:
             small = unpack_thumbnail(reading.thumbnail)
-            settled = settle(small, before, settings=settings)
+            settled = settle_wall(small, before, settings=settings)
             told.append(_settled_reading(reading, small, settled))
         else:
             told.append(reading)
-    return tuple(told), _settled_wall(front, settle(front, before, settings=settings))
+    return tuple(told), _settled_wall(front, settle_wall(front, before, settings=settings))
 
 
-def settle(small: SmallWall, before: Sequence[Before], *, settings: TrackingSettings) -> Settled:
+def settle_wall(
+    small: SmallWall, before: Sequence[Before], *, settings: TrackingSettings
+) -> Settled:
     """Say which stains of a wall the days before prove or refute, and which growth lasts.
 
     Proven: not by its photo, and white on an earlier day. Refuted: never seen white, and bare when

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Protocol, TypeVar
 
-Record = TypeVar("Record")
+_Record = TypeVar("_Record")
 
 
 class Parts(Protocol):
@@ -26,10 +26,10 @@ class Parts(Protocol):
         kind: str,
         jar: str,
         made_of: tuple[object, ...],
-        make: Callable[[], Record],
+        make: Callable[[], _Record],
         *,
-        like: type[Record],
-    ) -> Record:
+        like: type[_Record],
+    ) -> _Record:
         """A frozen dataclass of plain values, tuples and other such dataclasses."""
 
 
@@ -47,9 +47,9 @@ class MadeAnew:
         kind: str,
         jar: str,
         made_of: tuple[object, ...],
-        make: Callable[[], Record],
+        make: Callable[[], _Record],
         *,
-        like: type[Record],
-    ) -> Record:
+        like: type[_Record],
+    ) -> _Record:
         """A record, made now."""
         return make()

@@ -99,7 +99,7 @@ def next_days(plan: Plan | None) -> NextDays:
     return NextDays(
         tuple(days),
         _named("Later than that", plan.later),
-        _named("Growing, too early for a date", plan.undated),
+        _named("Growing, without a date yet", plan.undated),
     )
 
 

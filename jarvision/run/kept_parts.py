@@ -15,7 +15,7 @@ from jarvision.run.packing import PackingError, pack_record, unpack_record
 from jarvision.run.provenance import whole_code
 from jarvision.run.store import Store
 
-Record = TypeVar("Record")
+_Record = TypeVar("_Record")
 
 _LEVEL = 1
 
@@ -57,10 +57,10 @@ class KeptParts:
         kind: str,
         jar: str,
         made_of: tuple[object, ...],
-        make: Callable[[], Record],
+        make: Callable[[], _Record],
         *,
-        like: type[Record],
-    ) -> Record:
+        like: type[_Record],
+    ) -> _Record:
         """A record, as it was kept, or made now."""
         return self._part(
             (kind, jar),
@@ -74,11 +74,11 @@ class KeptParts:
         self,
         name: tuple[str, str],
         made_of: tuple[object, ...],
-        make: Callable[[], Record],
+        make: Callable[[], _Record],
         *,
-        pack: Callable[[Record], bytes],
-        unpack: Callable[[bytes], Record],
-    ) -> Record:
+        pack: Callable[[_Record], bytes],
+        unpack: Callable[[bytes], _Record],
+    ) -> _Record:
         kind, jar = name
         told_of = self._told_of.get(jar)
         if told_of is None:
@@ -91,11 +91,11 @@ def kept_part(
     store: Store,
     name: tuple[str, str],
     digest: bytes,
-    make: Callable[[], Record],
+    make: Callable[[], _Record],
     *,
-    pack: Callable[[Record], bytes],
-    unpack: Callable[[bytes], Record],
-) -> Record:
+    pack: Callable[[_Record], bytes],
+    unpack: Callable[[bytes], _Record],
+) -> _Record:
     """A part, by its kind and its jar, as the store has it under this digest; else made, and kept.
 
     What comes is unpacked in either case: a part is the same whether it was kept or made now.

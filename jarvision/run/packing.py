@@ -23,7 +23,7 @@ FORMAT: Final = 1
 
 _LEVEL: Final = 1  # outlines shrink to a third; higher levels take longer and gain little
 
-Record = TypeVar("Record")
+_Record = TypeVar("_Record")
 
 
 class PackingError(ValueError):
@@ -41,7 +41,7 @@ def pack_record(record: object) -> bytes:
     return zlib.compress(text.encode("ascii"), _LEVEL)
 
 
-def unpack_record(kind: type[Record], packed: bytes) -> Record:
+def unpack_record(kind: type[_Record], packed: bytes) -> _Record:
     """Unpack what :func:`pack` made of a ``kind``.
 
     Raises

@@ -34,7 +34,7 @@ from jarvision.run.photo_rows import Amend, DamagedRowsError, PhotoRows
 from jarvision.run.provenance import made_with
 from jarvision.run.results import keep_result
 from jarvision.run.shelf import Shelf
-from jarvision.run.shelf_day import day_of
+from jarvision.run.shelf_day import newest_day
 from jarvision.run.sources import NearFolder, PhotoFolder
 from jarvision.run.store import Store
 from jarvision.run.telling import SeenJar, ToldJar, file_notes, look_at_photos, tell_jars
@@ -321,7 +321,7 @@ def _day_of(shelf: Shelf, seen: Sequence[SeenJar]) -> date:
     """The day of the newest photo of a jar that was not taken out of the register."""
     every = {jar.said.jar: jar.said.dated for jar in seen}
     kept = {jar: photos for jar, photos in every.items() if jar not in shelf.past.removed}
-    return day_of(kept or every)
+    return newest_day(kept or every)
 
 
 def _say_nothing(_: str) -> None:

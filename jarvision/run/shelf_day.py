@@ -32,14 +32,14 @@ def dated(reading: Reading) -> DatedPhoto:
 
 
 def shelf_day(readings: Iterable[Reading]) -> date:
-    """Day of the newest photo, as :func:`day_of` tells it."""
+    """Day of the newest photo, as :func:`newest_day` tells it."""
     photos: dict[str, set[DatedPhoto]] = defaultdict(set)
     for reading in readings:
         photos[reading.jar].add(dated(reading))
-    return day_of(photos)
+    return newest_day(photos)
 
 
-def day_of(photos: Mapping[str, Collection[DatedPhoto]]) -> date:
+def newest_day(photos: Mapping[str, Collection[DatedPhoto]]) -> date:
     """Day of the newest photo of a jar of the shelf, usable or not; ``photos``: by jar.
 
     An evening whose photos were all refused is a day of its own: what was seen the day before is

@@ -94,7 +94,7 @@ def open_sound(path: Path, *, tell: Callable[[str], None]) -> sqlite3.Connection
         with closing(connect(path)) as db:
             fault = _fault(db)
         if fault:
-            aside = set_aside(path)
+            aside = out_of_the_way(path)
             tell(f"{path.name} {fault}: it is kept as {aside.name}, and all photos are read again.")
     db = connect(path)
     try:
@@ -149,7 +149,7 @@ def _migrate(db: sqlite3.Connection) -> None:
         )
 
 
-def set_aside(path: Path) -> Path:
+def out_of_the_way(path: Path) -> Path:
     """Rename the store and its log out of the way, under a name that is free."""
     number = 1
     while (aside := path.with_name(f"{path.stem}-aside-{number}{path.suffix}")).exists():

@@ -103,4 +103,4 @@ def test_the_page_shows_folds_and_jars_that_have_no_day(tmp_path: Path) -> None:
         f"Use as spawn: {len(MANY)} jars{names}",
         f"Later than that: {len(MANY)} jars{names}",
     ]
-    assert "too early for a date: U1." in " ".join("".join(section.itertext()).split())
+    assert "without a date yet: U1." in " ".join("".join(section.itertext()).split())

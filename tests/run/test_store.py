@@ -23,7 +23,7 @@ from jarvision.run.photo_files import STORE_NAME
 from jarvision.run.provenance import Provenance
 from jarvision.run.stamps import Stamp
 from jarvision.run.store import APPLICATION_ID, MIGRATIONS, KeptScoring, Store, kept_result
-from jarvision.run.store_file import set_aside
+from jarvision.run.store_file import out_of_the_way
 
 MADE_WITH = Provenance("0.1.0+abc", "settings", "card")
 STAMP = Stamp(1000, 1_700_000_000_000_000_000, "42")
@@ -336,7 +336,7 @@ def test_the_log_of_a_store_that_is_set_aside_goes_with_it(tmp_path: Path) -> No
     overwritten(path)
     for name, content in logs.items():
         (tmp_path / name).write_bytes(content)
-    set_aside(path)
+    out_of_the_way(path)
     for name, content in logs.items():
         assert not (tmp_path / name).exists()
         assert (tmp_path / f"jarvision-aside-1.sqlite{name[-4:]}").read_bytes() == content
