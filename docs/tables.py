@@ -11,6 +11,7 @@ import re
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 
+from jarvision.records import STAGES
 from jarvision.records.flags import FLAGS
 from jarvision.records.photo_reasons import PHOTO_REASONS
 from jarvision.register.species import SpeciesProfile
@@ -50,6 +51,11 @@ def tasks() -> str:
     """Words of the plan."""
     rows = ((f"`{task}`", meaning) for task, meaning in TASKS.items())
     return table(("task", "means"), rows)
+
+
+def stages() -> str:
+    """Stages of a fruiting jar."""
+    return table(("stage", "means"), ((f"`{stage}`", means) for stage, means in STAGES.items()))
 
 
 def settings() -> str:
@@ -134,6 +140,7 @@ def _about(module: Path) -> str:
 
 
 TABLES = {
+    "fruiting.md": (stages,),
     "method.md": (lines,),
     "paperwork.md": (tasks,),
     "questions.md": (reasons, flags),

@@ -29,6 +29,7 @@ from jarvision.history.pooling import (
 from jarvision.history.registration import find_turn, moved
 from jarvision.history.shakes import shows_first
 from jarvision.history.smoothing import read_together
+from jarvision.history.tops import is_top, top_days
 from jarvision.records import (
     HALF_VIEW_DEG,
     OFF_COLOUR,
@@ -129,7 +130,9 @@ def build_history(
     chosen = settings or Settings()
     ordered = sorted(readings, key=lambda r: (r.taken_at, r.photo))
     usable = [r for r in ordered if r.status == "ok" and r.coverage is not None]
-    refused = tuple(r for r in ordered if r.status != "ok" or r.coverage is None)
+    refused = tuple(
+        r for r in ordered if not is_top(r) and (r.status != "ok" or r.coverage is None)
+    )
     days: list[JarDay] = []
     tracks: list[Track] = []
     earlier: list[FrontView] = []
@@ -151,7 +154,8 @@ def build_history(
         )
         if front is not None:
             earlier.append(front)
-    return JarHistory(entry, read_together(days, chosen), refused, tuple(diary))
+    together = read_together(days, chosen)
+    return JarHistory(entry, together, refused, tuple(diary), top_days(ordered))
 
 
 def _told_shakes(

@@ -25,6 +25,7 @@ from jarvision.records.arrays import (
     FloatArray,
     SampleArray,
 )
+from jarvision.records.fruiting import STAGES, CutForecast, Fruiting, FruitingDay, Stage
 from jarvision.records.history import (
     OFF_COLOUR_KINDS,
     Finding,
@@ -47,6 +48,17 @@ from jarvision.records.photo import CardFit, ColourFit, Photo, SwatchReadings, T
 from jarvision.records.reference import BareLook, KnownLook, NothingGrown
 from jarvision.records.shelf import Ending, EndingWord, FinishedJar, ShelfResult
 from jarvision.records.species import PinHabit, SpeciesProfile
+from jarvision.records.surface import (
+    MOISTURES,
+    Droplets,
+    FruitBody,
+    FruitKind,
+    Measured,
+    Moisture,
+    SurfacePatch,
+    Top,
+    TopDay,
+)
 from jarvision.records.wall import (
     COVERED,
     HALF_VIEW_DEG,
@@ -65,17 +77,21 @@ from jarvision.records.wall import (
 __all__ = [
     "COVERED",
     "HALF_VIEW_DEG",
+    "MOISTURES",
     "OFF_COLOUR",
     "OFF_COLOUR_KINDS",
+    "STAGES",
     "BareLook",
     "BoolArray",
     "ByteArray",
     "CardFit",
     "ColourFit",
     "Coverage",
+    "CutForecast",
     "DeepArray",
     "DiaryLine",
     "DiaryWord",
+    "Droplets",
     "Ending",
     "EndingWord",
     "Finding",
@@ -84,6 +100,10 @@ __all__ = [
     "Float32Array",
     "FloatArray",
     "Front",
+    "FruitBody",
+    "FruitKind",
+    "Fruiting",
+    "FruitingDay",
     "Growth",
     "JarDay",
     "JarEntry",
@@ -93,6 +113,8 @@ __all__ = [
     "JarShape",
     "JarStory",
     "KnownLook",
+    "Measured",
+    "Moisture",
     "NothingGrown",
     "Patch",
     "Photo",
@@ -102,10 +124,14 @@ __all__ = [
     "SampleArray",
     "ShelfResult",
     "SpeciesProfile",
+    "Stage",
+    "SurfacePatch",
     "SwatchReadings",
     "TimeSource",
     "Tissue",
     "TissueClass",
+    "Top",
+    "TopDay",
     "TrackedPatch",
     "Trend",
     "Turn",

@@ -7,6 +7,7 @@ meaning, and nothing that they say is said anywhere else.
 from __future__ import annotations
 
 from jarvision.records.flag_kinds import FlagKind, Wording
+from jarvision.records.fruiting_words import FRUITING_FINDINGS, FRUITING_FLAGS
 from jarvision.records.note_words import NOTES
 
 FLAGS: dict[str, FlagKind] = {
@@ -190,6 +191,7 @@ FLAGS: dict[str, FlagKind] = {
             "the jar is not in the register",
             "Add a line to jars.csv so that its species and age are known.",
         ),
+        *FRUITING_FLAGS,
     )
 }
 
@@ -374,6 +376,7 @@ FINDINGS: dict[str, Wording] = {
         "of its kin, {jars} turned bad",
         "bad_kin",
     ),
+    **FRUITING_FINDINGS,
     **NOTES,
 }
 """The words of a finding; ``told`` is what another program found, in its own sentence."""

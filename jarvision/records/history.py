@@ -8,14 +8,16 @@ from datetime import date, datetime
 from typing import Literal
 
 from jarvision.records.flags import FINDINGS
+from jarvision.records.fruiting import Fruiting
 from jarvision.records.jar import DiaryLine, DiaryWord, JarEntry
 from jarvision.records.photo import TimeSource
 from jarvision.records.reference import BareLook
 from jarvision.records.species import SpeciesProfile
+from jarvision.records.surface import Top, TopDay
 from jarvision.records.wall import Coverage, Patch, WallThumbnail
 from jarvision.records.wording import PLAIN, Fact, Voice, put_into_words
 
-View = Literal["front", "a", "b", "c", "d"]
+View = Literal["front", "a", "b", "c", "d", "top"]
 VerdictWord = Literal["go", "wait", "check", "no-go"]
 Trend = Literal["new", "closing", "still", "growing"]
 
@@ -38,7 +40,8 @@ class Reading:
     nothing shows growth there: it counts as bare. ``ignored_day`` stood in EXIF, cannot be right
     and was not used. ``picture`` tells the decoded pixels of a usable photo: equal ones are the
     same shot. ``raw_coverage`` is what the photo gave, where ``coverage`` was put right by counts
-    (:mod:`jarvision.truth.adjust`); a reading that is kept has none.
+    (:mod:`jarvision.truth.adjust`); a reading that is kept has none. A photo from above (``view``
+    is ``top``) has ``top`` in place of ``coverage``, ``patches`` and all else that is of the wall.
     """
 
     photo: str
@@ -70,6 +73,7 @@ class Reading:
     ignored_day: date | None = None
     picture: str = ""
     raw_coverage: Coverage | None = None
+    top: Top | None = None
 
     def area_cm2(self, *kinds: str) -> float:
         """Summed area of the patches of the given kinds, cm2."""
@@ -192,13 +196,22 @@ class JarHistory:
 
     ``diary`` is what the grower has told of it, in the order of the days. Days and refused photos
     of a long history are packed but for the newest (:mod:`jarvision.base.long`), its readings
-    without thumbnails, those of days before the last one without outlines of patches.
+    without thumbnails, those of days before the last one without outlines of patches. ``tops`` are
+    its days with a photo from above; ``days`` are those with one of the wall, and a day may be in
+    both.
     """
 
     entry: JarEntry
     days: Sequence[JarDay]
     refused: Sequence[Reading] = ()
     diary: tuple[DiaryLine, ...] = ()
+    tops: tuple[TopDay, ...] = ()
+
+    @property
+    def last_day(self) -> date | None:
+        """The last day with a usable photo of any side; None where there is none."""
+        lasts = [part[-1].day for part in (self.days, self.tops) if part]
+        return max(lasts, default=None)
 
     def told(self, what: DiaryWord) -> tuple[date, ...]:
         """The days on which the grower has told something of it."""
@@ -367,10 +380,11 @@ class Verdict:
 
 @dataclass(frozen=True)
 class JarStory:
-    """All that the report needs of one jar."""
+    """All that the report needs of one jar; ``fruiting`` where it was photographed from above."""
 
     history: JarHistory
     growth: Growth
     verdict: Verdict
     flags: tuple[Flag, ...]
     profile: SpeciesProfile
+    fruiting: Fruiting | None = None

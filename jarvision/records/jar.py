@@ -9,7 +9,9 @@ from typing import Literal
 from jarvision.records.wall import JarShape
 
 JarKind = Literal["spawn", "fruiting", "bare"]
-DiaryWord = Literal["shaken", "opened", "moved", "temperature", "note"]
+DiaryWord = Literal[
+    "shaken", "opened", "moved", "temperature", "note", "fruiting", "sprayed", "unhooded"
+]
 
 
 @dataclass(frozen=True)

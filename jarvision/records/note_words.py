@@ -61,6 +61,11 @@ NOTES: Final[dict[str, Wording]] = {
         "{least_c:.0f} to {most_c:.0f} C.",
         flag="temperature",
     ),
+    "fruiting_temperature": Wording(
+        "On {told_on} it stood at {celsius:.1f} C; {species} fruits at "
+        "{least_c:.0f} to {most_c:.0f} C.",
+        flag="temperature",
+    ),
     "low_fill": Wording(
         "Filled to {fill_mm:.0f} mm[ (give or take {margin_mm:.0f} mm)]; the groove is at "
         "{groove_mm:.0f} mm.",

@@ -142,5 +142,35 @@ PHOTO_REASONS: dict[str, PhotoReason] = {
             "the jar tag and the file or folder name disagree",
             "Rename the file or fix the tag; until then the photo counts for neither jar.",
         ),
+        PhotoReason(
+            "no_ring",
+            "the ring was not found in a photo from above",
+            "Lay the printed ring around the jar's mouth, all four corner marks in view.",
+        ),
+        PhotoReason(
+            "not_from_above",
+            "the photo was not taken from straight above the jar",
+            "Hold the phone level over the jar's mouth, 30 to 40 cm above the ring.",
+        ),
+        PhotoReason(
+            "no_mouth",
+            "no jar's mouth was found in the ring",
+            "Cut out the circle that just passes over the mouth; the rim must stand out of it.",
+        ),
+        PhotoReason(
+            "mouth_hidden",
+            "something lies over the ring's middle, around the mouth",
+            "Lift the hood, keep hands and cloth away; tall fruit may hide a part of the ring.",
+        ),
+        PhotoReason(
+            "through_hood",
+            "the photo was taken through the hood",
+            "Lift the hood for the photo, wait until no drops fall, and put it back afterwards.",
+        ),
+        PhotoReason(
+            "surface_hidden",
+            "too little of the surface in the jar can be judged",
+            "Hold the phone over the middle of the mouth, so that light falls in beside it.",
+        ),
     )
 }

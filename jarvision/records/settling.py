@@ -77,6 +77,19 @@ SETTLED: Final[dict[str, Settling]] = {
     "never_started": Settling(_GROWTH, by_time=True),
     "late": Settling("growth to its species' ready level", by_time=True),
     "overdue": Settling("use", by_time=True),
+    "perhaps_surface_mould": Settling(
+        "two more days with a photo from above that does not show it",
+        same=("kind",),
+        size="area_cm2",
+    ),
+    "surface_hidden": Settling("a photo from above without lamps in it", by_look=False),
+    "old_top": Settling("a new photo from above", by_look=False),
+    "only_top": Settling("a photo of its wall before the card", by_look=False),
+    "stage_ready": Settling("fruiting conditions, told in the diary", by_look=False),
+    "stage_dry": Settling("a photo with fine droplets on the surface", by_time=True),
+    "stage_standing": Settling("a photo without standing water", by_time=True),
+    "stage_hood": Settling("the hood's removal, told in the diary", by_look=False),
+    "stage_harvest": Settling("cutting, told as its outcome", by_look=False),
     "bad_kin": Settling("the outcome of the bad jar, where it proves clean", same=("kin",)),
 }
 """Every finding that can be a check; what ends a jar is settled by nothing."""

@@ -30,6 +30,9 @@ WORDS: Final[Mapping[DiaryWord, str]] = {
     "moved": "it was put in another place",
     "temperature": "how warm it stood, in degrees Celsius",
     "note": "anything else",
+    "fruiting": "it was put into fruiting conditions, under its hood",
+    "sprayed": "its hood or its surface was moistened",
+    "unhooded": "its hood was taken off for good",
 }
 COLDEST_C: Final = -30.0
 WARMEST_C: Final = 130.0

@@ -87,6 +87,11 @@ class JarOutcome:
         Day and fresh weight, g, of each weighing; one of 0 g takes a slip back.
     verdict, verdict_date
         Of the first line that has one: what was known before anybody looked inside.
+    harvests
+        Every day of picking, weighed or not.
+    closed
+        The day on which a jar that was harvested was recorded as something else since: it gives no
+        flush more. None where it was not.
     """
 
     jar: str
@@ -96,6 +101,8 @@ class JarOutcome:
     dry_grams: float | None
     verdict: VerdictWord | None
     verdict_date: date | None
+    harvests: tuple[date, ...] = ()
+    closed: date | None = None
 
     @property
     def fresh_grams(self) -> float | None:
@@ -214,6 +221,7 @@ def taken_together(outcomes: Iterable[Outcome]) -> dict[str, JarOutcome]:
         judged = next((told for told in every if told.line.verdict), None)
         dry = [told.line.dry_grams for told in every if told.line.dry_grams is not None]
         harvested = [told for told in lines if told.word == "harvested"]
+        since = harvested and lines[-1].line.day > harvested[-1].line.day
         last = (harvested or lines)[-1]
         found[jar] = JarOutcome(
             jar=jar,
@@ -223,6 +231,8 @@ def taken_together(outcomes: Iterable[Outcome]) -> dict[str, JarOutcome]:
             dry_grams=dry[-1] if dry else None,
             verdict=judged.line.verdict if judged else None,
             verdict_date=judged.line.verdict_date if judged else None,
+            harvests=tuple(told.line.day for told in harvested),
+            closed=lines[-1].line.day if since else None,
         )
     return found
 

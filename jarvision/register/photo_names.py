@@ -6,7 +6,7 @@ Rules, in order of trust:
   photo's folder when that is not the scored folder, else the file name up to its first ``_`` or
   its date; a name as cameras give it (``IMG_0001``) names no jar;
 - day: the photo's own time (read elsewhere), else a date in the file name, else in a folder's name;
-- view: a last name part ``_a`` to ``_d``; without one, the front.
+- view: a last name part ``_a`` to ``_d``, or ``_top`` for one from above; without one, the front.
 """
 
 from __future__ import annotations
@@ -38,7 +38,7 @@ _DAY_FIRST: Final = re.compile(
 _CLOCK: Final = re.compile(r"[\W_]*(at|um|T)?[\W_]*[0-2]\d([-._: h]?)[0-5]\d(\2[0-5]\d)?(?!\d)")
 """A time of day behind a date: no person writes one into a name."""
 
-_VIEW: Final = re.compile(r"_([a-d])$", re.IGNORECASE)
+_VIEW: Final = re.compile(r"_([a-d]|top)$", re.IGNORECASE)
 _LETTER_AT_END: Final = re.compile(r"(?:[-_ .(]|(?<=\d))[a-z]\)?$", re.IGNORECASE)
 
 
@@ -123,7 +123,7 @@ def tells_jar(name: str, told: str = "") -> bool:
 
 
 def view_of(name: str) -> View:
-    """View named by the last part of the file name: ``_a`` to ``_d``, else ``front``."""
+    """View named by the last part of the file name: ``_a`` to ``_d``, ``_top``, else ``front``."""
     match = _VIEW.search(PurePosixPath(name).stem)
     return cast("View", match[1].lower()) if match else "front"
 

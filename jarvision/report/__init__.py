@@ -20,7 +20,7 @@ def write_report(
     register: Mapping[str, JarEntry] | None = None,
     one_file_jars: int = PageSettings.one_file_jars,
 ) -> None:
-    """Write the five tables, ``curves/<jar>.svg`` and ``report.html`` into ``out``.
+    """Write the tables, ``curves/<jar>.svg`` and ``report.html`` into ``out``.
 
     With more than ``one_file_jars`` jars on the shelf each has ``jars/<jar>.html`` beside the page.
 

@@ -16,6 +16,7 @@ from jarvision.records.wording import tell_place
 from jarvision.register.jars import Register
 from jarvision.register.lineage import Kinship, near_kin
 from jarvision.report import svg
+from jarvision.report.fruiting import FruitingPart, build_fruiting, last_top
 from jarvision.report.pictures import (
     FRAME_PX,
     Detail,
@@ -135,6 +136,7 @@ class JarCard(JarHead):
     patches: tuple[str, ...]
     relatives: tuple[Relative, ...]
     refusals: tuple[Refusal, ...]
+    top: FruitingPart | None = None
 
 
 @dataclass(frozen=True)
@@ -193,23 +195,25 @@ def build_head(story: JarStory, around: Surroundings) -> JarHead:
 def build_line(story: JarStory, around: Surroundings) -> JarLine:
     """Gather what today's list shows of one jar."""
     cover, days, detail = story.verdict.coverage, story.history.days, around.detail
-    shows = bool(days) and (detail.waiting_thumbs or story.verdict.verdict != "wait")
-    wall = shown_reading(days[-1], side_shown(story)).wall_picture if shows else ""
+    shows = detail.waiting_thumbs or story.verdict.verdict != "wait"
+    wall = shown_reading(days[-1], side_shown(story)).wall_picture if days else last_top(story)
     return JarLine(
         **_head(story, near_of(story, around)),
         why=short_why(story),
         percent=f"{cover.in_words()} %" if cover else "",
-        thumb=inline(around.out, wall, (detail.thumb_px,) * 2, "", crop=middle_square),
+        thumb=inline(
+            around.out, wall if shows else "", (detail.thumb_px,) * 2, "", crop=middle_square
+        ),
     )
 
 
 def near_of(story: JarStory, around: Surroundings) -> Near:
     """What the card of a jar takes from its surroundings."""
-    jar, days = story.verdict.jar, story.history.days
+    jar, last = story.verdict.jar, story.history.last_day
     return Near(
         anchor=around.anchors[jar],
         link=around.link(jar),
-        photo_today=bool(days) and days[-1].day >= around.today,
+        photo_today=last is not None and last >= around.today,
         relatives=_relatives(jar, around),
         detail=around.detail,
     )
@@ -226,8 +230,7 @@ def card_of(story: JarStory, curve: str, near: Near, *, out: Path) -> JarCard:
     jar, words = printable(verdict.jar), VERDICT_WORDS[verdict.verdict]
     last, side = days[-1] if days else None, side_shown(story)
     shown = shown_reading(last, side) if last else None
-    # A date to look forward to has no place on a jar that must leave the room.
-    ready = tell_ready(story.growth) if verdict.verdict != "no-go" else ""
+    ready = tell_ready(story.growth) if verdict.verdict != "no-go" else ""  # nothing to wait for
     started = f"started {tell_day(entry.started)}" if entry.started else ""
     about = (entry.kind, entry.species, entry.substrate, started)
     finding = f"{jar}: {words.short}, covered {tell_coverage(verdict.coverage)}"
@@ -253,18 +256,19 @@ def card_of(story: JarStory, curve: str, near: Near, *, out: Path) -> JarCard:
         patches=tell_patches(last),
         relatives=near.relatives,
         refusals=tuple(build_refusal(r) for r in story.history.refused),
+        top=build_fruiting(story, out),
     )
 
 
 def _head(story: JarStory, near: Near) -> dict[str, Any]:
-    verdict, days = story.verdict, story.history.days
+    verdict, last = story.verdict, story.history.last_day
     return {
         "anchor": near.anchor,
         "link": near.link,
         "jar": printable(verdict.jar),
         "verdict": verdict.verdict,
         "words": VERDICT_WORDS[verdict.verdict],
-        "last_day": tell_day(days[-1].day) if days else "",
+        "last_day": tell_day(last) if last else "",
         "photo_today": near.photo_today,
     }
 

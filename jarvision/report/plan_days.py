@@ -13,7 +13,9 @@ from jarvision.report.plan_files import HEADINGS, jars_told
 from jarvision.report.words import tell_day, tell_span
 from jarvision.verdict.plan import Plan, PlanItem
 
-TODAYS_TASKS: Final = ("isolate", "overdue", "look", "photo", "use", "fruit")
+TODAYS_TASKS: Final = (
+    "isolate", "overdue", "look", "photo", "use", "fruit", "moisten", "drain", "unhood", "harvest",
+)  # fmt: skip
 """What today's list says already, if it is due today."""
 
 AMOUNTS: Final = ("soak", "pack")

@@ -33,10 +33,15 @@ HEADINGS: Final[dict[Task, str]] = {
     "soak": "Soak substrate",
     "heat": "Drain and pasteurise",
     "pack": "Pack fruiting jars",
+    "moisten": "Moisten",
+    "drain": "Tip off water",
+    "unhood": "Take the hood off",
+    "harvest": "Cut",
+    "flush": "Next flush",
 }
 """How a task is headed in a calendar and a table."""
 
-NO_REMINDER: Final = frozenset({"ready"})
+NO_REMINDER: Final = frozenset({"ready", "flush"})
 """Tasks that ask for nothing on their day."""
 
 _NAMESPACE: Final = uuid.UUID("2b0f3d1e-7f3c-5e0a-9a53-6a61727669ff")

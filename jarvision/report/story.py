@@ -29,6 +29,7 @@ from jarvision.records.wording import tell_place
 from jarvision.register.jars import Register
 from jarvision.register.lineage import JarState, near_kin
 from jarvision.register.outcomes import JarOutcome
+from jarvision.report.fruiting import tell_fruiting
 from jarvision.report.sides import tell_seen
 from jarvision.report.words import VERDICT_WORDS, tell_as_read, tell_day, tell_span
 from jarvision.settings.growth import GrowthSettings
@@ -93,6 +94,7 @@ def tell_story(
         ("Growth", _growth(story, settings or GrowthSettings())),
         *([("Diary", _diary(told, story, scored_on, ending))] if told else []),
         ("Areas", _areas(story.history)),
+        *([("From above", tell_fruiting(story))] if story.fruiting else []),
         ("Verdict", [_over(story, ending)] if ending else _verdict(story, scored_on)),
         *([("Outcome", _outcome(outcome))] if outcome else []),
         ("What to do", _afterwards(story, known, ending) if ending else _what_to_do(story, known)),
@@ -133,7 +135,8 @@ def _start(entry: JarEntry, profile: SpeciesProfile, register: Register) -> Iter
 def _photos(history: JarHistory) -> Iterable[str]:
     days, refused = history.days, history.refused
     if not days:
-        yield "No photo of it could be used."
+        what = "its wall" if history.tops else "it"
+        yield f"No photo of {what} could be used."
     else:
         photos = sum(day.views for day in days)
         span = f"on {tell_day(days[0].day)}"
@@ -213,6 +216,9 @@ _TOLD: Final[Mapping[DiaryWord, str]] = {
     "moved": "it was moved",
     "temperature": "it stood at",
     "note": "you noted",
+    "fruiting": "it was put into fruiting conditions",
+    "sprayed": "it was moistened",
+    "unhooded": "its hood was taken off",
 }
 
 

@@ -1,4 +1,4 @@
-"""The five CSV files. Columns are a contract: new ones are added at the end, none is renamed."""
+"""The CSV files. Columns are a contract: new ones are added at the end, none is renamed."""
 
 from __future__ import annotations
 
@@ -20,6 +20,7 @@ from jarvision.records import (
     ShelfResult,
 )
 from jarvision.records.flags import FLAGS
+from jarvision.report.top_table import TOPS, top_rows
 
 READINGS: Final = [
     "photo",
@@ -85,12 +86,17 @@ VERDICTS: Final = [
     "folder",
     "ended",
     "last_verdict",
+    "stage",
+    "stage_since",
+    "cut_date",
+    "cut_low",
+    "cut_high",
 ]
 FLAG_COLUMNS: Final = ["jar", "date", "severity", "flag", "message"]
 
 
 def write_tables(result: ShelfResult, out: Path) -> tuple[Path, ...]:
-    """Write the five CSV files into ``out`` and return their paths.
+    """Write the six CSV files into ``out`` and return their paths.
 
     UTF-8, comma, one header line. Percent, mm and degrees have one decimal, areas two, dates are
     ISO 8601; what was not measured is empty.
@@ -111,6 +117,7 @@ def write_tables(result: ShelfResult, out: Path) -> tuple[Path, ...]:
         ("days.csv", DAYS, _kept_lines(result, "days.csv", _days)),
         ("patches.csv", PATCHES, _kept_lines(result, "patches.csv", _patches)),
         ("verdicts.csv", VERDICTS, _lines(verdicts)),
+        ("tops.csv", TOPS, _kept_lines(result, "tops.csv", top_rows)),
         ("flags.csv", FLAG_COLUMNS, _lines(flags)),
     )
     return tuple(
@@ -232,7 +239,18 @@ def _verdict(story: JarStory, result: ShelfResult) -> Row:
         result.folder,
         "",
         "",
+        *_stage(story),
     )
+
+
+def _stage(story: JarStory) -> tuple[str, str, str, str, str]:
+    """The stage of a jar that is followed from above, and when to cut; empty where not."""
+    fruiting = story.fruiting
+    if fruiting is None:
+        return "", "", "", "", ""
+    cut = fruiting.cut
+    day, low, high = (d.isoformat() for d in (cut.day, cut.low, cut.high)) if cut else ("", "", "")
+    return fruiting.stage, fruiting.since.isoformat(), day, low, high
 
 
 def _finished(done: FinishedJar, result: ShelfResult) -> Row:

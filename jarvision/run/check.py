@@ -16,7 +16,9 @@ from jarvision.settings.groups import Settings
 from jarvision.settings.vision import PhotoSettings
 from jarvision.vision.calibration.values import CardValues
 from jarvision.vision.photo import read_photo
-from jarvision.vision.read import look, which_jar
+from jarvision.vision.read import PhotoAnalysis, look
+from jarvision.vision.surface.look import TopAnalysis, is_from_above, look_down
+from jarvision.vision.which import which_jar
 
 
 @dataclass(frozen=True)
@@ -124,13 +126,14 @@ def _checked(path: Path, shelf: Shelf, values: CardValues) -> PhotoCheck:
         photo = read_photo(path, name=name, dated=parts.day)
         notes = photo.notes
         known = which_jar(photo, parts, shapes=shelf.shapes_for(name))
-        sight = look(
-            photo,
-            settings=shelf.settings.photo,
-            values=values,
-            shape=known.shape,
-            squares=known.squares,
-        )
+        settings, squares = shelf.settings.photo, known.squares
+        sight: PhotoAnalysis | TopAnalysis
+        if is_from_above(squares, told=parts.view == "top"):
+            sight = look_down(photo, settings=settings, values=values, squares=squares)
+        else:
+            sight = look(
+                photo, settings=settings, values=values, shape=known.shape, squares=squares
+            )
     except PhotoRefusedError as refusal:
         return PhotoCheck(asked, refusal.reason, refusal.detail, notes=notes)
     notes = sight.notes

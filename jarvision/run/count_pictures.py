@@ -21,7 +21,8 @@ from jarvision.run.stamps import content_of
 from jarvision.run.store import Known
 from jarvision.truth.points import WallPoint
 from jarvision.vision.photo import read_photo
-from jarvision.vision.read import look, which_jar
+from jarvision.vision.read import look
+from jarvision.vision.which import which_jar
 
 SHOWN_PX_PER_MM: Final = 8.0
 """Of the picture: twice what a photo resolves, so that a kernel is as wide as a fingertip."""

@@ -12,7 +12,7 @@ from jarvision.records import Reading
 from jarvision.register.photo_names import NameParts
 from jarvision.run.jobs import Job
 from jarvision.vision.photo import read_photo, time_without_exif
-from jarvision.vision.read import which_jar
+from jarvision.vision.which import which_jar
 
 SMALL_PX: Final = 360
 """The longer side of a picture that is only to be recognised."""

@@ -215,6 +215,7 @@ class OpenShelf:
         told = {r.photo for day in mate.days for r in day.readings} | {
             r.photo for r in mate.refused
         }
+        told |= {photo for top in mate.tops for photo in top.photos}
         return mate if told == set(names) else self._history(mate.entry, names) or mate
 
 
@@ -243,7 +244,12 @@ def held(shelf: Shelf, out: Path, *, tell: Tell) -> Iterator[OpenShelf]:
 def lives_of(by_photos: ShelfResult, shelf: Shelf) -> ShelfResult:
     """A shelf with what is known of its jars beside their photos."""
     return with_lives(
-        by_photos, shelf.register, shelf.outcomes, looks=shelf.looks, today=by_photos.made_on
+        by_photos,
+        shelf.register,
+        shelf.outcomes,
+        looks=shelf.looks,
+        today=by_photos.made_on,
+        fruiting=shelf.settings.fruiting,
     )
 
 

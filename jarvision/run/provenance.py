@@ -17,7 +17,7 @@ from jarvision.base.version import __version__
 from jarvision.records import BareLook
 from jarvision.settings.vision import PhotoSettings
 from jarvision.vision.calibration.values import CardValues
-from jarvision.vision.card.layout import load_layout
+from jarvision.vision.card.layout import load_layout, load_ring
 
 PACKAGE: Final = Path(__file__).parents[1]
 
@@ -34,9 +34,9 @@ AFTER_THE_READING: Final = frozenset(
         "register/endings.py", "register/jar_shapes.py", "register/jars.py", "register/lineage.py",
         "register/learned.py", "register/lines.py", "register/looks.py", "register/name_ranges.py",
         "register/outcomes.py", "register/photo_jars.py",
-        "settings/count.py", "settings/groups.py", "settings/growth.py", "settings/history.py",
-        "settings/page.py", "settings/plan.py", "settings/retired.py", "settings/table.py",
-        "settings/toml.py",
+        "settings/count.py", "settings/fruiting.py", "settings/groups.py", "settings/growth.py",
+        "settings/history.py", "settings/page.py", "settings/plan.py", "settings/retired.py",
+        "settings/table.py", "settings/toml.py",
         "settings/verdict.py",
         "vision/calibration/alone.py", "vision/calibration/as_printed.py",
         "vision/calibration/calibrate.py",
@@ -145,7 +145,7 @@ def reading_code(package: Path) -> Iterator[Path]:
 def _card_digest(values: CardValues) -> str:
     numbers = [f"{number!r}" for number in values.linear.ravel().tolist()]
     kind = (values.reference, f"{values.expected_de00!r}", f"{values.print_scale!r}")
-    return _digest("\n".join((repr(load_layout()), *kind, *numbers)))
+    return _digest("\n".join((repr(load_layout()), repr(load_ring()), *kind, *numbers)))
 
 
 @lru_cache(maxsize=4096)  # asked for every photo of a jar

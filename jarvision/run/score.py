@@ -120,6 +120,7 @@ def score_shelf(
             looks=shelf.looks,
             today=by_photos.made_on,
             limits=shelf.settings.verdict,
+            fruiting=shelf.settings.fruiting,
         )
         result = replace(result, warnings=(*result.warnings, *tell_afterlives(result.finished)))
         if publish is not None:

@@ -14,6 +14,7 @@ import json
 from dataclasses import asdict, dataclass, field
 
 from jarvision.settings.count import CountSettings
+from jarvision.settings.fruiting import FruitingSettings
 from jarvision.settings.growth import GrowthSettings
 from jarvision.settings.history import FrontSettings, TogetherSettings, TrackingSettings
 from jarvision.settings.page import PageSettings
@@ -35,6 +36,7 @@ class Settings:
     plan: PlanSettings = field(default_factory=PlanSettings)
     count: CountSettings = field(default_factory=CountSettings)
     page: PageSettings = field(default_factory=PageSettings)
+    fruiting: FruitingSettings = field(default_factory=FruitingSettings)
 
     def digest(self) -> str:
         """12 hex digits that change when any value does, the same on every machine."""

@@ -9,6 +9,7 @@ from jarvision.settings.colour import ColourSettings
 from jarvision.settings.evidence import EvidenceSettings
 from jarvision.settings.jar import JarSettings
 from jarvision.settings.sight import SightSettings
+from jarvision.settings.surface import SurfaceSettings
 from jarvision.settings.tissue import (
     CoverageSettings,
     LabelSettings,
@@ -32,3 +33,4 @@ class PhotoSettings:
     evidence: EvidenceSettings = field(default_factory=EvidenceSettings)
     pins: PinSettings = field(default_factory=PinSettings)
     coverage: CoverageSettings = field(default_factory=CoverageSettings)
+    surface: SurfaceSettings = field(default_factory=SurfaceSettings)

@@ -14,6 +14,7 @@ from jarvision.register.species import SpeciesBook
 from jarvision.settings.groups import Settings
 from jarvision.verdict.changes import changed_mind
 from jarvision.verdict.decide import decide
+from jarvision.verdict.stages import follow_fruiting
 
 
 def tell_stories(
@@ -87,6 +88,9 @@ def tell_with_taught(
     """
     profile = species.find(history.entry.species)
     growth = fit_growth(history, profile, today=today, siblings=batch_mates, settings=settings)
+    fruiting = follow_fruiting(
+        history, profile, today=today, settings=settings.fruiting, wall_ready=growth.ready_date
+    )
     verdict, flags = decide(
         history,
         growth,
@@ -95,6 +99,7 @@ def tell_with_taught(
         settings=settings,
         siblings=known.siblings(history.entry.jar),
         looks=looks,
+        fruiting=fruiting,
     )
     changed = changed_mind(
         history,
@@ -111,4 +116,5 @@ def tell_with_taught(
         verdict=verdict,
         flags=(*flags, *changed),
         profile=profile,
+        fruiting=fruiting,
     )

@@ -41,7 +41,8 @@ def changed_mind(
     since = days_after(today, -settings.verdict.change_told_days)
     for day in reversed([d.day for d in history.days if since <= d.day < today]):
         by_then = tuple(d for d in history.days if d.day <= day)
-        cut = replace(history, days=read_together(by_then, settings))
+        tops = tuple(top for top in history.tops if top.day <= day)
+        cut = replace(history, days=read_together(by_then, settings), tops=tops)
         growth = seen_growth(cut, profile, today=day, siblings=batch_mates, settings=settings)
         before, _ = decide(cut, growth, profile, today=day, settings=settings, looks=looks)
         if before.verdict == opposite:

@@ -26,11 +26,12 @@ from datetime import date
 from statistics import median
 
 from jarvision.history.shakes import shaken_on
-from jarvision.records import Finding, Flag, Growth, JarHistory, Verdict, VerdictWord
+from jarvision.records import Finding, Flag, Fruiting, Growth, JarHistory, Verdict, VerdictWord
 from jarvision.register.looks import SeenFine
 from jarvision.register.species import SpeciesProfile
 from jarvision.settings.groups import Settings
 from jarvision.verdict.evidence import Case
+from jarvision.verdict.fruiting import stage_findings
 from jarvision.verdict.notes import notes_on
 from jarvision.verdict.readiness import ripeness
 from jarvision.verdict.rules import RULES
@@ -49,6 +50,7 @@ def decide(
     settings: Settings | None = None,
     siblings: tuple[str, ...] = (),
     looks: tuple[SeenFine, ...] = (),
+    fruiting: Fruiting | None = None,
 ) -> tuple[Verdict, tuple[Flag, ...]]:
     """Decide about one jar.
 
@@ -60,6 +62,8 @@ def decide(
         Other jars made from the same spawn jar, for the ``shared_parent`` flag.
     looks
         What a person found fine about it.
+    fruiting
+        Its stage, where it is followed from above.
 
     Returns
     -------
@@ -78,10 +82,13 @@ def decide(
         front_limits=chosen.front,
         shaken=shaken_on(days, chosen.growth),
         looks=looks,
+        tops=tuple(top for top in history.tops if top.day <= today),
+        fruiting=fruiting,
     )
     told = without_settled(case, [finding for rule in RULES for finding in rule(case)])
     if not asks(told):
-        told += ripeness(case)
+        by_stage = case.in_fruiting or not case.days
+        told += stage_findings(case, chosen.fruiting) if by_stage else ripeness(case)
     findings = [finding for finding in told if finding.verdict]
     findings.sort(key=_hardness, reverse=True)  # stable: rule order within a verdict
     verdict = Verdict(

@@ -11,10 +11,12 @@ from jarvision.records import (
     HALF_VIEW_DEG,
     OFF_COLOUR_KINDS,
     Finding,
+    Fruiting,
     Growth,
     JarDay,
     JarHistory,
     Reading,
+    TopDay,
     TrackedPatch,
     VerdictWord,
 )
@@ -30,7 +32,8 @@ class Case:
     """All that a rule may look at.
 
     ``days`` are those up to ``today``, ``shaken`` those of them on which the jar was shaken.
-    ``looks``: what a person found fine about the jar.
+    ``looks``: what a person found fine about the jar. ``tops`` are its days from above up to
+    ``today``, ``fruiting`` is how far it is by them; None where it is not followed from above.
     """
 
     history: JarHistory
@@ -43,6 +46,19 @@ class Case:
     front_limits: FrontSettings
     shaken: tuple[date, ...] = ()
     looks: tuple[SeenFine, ...] = ()
+    tops: tuple[TopDay, ...] = ()
+    fruiting: Fruiting | None = None
+
+    @property
+    def in_fruiting(self) -> bool:
+        """Whether it is in fruiting conditions: it is meant to pin, and is spawn no more."""
+        return self.fruiting is not None and self.fruiting.has_begun
+
+    @property
+    def last_seen(self) -> date:
+        """The last day with a usable photo of any side; only asked where there is one."""
+        wall, above = (day.day for day in self.days), (top.day for top in self.tops)
+        return max((*wall, *above))
 
     @property
     def last(self) -> JarDay:

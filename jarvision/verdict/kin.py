@@ -24,7 +24,7 @@ from jarvision.register.lineage import JarState, Kinship, near_kin
 from jarvision.register.outcomes import JarOutcome
 from jarvision.settings.verdict import VerdictSettings
 
-SPOILING: Final = ("mould", "wet", "told")
+SPOILING: Final = ("mould", "wet", "told", "surface_mould")
 """Findings that spoil a jar where they end it; of what another program told, the cause is not known
 here, so that it counts."""
 

@@ -19,7 +19,9 @@ from jarvision.register.jars import Register
 from jarvision.register.lineage import JarState, Kinship
 from jarvision.register.looks import SeenFine
 from jarvision.register.outcomes import JarOutcome
+from jarvision.settings.fruiting import FruitingSettings
 from jarvision.settings.verdict import VerdictSettings
+from jarvision.verdict.flushes import gives_more, with_harvests
 from jarvision.verdict.kin import BadJar, bad_jars, bad_kin, has_stayed_clean
 
 MOST_NAMED: Final = 2
@@ -39,6 +41,7 @@ def with_lives(
     looks: Mapping[str, Sequence[SeenFine]] | None = None,
     today: date | None = None,
     limits: VerdictSettings | None = None,
+    fruiting: FruitingSettings | None = None,
 ) -> ShelfResult:
     """Part the jars on the shelf from those whose story is over, and doubt the kin of bad ones.
 
@@ -58,15 +61,25 @@ def with_lives(
         A jar that is fed from another by this day has used it up; None: the day of the verdicts.
     limits
         How long a jar must have stayed clean; None: as they are by default.
+    fruiting
+        When a jar that was cut gives no more flush; None: as they are by default.
+
+    A jar that was harvested and is photographed from above goes on to its next flush
+    (:mod:`jarvision.verdict.flushes`).
     """
-    seen, chosen = looks or {}, limits or VerdictSettings()
+    seen, chosen, stages = looks or {}, limits or VerdictSettings(), fruiting or FruitingSettings()
     now = max(today or result.scored_on, result.scored_on)
-    scored = {story.verdict.jar: story for story in result.stories}
+    told_cut = (
+        with_harvests(story, outcomes.get(story.verdict.jar), result.scored_on, stages)
+        for story in result.stories
+    )
+    scored = {story.verdict.jar: story for story in told_cut}
     said = {jar: story.verdict.verdict for jar, story in scored.items()}
     ended = {
         jar: ending
         for jar in {**register, **outcomes, **scored}
         if (ending := ending_of(jar, register, outcomes, today=now))
+        and not gives_more(scored.get(jar), outcomes.get(jar), now, stages)
     }
     states = {jar: JarState.of(said.get(jar), ended.get(jar)) for jar in {**scored, **outcomes}}
     bad = bad_jars(scored, states, outcomes, register)

@@ -77,18 +77,19 @@ def _opened(case: Case) -> list[Finding]:
 
 def _temperatures(case: Case) -> list[Finding]:
     """Tell the last temperature of a growing jar where its species runs warmer or cooler."""
-    profile, ready = case.profile, case.growth.ready_date
+    profile, ready, fruits = case.profile, case.growth.ready_date, case.in_fruiting
     told = [(line.day, line.celsius) for line in case.history.diary if line.day <= case.today]
     known = [(day, celsius) for day, celsius in told if celsius is not None]
-    if not known or not profile.latin or (ready is not None and ready <= case.today):
+    over = not fruits and ready is not None and ready <= case.today
+    if not known or not profile.latin or over:
         return []
     day, celsius = known[-1]
-    least, most = profile.spawn_run_c
+    least, most = profile.fruiting_c if fruits else profile.spawn_run_c
     if least <= celsius <= most:
         return []
     return [
         Finding.of(
-            "temperature",
+            "fruiting_temperature" if fruits else "temperature",
             day=day,
             told_on=day,
             celsius=celsius,

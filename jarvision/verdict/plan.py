@@ -19,9 +19,26 @@ from jarvision.records import JarStory, ShelfResult
 from jarvision.records.flag_kinds import Severity
 from jarvision.records.flags import FLAGS
 from jarvision.settings.plan import PlanSettings
+from jarvision.verdict.fruiting import tells_stage
+from jarvision.verdict.plan_fruiting import due_for_fruiting
 
 Task = Literal[
-    "isolate", "overdue", "look", "photo", "use", "fruit", "use-by", "ready", "soak", "heat", "pack"
+    "isolate",
+    "overdue",
+    "look",
+    "photo",
+    "use",
+    "fruit",
+    "use-by",
+    "ready",
+    "soak",
+    "heat",
+    "pack",
+    "moisten",
+    "drain",
+    "unhood",
+    "harvest",
+    "flush",
 ]
 
 TASKS: Final[Mapping[Task, str]] = {
@@ -36,6 +53,11 @@ TASKS: Final[Mapping[Task, str]] = {
     "soak": "put dry substrate into water",
     "heat": "drain the substrate, pasteurise it and let it cool",
     "pack": "pack fruiting jars, one spawn jar for each",
+    "moisten": "the surface of a fruiting jar is dry: look, then moisten the inside of its hood",
+    "drain": "water stands on the surface of a fruiting jar: look, then tip it off",
+    "unhood": "pins have formed: look, then take the hood off",
+    "harvest": "the last day on which caps are expected to be cut before they flatten",
+    "flush": "first usual day of pins of the next flush",
 }
 """Words of the plan in their order within a day, with their meaning; a word never changes."""
 
@@ -123,7 +145,8 @@ def make_plan(
     first = today or result.scored_on
     last = days_after(first, chosen.days - 1)
     stories = result.stories
-    uses = {story.verdict.jar: _use(story, first) for story in stories if _promising(story)}
+    promising = (story for story in stories if _promising(story) and not _is_followed(story))
+    uses = {story.verdict.jar: _use(story, first) for story in promising}
     batches = tuple(
         batch for batch in _batches(_spawn(stories, uses), first, chosen) if batch.soak_on <= last
     )
@@ -160,6 +183,12 @@ def _promising(story: JarStory) -> bool:
     return story.verdict.verdict in ("go", "wait")
 
 
+def _is_followed(story: JarStory) -> bool:
+    """Whether a jar's stage, and not its coverage, says what is due."""
+    first = story.verdict.findings[:1]
+    return bool(first) and tells_stage(first[0])
+
+
 def _kin_doubt(story: JarStory) -> str | None:
     """Tell which kin of a jar turned bad; None where none did."""
     return next((flag.message for flag in story.flags if flag.flag == "bad_kin"), None)
@@ -191,6 +220,10 @@ def _due_for_jars(
 ) -> Iterable[PlanItem]:
     """Tell what is due for each jar."""
     for story in stories:
+        if _is_followed(story):
+            for due in due_for_fruiting(story, first):
+                yield PlanItem(jars=(story.verdict.jar,), **vars(due))
+            continue
         yield from _now(story, first)
         if use := uses.get(story.verdict.jar):
             yield from _growing(story, first)

@@ -18,8 +18,12 @@ has nothing to say. It finds words and numbers; sentences are made of them by
 7. late: not ready long after its species should be -> check
 8. pins inside the jar -> check
 9. the last photo is too old -> check
+10. the surface, seen from above: off-colour as on the wall, too little seen
+    (:mod:`jarvision.verdict.surface`)
 
-Where none of them speaks, :mod:`jarvision.verdict.readiness` says go, overdue or wait.
+Rules 5 to 9 are of spawn: a jar in fruiting conditions is meant to pin. Where no rule speaks,
+:mod:`jarvision.verdict.readiness` says go, overdue or wait, and :mod:`jarvision.verdict.fruiting`
+what the stage of a fruiting jar asks for.
 """
 
 from __future__ import annotations
@@ -51,6 +55,7 @@ from jarvision.verdict.evidence import (
 )
 from jarvision.verdict.outrun import fast_front
 from jarvision.verdict.spots import is_gone
+from jarvision.verdict.surface import SURFACE_RULES
 from jarvision.verdict.wet import wet
 
 
@@ -59,7 +64,7 @@ def _photo(case: Case) -> list[Finding]:
     """Doubt the photos themselves: none usable, dated wrong, or showing too little."""
     found = _dates(case)
     if not case.days:
-        return [*found, Finding.of("no_photo", "check")]
+        return found if case.tops else [*found, Finding.of("no_photo", "check")]
     seen, needed = _seen_percent(case.last), case.limits.min_seen_for_go_percent
     if seen < needed:
         found.append(Finding.of("little_seen", "check", seen_percent=seen, needed_percent=needed))
@@ -318,8 +323,14 @@ def _when_seen(rule: Callable[[Case], list[Finding]]) -> Callable[[Case], list[F
     return lambda case: rule(case) if case.days else []
 
 
+def _of_spawn(rule: Callable[[Case], list[Finding]]) -> Callable[[Case], list[Finding]]:
+    """Run a rule only on jars that are not in fruiting conditions: those are meant to pin."""
+    return lambda case: [] if case.in_fruiting else rule(case)
+
+
 RULES: tuple[Callable[[Case], list[Finding]], ...] = (
     _photo,
-    *map(_when_seen, (_off_colour, wet, _dead_patch, fast_front, _stall, _late, _pins)),
-    _when_seen(_old_photo),
+    *map(_when_seen, (_off_colour, wet, _dead_patch)),
+    *map(_of_spawn, map(_when_seen, (fast_front, _stall, _late, _pins, _old_photo))),
+    *SURFACE_RULES,
 )

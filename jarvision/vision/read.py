@@ -7,8 +7,6 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 
-import numpy as np
-
 from jarvision.base.errors import PhotoRefusedError
 from jarvision.records import (
     BareLook,
@@ -28,13 +26,12 @@ from jarvision.records import (
     Wall,
 )
 from jarvision.records.photo_reasons import PHOTO_REASONS
-from jarvision.register.photo_names import NameParts, day_of, picture_name, read_name, tag_agrees
+from jarvision.register.photo_names import NameParts, picture_name, read_name
 from jarvision.settings.vision import PhotoSettings
 from jarvision.vision.calibration.values import CardValues, scale_layout
 from jarvision.vision.card.find import read_swatches
 from jarvision.vision.card.layout import CardLayout, load_layout
 from jarvision.vision.card.squares import Squares, find_squares
-from jarvision.vision.card.tags import read_tags
 from jarvision.vision.colour.fit import fit_colour
 from jarvision.vision.colour.light import paper_layout
 from jarvision.vision.jar.locate import locate_jar
@@ -58,6 +55,7 @@ from jarvision.vision.quality.gate import (
     accept_wall,
     print_size_note,
 )
+from jarvision.vision.surface.look import TopAnalysis, is_from_above, look_down
 from jarvision.vision.tissue.classify import classify
 from jarvision.vision.tissue.coverage import measure_coverage
 from jarvision.vision.tissue.evidence import unproven_cm2, weigh_evidence
@@ -66,6 +64,7 @@ from jarvision.vision.tissue.patches import find_patches
 from jarvision.vision.tissue.pins import find_pins
 from jarvision.vision.tissue.reference import bare_look_of
 from jarvision.vision.tissue.thumbnail import shrink
+from jarvision.vision.which import which_jar
 
 
 @dataclass(frozen=True)
@@ -98,18 +97,6 @@ class WallSight:
     wall: RawWall
     tint_ratio: float
     """How much the colour of the light changes over the card, at least 1."""
-
-
-@dataclass(frozen=True)
-class KnownJar:
-    """What is known before a photo is looked at: its squares, its jar, what the grower says of it.
-
-    ``shape`` is None when nothing is known of the jar's glass.
-    """
-
-    squares: Squares
-    jar: str
-    shape: JarShape | None
 
 
 def wall_of(
@@ -254,6 +241,11 @@ def read_jar_photo(
         jar = known.jar
         if jar_needed and not jar:
             raise PhotoRefusedError("unnamed_jar")
+        if is_from_above(known.squares, told=parts.view == "top"):
+            parts = replace(parts, view="top")
+            above = look_down(photo, settings=settings, values=values, squares=known.squares)
+            reading = _reading_of_top(above, jar=jar, parts=parts)
+            return reading if out is None else _with_pictures(reading, above, out=out)
         reference = (references or {}).get(jar)
         analysis = look(
             photo,
@@ -276,35 +268,6 @@ def read_jar_photo(
         and said.holds(photo.taken_at.date(), sure=photo.time_source != "file"),
     )
     return reading if out is None else _with_pictures(reading, analysis, out=out)
-
-
-def which_jar(photo: Photo, parts: NameParts, *, shapes: Mapping[str, JarShape]) -> KnownJar:
-    """Tell a photo's jar, before it is looked at: by its tag when one is read, else by its name.
-
-    A name that is spelt out in the register's way (``B2-07``) is kept when its number is the
-    tag's; a name that says nothing (a camera's counter or date) gives way to the tag's number.
-    Without a tag such a photo has no jar: its name is then empty.
-
-    Raises
-    ------
-    PhotoRefusedError
-        ``jar_mismatch``: tag and name disagree.
-    """
-    squares = find_squares(photo.rgb)
-    jar = _jar_of(squares, parts)
-    return KnownJar(squares, jar, shapes.get(jar))
-
-
-def _jar_of(squares: Squares, parts: NameParts) -> str:
-    tags = read_tags(squares)
-    if not tags:
-        return parts.jar
-    tag = max(tags, key=lambda seen: float(np.ptp(seen.corners_px[:, 0]))).number
-    if day_of(parts.jar) is not None or not any(char.isdigit() for char in parts.jar):
-        return str(tag)
-    if not tag_agrees(parts.jar, tag):
-        raise PhotoRefusedError("jar_mismatch", f"the tag says {tag}, the name says {parts.jar}")
-    return parts.jar
 
 
 def _refused(
@@ -370,10 +333,32 @@ def _reading_of(
     )
 
 
-def _with_pictures(reading: Reading, analysis: PhotoAnalysis, *, out: Path) -> Reading:
+def _reading_of_top(analysis: TopAnalysis, *, jar: str, parts: NameParts) -> Reading:
+    photo, colour = analysis.photo, analysis.colour
+    return Reading(
+        photo=photo.name,
+        jar=jar,
+        view=parts.view,
+        taken_at=photo.taken_at,
+        time_source=photo.time_source,
+        status="ok",
+        detail="; ".join(photo.notes),
+        colour_de00_median=colour.de00_median,
+        card_values=colour.reference,
+        card_values_de00=colour.expected_de00,
+        notes=photo.notes,
+        ignored_day=photo.ignored_day,
+        picture=picture_digest(photo),
+        top=analysis.top,
+    )
+
+
+def _with_pictures(
+    reading: Reading, analysis: PhotoAnalysis | TopAnalysis, *, out: Path
+) -> Reading:
     name = picture_name(reading.photo)
     overlay, strip = f"overlays/{name}", f"walls/{name}"
-    caption = Caption(jar=reading.jar, day=reading.taken_at.date(), coverage=reading.coverage)
+    caption = Caption(jar=reading.jar, day=reading.taken_at.date(), coverage=analysis.coverage)
     drawn = draw_overlay(
         analysis.photo.rgb,
         jar=analysis.jar,

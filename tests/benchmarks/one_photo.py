@@ -31,7 +31,7 @@ STAGES = {
     "decoding at half size, sRGB, EXIF": ("jarvision.vision.read.read_photo",),
     "squares: the card's marks, jar tags": (
         "jarvision.vision.read.find_squares",
-        "jarvision.vision.read._jar_of",
+        "jarvision.vision.which._jar_of",
     ),
     "card: corners, homography, pose": ("jarvision.vision.read.find_card_or_say_why",),
     "swatches and paper": ("jarvision.vision.read.read_swatches",),

@@ -22,6 +22,7 @@ from jarvision.register.outcomes import OUTCOME_COLUMNS
 from jarvision.register.species.profiles import load_profiles
 from jarvision.report import tables
 from jarvision.report.plan_files import PLAN_COLUMNS
+from jarvision.report.top_table import TOPS
 from jarvision.report.words import VERDICT_WORDS
 
 ROOT = Path(__file__).parents[2]
@@ -41,6 +42,7 @@ TABLES = {
     "days.csv": tables.DAYS,
     "patches.csv": tables.PATCHES,
     "plan.csv": PLAN_COLUMNS,
+    "tops.csv": TOPS,
     "outcomes.csv": OUTCOME_COLUMNS,
     "seen.csv": LOOK_COLUMNS,
     "counts.csv": COUNT_COLUMNS,

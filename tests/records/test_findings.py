@@ -26,12 +26,13 @@ NOTES = (
     "unregistered", "shared_parent", "photo_refused", "file_date", "stain",
     "unproven_stain", "wide_interval", "low_fill", "jar_shape", "turned", "patches_elsewhere",
     "changed_mind", "opened", "temperature", "unnamed_stain", "spot_gone", "found_fine",
-    "kin_found_fine", "kin_stayed_clean",
+    "kin_found_fine", "kin_stayed_clean", "fruiting_temperature",
 )  # fmt: skip
 SAID_ONCE = 6  # words in a row
 NAMES = {
     "kind", "patch", "species", "text", "jar", "jars", "parent", "photo", "reason", "detail",
     "conflict", "was", "was_why", "now", "now_why", "what", "note",
+    "moisture",
 }  # fmt: skip
 
 
@@ -173,7 +174,8 @@ def phrases(text: str) -> set[tuple[str, ...]]:
 def test_no_other_module_has_words_of_a_finding() -> None:
     own = [text for wording in FINDINGS.values() for text in (wording.sentence, wording.short)]
     said = set().union(*map(phrases, own))
-    tables = [PACKAGE / "records" / name for name in ("flags.py", "note_words.py")]
+    files = ("flags.py", "note_words.py", "fruiting_words.py")
+    tables = [PACKAGE / "records" / name for name in files]
     others = [path for path in PACKAGE.rglob("*.py") if path not in tables]
     again = {
         (path.name, " ".join(phrase))

@@ -35,7 +35,9 @@ def diary(
     what: Annotated[
         str,
         typer.Argument(
-            metavar="WHAT", help="shaken, opened, moved, temperature or note; nothing lists all."
+            metavar="WHAT",
+            help="shaken, opened, moved, temperature, note, fruiting, sprayed or unhooded; "
+            "nothing lists all.",
         ),
     ] = "",
     more: Annotated[

@@ -19,6 +19,7 @@ from jarvision.records import (
     TrackedPatch,
 )
 from jarvision.records.flags import FLAGS
+from jarvision.report.fruiting import fruiting_document
 from jarvision.report.words import by_urgency
 
 
@@ -69,6 +70,7 @@ def _jar(story: JarStory) -> dict[str, Any]:
         "patches": [
             _patch(patch, day.day) for day in story.history.days[-1:] for patch in day.patches
         ],
+        "fruiting": fruiting_document(story),
     }
 
 

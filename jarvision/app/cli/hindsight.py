@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
+from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
 import typer
@@ -11,16 +11,26 @@ from jarvision.app.cli.batch_words import tell_groups
 from jarvision.app.cli.console import tell_lines
 from jarvision.app.cli.harvest import harvest_numbers, tell_efficiency, tell_weight
 from jarvision.app.cli.options import AsJson, Quiet
-from jarvision.app.cli.places import REPORT, OutOption, RegisterOption, open_paperwork
+from jarvision.app.cli.places import (
+    REPORT,
+    OutOption,
+    RegisterOption,
+    last_scoring,
+    open_paperwork,
+)
 from jarvision.app.cli.plain import echo_json
+from jarvision.app.cli.yield_words import tell_among_like, tell_flushes, tell_together
 from jarvision.base.text import counted, printable
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
     from pathlib import Path
 
     from jarvision.register.outcomes import JarOutcome
     from jarvision.run.shelf import Shelf
+    from jarvision.truth.groups import Mean
     from jarvision.truth.hindsight import Hindsight, Share
+    from jarvision.truth.yields import Efficiency, Together
 
 HINDSIGHT_EXAMPLE = "Example: jarvision hindsight --register photos/jars.csv"
 
@@ -47,11 +57,15 @@ def hindsight(
     walls = _counted_walls(shelf, out, quiet=quiet)
     whole, groups = group_all(outcomes.values()), group_by(outcomes.values(), shelf.register)
     yields = [jar for jar in outcomes.values() if jar.fresh_grams is not None]
+    fruit = _fruit(shelf, out)
     if as_json:
         document = {
             **asdict(found),
             "counted": walls,
-            "yields": [_yield(jar) for jar in yields],
+            "yields": [_yield(jar, shelf) for jar in yields],
+            "flushes": {number: asdict(told) for number, told in fruit.flushes.items()},
+            "among_like": [asdict(jar) for jar in fruit.like],
+            "together": [asdict(told) for told in fruit.together],
             "all": asdict(whole),
             "groups": {name: [asdict(group) for group in own] for name, own in groups.items()},
         }
@@ -60,6 +74,9 @@ def hindsight(
     lines = (
         *_verdicts(found),
         *(_sentence(jar) for jar in yields),
+        *tell_flushes(fruit.flushes),
+        *tell_among_like(fruit.like),
+        *tell_together(fruit.together),
         *tell_groups(whole, groups),
         *walls,
     )
@@ -71,6 +88,26 @@ def hindsight(
             "nothing: record what you saw through the glass."
         ],
         quiet=quiet,
+    )
+
+
+@dataclass(frozen=True)
+class _Fruit:
+    """What the jars gave: by flush, beside their like, against how they stood."""
+
+    flushes: Mapping[int, Mean]
+    like: tuple[Efficiency, ...]
+    together: tuple[Together, ...]
+
+
+def _fruit(shelf: Shelf, out: Path) -> _Fruit:
+    from jarvision.truth.yields import among_its_like, go_together, mean_by_flush
+
+    jars, scored = shelf.outcomes.values(), last_scoring(out, shelf)
+    return _Fruit(
+        flushes=mean_by_flush(jars, shelf.settings.fruiting),
+        like=among_its_like(jars, shelf.register),
+        together=go_together(scored.all_stories if scored else (), shelf.outcomes),
     )
 
 
@@ -123,5 +160,17 @@ def _sentence(jar: JarOutcome) -> str:
     return f"{jar.jar}: {tell_weight(jar)}; {missing}."
 
 
-def _yield(jar: JarOutcome) -> dict[str, Any]:
-    return {"jar": jar.jar, **harvest_numbers(jar), "flushes": len(jar.flushes)}
+def _yield(jar: JarOutcome, shelf: Shelf) -> dict[str, Any]:
+    from jarvision.truth.yields import flushes_of
+
+    by_flush = [
+        {
+            "flush": flush.number,
+            "first": flush.first.isoformat(),
+            "last": flush.last.isoformat(),
+            "grams": flush.grams,
+        }
+        for flush in flushes_of(jar, shelf.settings.fruiting)
+    ]
+    numbers = {**harvest_numbers(jar), "flushes": len(jar.flushes)}
+    return {"jar": jar.jar, **numbers, "by_flush": by_flush}

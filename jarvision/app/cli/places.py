@@ -83,6 +83,7 @@ def last_scoring(out: Path, shelf: Shelf) -> ShelfResult | None:
         looks=shelf.looks,
         today=clock_day(),
         limits=shelf.settings.verdict,
+        fruiting=shelf.settings.fruiting,
     )
 
 

@@ -76,6 +76,7 @@ def scale_layout(layout: CardLayout, print_scale: float) -> CardLayout:
         scale_bar=_scaled(layout.scale_bar, print_scale),
         slanted_square=_scaled(layout.slanted_square, print_scale),
         swatches=tuple(_scaled(part, print_scale) for part in layout.swatches),
+        mouth=layout.mouth and layout.mouth.scaled(print_scale),
     )
 
 

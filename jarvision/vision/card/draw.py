@@ -1,4 +1,4 @@
-"""The card drawn: PDF for A4 and Letter, and a picture of its active area."""
+"""The cards drawn: PDF for A4 and Letter, and a picture of their active area."""
 
 from __future__ import annotations
 
@@ -9,14 +9,31 @@ import numpy as np
 
 from jarvision.base.errors import NotWritableError
 from jarvision.vision.card import marks as printed
-from jarvision.vision.card.layout import CardLayout, ScaleBar, lab_to_rgb8, load_layout
+from jarvision.vision.card.layout import (
+    CardLayout,
+    Field,
+    Mouth,
+    ScaleBar,
+    lab_to_rgb8,
+    load_layout,
+    load_ring,
+)
 
 PNG_DPI = 300
+
+_CUT_RGB = (170, 170, 170)
+_CUT_MM = 0.15
+_WHITE = (255, 255, 255)
+_CIRCLE_TEXT_MM = 1.8
+_CIRCLE_GAP_MM = (2.8, 1.8)
+"""Each circle is broken by its number; the next one is 2 mm away."""
+_CIRCLE_DEG = 8.0
+"""Numbers of neighbouring circles stand this far apart."""
 
 
 @dataclass(frozen=True)
 class CardFiles:
-    """The files that :func:`draw_card` wrote."""
+    """The files that were written of one card."""
 
     pdf_a4: Path
     pdf_letter: Path
@@ -31,13 +48,21 @@ def draw_card(out_dir: Path, *, layout: CardLayout | None = None) -> CardFiles:
     NotWritableError
         When the folder or a file cannot be written.
     """
+    return _draw(out_dir, layout or load_layout(), name="card")
+
+
+def draw_ring(out_dir: Path) -> CardFiles:
+    """Write ``ring-a4.pdf``, ``ring-letter.pdf`` and ``ring.png``, as :func:`draw_card` does."""
+    return _draw(out_dir, load_ring(), name="ring")
+
+
+def _draw(out_dir: Path, layout: CardLayout, *, name: str) -> CardFiles:
     from PIL import Image
 
-    layout = layout or load_layout()
     marks = card_marks(layout)
     area_mm = np.array([layout.width_mm, layout.height_mm])
-    files = CardFiles(*(out_dir / name for name in ("card-a4.pdf", "card-letter.pdf", "card.png")))
-    title = f"jarvision card, version {layout.version}"
+    files = CardFiles(*(out_dir / f"{name}{end}" for end in ("-a4.pdf", "-letter.pdf", ".png")))
+    title = f"jarvision {name}, version {layout.version}"
     try:
         out_dir.mkdir(parents=True, exist_ok=True)
         for path, paper in ((files.pdf_a4, printed.A4), (files.pdf_letter, printed.LETTER)):
@@ -46,18 +71,17 @@ def draw_card(out_dir: Path, *, layout: CardLayout | None = None) -> CardFiles:
         Image.fromarray(picture).save(files.png, dpi=(PNG_DPI, PNG_DPI), optimize=True)
     except OSError as error:
         raise NotWritableError(
-            f"the card cannot be written to {out_dir}", "Choose another folder with --out."
+            f"the {name} cannot be written to {out_dir}", "Choose another folder with --out."
         ) from error
     return files
 
 
 def card_marks(layout: CardLayout) -> list[printed.Mark]:
-    """Everything printed on the card, in painting order."""
-    field = layout.field
+    """Everything printed on a card, in painting order."""
     square = layout.slanted_square
     corners = tuple((float(x), float(y)) for x, y in square.corners_mm)
     return [
-        printed.Boxes(((field.x_mm, field.y_mm, field.width_mm, field.height_mm),), field.rgb8),
+        *_field(layout.field, layout.mouth),
         *(
             printed.Boxes(((s.x_mm, s.y_mm, s.width_mm, s.height_mm),), s.rgb8)
             for s in layout.swatches
@@ -69,7 +93,53 @@ def card_marks(layout: CardLayout) -> list[printed.Mark]:
         printed.Polygon(corners, lab_to_rgb8(square.lab)),
         _scale_bar(layout.scale_bar),
         *(printed.Text(t.x_mm, t.y_mm, t.size_mm, t.text, bold=t.bold) for t in layout.labels),
+        *(_cuts(layout) if layout.mouth else ()),
     ]
+
+
+def _field(field: Field, mouth: Mouth | None) -> list[printed.Mark]:
+    """The plain field: a box behind the jar, or a disc around its mouth with circles to cut."""
+    if mouth is None:
+        box = (field.x_mm, field.y_mm, field.width_mm, field.height_mm)
+        return [printed.Boxes((box,), field.rgb8)]
+    x, y = field.centre_mm
+    marks: list[printed.Mark] = [printed.Disc(x, y, field.width_mm / 2.0, field.rgb8)]
+    half = mouth.line_mm / 2.0
+    for width in sorted(mouth.diameters_mm, reverse=True):
+        marks.append(printed.Disc(x, y, width / 2.0 + half, _WHITE))
+        marks.append(printed.Disc(x, y, width / 2.0 - half, field.rgb8))
+    wide, high = _CIRCLE_GAP_MM
+    count = len(mouth.diameters_mm)
+    for place, width in enumerate(mouth.diameters_mm):
+        angle = np.deg2rad(_CIRCLE_DEG * (place - (count - 1) / 2.0))
+        left = x + width / 2.0 * float(np.cos(angle)) - wide / 2.0
+        middle = y + width / 2.0 * float(np.sin(angle))
+        marks.append(printed.Boxes(((left, middle - high / 2.0, wide, high),), field.rgb8))
+        base = middle + 0.36 * _CIRCLE_TEXT_MM  # half the height of a digit
+        marks.append(printed.Text(left + 0.2, base, _CIRCLE_TEXT_MM, f"{width:.0f}", rgb=_WHITE))
+    return marks
+
+
+def _cuts(layout: CardLayout) -> list[printed.Mark]:
+    """The ring's outline, and its slit from the left edge to the smallest circle."""
+    mouth = layout.mouth
+    if mouth is None:
+        return []
+    wide, high, line = layout.width_mm, layout.height_mm, _CUT_MM
+    x, y = layout.field.centre_mm
+    end = x - min(mouth.diameters_mm) / 2.0
+    return [
+        printed.Boxes(
+            ((0.0, 0.0, wide, line), (0.0, high - line, wide, line),
+             (0.0, 0.0, line, high), (wide - line, 0.0, line, high),
+             (0.0, y - line / 2.0, layout.field.x_mm, line)),
+            _CUT_RGB,
+        ),
+        printed.Boxes(
+            ((layout.field.x_mm, y - mouth.line_mm / 2.0, end - layout.field.x_mm, mouth.line_mm),),
+            _WHITE,
+        ),
+    ]  # fmt: skip
 
 
 def _scale_bar(bar: ScaleBar) -> printed.Boxes:

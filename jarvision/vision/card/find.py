@@ -73,9 +73,10 @@ def find_card(
     """
     layout = layout or load_layout()
     squares = squares or find_squares(rgb, layout=layout)
-    if len(squares.marks) < MARKS_NEEDED:
-        raise PhotoRefusedError("no_card", _missing(squares.marks, layout))
-    refined = {number: _refine(squares.grey, seen) for number, seen in squares.marks.items()}
+    marks = squares.marks_of(layout)
+    if len(marks) < MARKS_NEEDED:
+        raise PhotoRefusedError("no_card", _missing(marks, layout))
+    refined = {number: _refine(squares.grey, seen) for number, seen in marks.items()}
     fit = fit_card(gather(refined, layout))
     camera = camera_matrix(rgb.shape, focal_px)
     rotation, translation = pose_of(fit.corners.card_mm, fit.corners.photo_px, camera)
@@ -181,7 +182,7 @@ def _missing(found: Mapping[int, FloatArray], layout: CardLayout) -> str:
         return "none of the card's corner marks was found"
     told = f"corner marks not found: {', '.join(lost)}"
     below = [_place(m, layout) for m in layout.markers if m.y_mm > layout.height_mm / 2]
-    if lost == below:
+    if lost == below and layout.mouth is None:
         told += " (out of view, or behind a wide jar: step back to 55 cm)"
     return told
 

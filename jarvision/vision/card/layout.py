@@ -1,4 +1,4 @@
-"""The printed card as data: ``calibration/card.toml`` read into frozen records.
+"""The printed cards as data: ``card.toml`` and ``ring.toml`` read into frozen records.
 
 Drawing, finding and the colour fit all take the card from here, so they cannot disagree.
 """
@@ -117,6 +117,18 @@ class SlantedSquare:
 
 
 @dataclass(frozen=True)
+class Mouth:
+    """The circles about the field's middle that the ring's hole may be cut along, mm."""
+
+    diameters_mm: tuple[float, ...]
+    line_mm: float
+
+    def scaled(self, factor: float) -> Mouth:
+        """The circles as they came out of the printer."""
+        return Mouth(tuple(width * factor for width in self.diameters_mm), self.line_mm * factor)
+
+
+@dataclass(frozen=True)
 class PrintedLine:
     """One line of print: left end and baseline, font size in mm."""
 
@@ -129,7 +141,7 @@ class PrintedLine:
 
 @dataclass(frozen=True)
 class CardLayout:
-    """Everything printed on the card."""
+    """Everything printed on a card; ``mouth`` is None for the card behind the jar."""
 
     version: int
     width_mm: float
@@ -141,6 +153,7 @@ class CardLayout:
     slanted_square: SlantedSquare
     labels: tuple[PrintedLine, ...]
     swatches: tuple[Swatch, ...]
+    mouth: Mouth | None = None
 
     @cached_property
     def names(self) -> tuple[str, ...]:
@@ -199,15 +212,23 @@ def calibration_folder() -> Path:
 
 @cache
 def load_layout() -> CardLayout:
-    """The card of this version of jarvision."""
+    """The card that stands behind the jar, of this version of jarvision."""
     with (calibration_folder() / "card.toml").open("rb") as file:
         return parse_layout(tomllib.load(file))
 
 
+@cache
+def load_ring() -> CardLayout:
+    """The ring that lies around the jar's mouth, of this version of jarvision."""
+    with (calibration_folder() / "ring.toml").open("rb") as file:
+        return parse_layout(tomllib.load(file))
+
+
 def parse_layout(table: Mapping[str, Any]) -> CardLayout:
-    """Build the layout from a parsed ``card.toml``; ``KeyError`` or ``TypeError`` if wrong."""
+    """Build the layout from a parsed file; ``KeyError`` or ``TypeError`` if wrong."""
     marks = table["markers"]
     sides = table["swatches"]
+    mouth = table.get("mouth")
     return CardLayout(
         version=table["version"],
         width_mm=table["width_mm"],
@@ -219,6 +240,7 @@ def parse_layout(table: Mapping[str, Any]) -> CardLayout:
         slanted_square=SlantedSquare(**_with_lab(table["slanted_square"])),
         labels=tuple(PrintedLine(**line) for line in table["text"]),
         swatches=tuple(Swatch(**_with_lab(row)) for row in (*sides["left"], *sides["right"])),
+        mouth=mouth and Mouth(tuple(mouth["diameters_mm"]), mouth["line_mm"]),
     )
 
 

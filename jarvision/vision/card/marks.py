@@ -1,4 +1,4 @@
-"""Three kinds of ink marks, and the two ways to put them on something: PDF page or picture.
+"""Four kinds of ink marks, and the two ways to put them on something: PDF page or picture.
 
 Everything printed is first a list of marks in mm from a top left corner, y down. Both outputs take
 the same list, so a PDF and a PNG of one thing cannot disagree.
@@ -52,6 +52,16 @@ class Polygon:
 
 
 @dataclass(frozen=True)
+class Disc:
+    """A filled circle: middle and radius, mm."""
+
+    x: float
+    y: float
+    radius: float
+    rgb: Rgb8
+
+
+@dataclass(frozen=True)
 class Text:
     """One line of text: left end on its baseline, font size in mm."""
 
@@ -63,7 +73,7 @@ class Text:
     rgb: Rgb8 = INK_RGB
 
 
-Mark = Boxes | Polygon | Text
+Mark = Boxes | Polygon | Disc | Text
 
 
 @dataclass(frozen=True)
@@ -135,6 +145,9 @@ def _pdf_mark(canvas: Canvas, mark: Mark) -> None:
         canvas.setFont(_pdf_font(bold=mark.bold), mark.size * k)
         canvas.drawString(mark.x * k, -mark.y * k, mark.text)
         return
+    if isinstance(mark, Disc):
+        canvas.circle(mark.x * k, -mark.y * k, mark.radius * k, stroke=0, fill=1)
+        return
     # one path for all boxes of a mark: neighbours then leave no hairline between them
     path = canvas.beginPath()
     if isinstance(mark, Boxes):
@@ -180,6 +193,8 @@ def paint(marks: Iterable[Mark], *, area_mm: FloatArray, dpi: float) -> ByteArra
             _paint_boxes(picture, mark, scale)
         elif isinstance(mark, Polygon):
             _paint_polygon(picture, mark, scale)
+        elif isinstance(mark, Disc):
+            _paint_disc(picture, mark, scale)
         else:
             _paint_text(picture, mark, scale)
     return picture
@@ -219,6 +234,16 @@ def _paint_polygon(picture: ByteArray, polygon: Polygon, scale: float) -> None:
         inside &= (x2 - x1) * (y - y1) - (y2 - y1) * (x - x1) >= 0.0
     share = inside.reshape(rows, _SUBPIXELS, cols, _SUBPIXELS).mean(axis=(1, 3))
     _blend(picture, int(first[1]), int(first[0]), share, polygon.rgb)
+
+
+def _paint_disc(picture: ByteArray, disc: Disc, scale: float) -> None:
+    """A pixel's share by how far its middle lies within the edge: right to 0.01 here."""
+    x, y, radius = (value * scale for value in (disc.x, disc.y, disc.radius))
+    left, top = int(np.floor(x - radius)), int(np.floor(y - radius))
+    cols = np.arange(left, int(np.ceil(x + radius))) + 0.5
+    rows = np.arange(top, int(np.ceil(y + radius)))[:, None] + 0.5
+    share = np.clip(radius + 0.5 - np.hypot(cols - x, rows - y), 0.0, 1.0)
+    _blend(picture, top, left, share, disc.rgb)
 
 
 def _paint_text(picture: ByteArray, text: Text, scale: float) -> None:

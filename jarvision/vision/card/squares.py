@@ -1,7 +1,7 @@
-"""The dark squares of a photo: the card's corner marks among them, and jar tags.
+"""The dark squares of a photo: the marks of the card and of the ring among them, and jar tags.
 
-They are looked for once, in a picture of at most 1200 px, with a detector that knows the card's
-four marks only: finding squares is fast, holding each against hundreds of marks is not.
+They are looked for once, in a picture of at most 1200 px, with a detector that knows the four marks
+of each only: finding squares is fast, holding each against hundreds of marks is not.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from jarvision.records import ByteArray, FloatArray
-from jarvision.vision.card.layout import CardLayout, load_layout
+from jarvision.vision.card.layout import CardLayout, load_layout, load_ring
 from jarvision.vision.card.pose import side_px
 
 if TYPE_CHECKING:
@@ -41,11 +41,11 @@ class Squares:
     small
         The picture that was searched: ``grey`` in a half, a third and so on, or itself.
     marks
-        Corners ``(4, 2)`` of the card's marks by id, px of ``grey``, clockwise.
+        Corners ``(4, 2)`` of the marks of card and ring by id, px of ``grey``, clockwise.
     corners
         ``(n, 4, 2)`` of all squares, px of ``small``; one square may come several times.
     doubled
-        True when one of the card's marks was seen at two places: there are two cards.
+        True when one of the marks was seen at two places: there are two cards.
     """
 
     grey: ByteArray
@@ -53,6 +53,10 @@ class Squares:
     marks: Mapping[int, FloatArray]
     corners: FloatArray
     doubled: bool = False
+
+    def marks_of(self, layout: CardLayout) -> dict[int, FloatArray]:
+        """The marks of one card: no other bears its ids."""
+        return {m.id: self.marks[m.id] for m in layout.markers if m.id in self.marks}
 
 
 def find_squares(rgb: ByteArray, *, layout: CardLayout | None = None) -> Squares:
@@ -64,23 +68,28 @@ def find_squares(rgb: ByteArray, *, layout: CardLayout | None = None) -> Squares
 
 
 def squares_of_grey(grey: ByteArray, *, layout: CardLayout | None = None) -> Squares:
-    """Look for squares in a small copy, and with more care when not all marks of the card show.
+    """Look for squares in a small copy, and with more care when not all marks of a card show.
 
     The small copy is a half, a third and so on: whole steps take a tenth of the time. Blurred marks
     show best at 1200 px, marks of a distant card in the photo itself.
     """
-    layout = layout or load_layout()
+    cards = (layout or load_layout(), load_ring())
     step = -(-max(grey.shape) // SEARCH_SIDE_PX)
     small = grey if step <= 1 else _resized(grey, grey.shape[1] // step, grey.shape[0] // step)
-    marks, corners, doubled = _detect(small, layout, all_windows=False)
+    marks, corners, doubled = _detect(small, cards, all_windows=False)
     marks = _in_full(marks, small, grey)
-    if len(marks) < len(layout.markers):
+    if not _one_whole(marks, cards):
         shrink = min(1.0, SEARCH_SIDE_PX / max(grey.shape))
         again = _resized(grey, round(grey.shape[1] * shrink), round(grey.shape[0] * shrink))
-        marks = _in_full(_detect(again, layout, all_windows=True)[0], again, grey) | marks
-    if len(marks) < len(layout.markers) and step > 1:
-        marks = _detect(grey, layout, all_windows=True)[0] | marks
+        marks = _in_full(_detect(again, cards, all_windows=True)[0], again, grey) | marks
+    if step > 1 and not _one_whole(marks, cards):
+        marks = _detect(grey, cards, all_windows=True)[0] | marks
     return Squares(grey, small, marks, corners, doubled)
+
+
+def _one_whole(marks: Mapping[int, FloatArray], cards: tuple[CardLayout, ...]) -> bool:
+    """Whether all marks of one of the cards are there."""
+    return any(all(mark.id in marks for mark in card.markers) for card in cards)
 
 
 def _resized(grey: ByteArray, width: int, height: int) -> ByteArray:
@@ -99,11 +108,11 @@ def _in_full(
 
 
 def _detect(
-    grey: ByteArray, layout: CardLayout, *, all_windows: bool
+    grey: ByteArray, cards: tuple[CardLayout, ...], *, all_windows: bool
 ) -> tuple[dict[int, FloatArray], FloatArray, bool]:
-    """The card's marks by id, all squares, and whether a mark is there twice."""
-    ids = tuple(marker.id for marker in layout.markers)
-    detector = _detector(layout.marker_family, ids, all_windows)
+    """The cards' marks by id, all squares, and whether a mark is there twice."""
+    ids = tuple(dict.fromkeys(marker.id for card in cards for marker in card.markers))
+    detector = _detector(cards[0].marker_family, ids, all_windows)
     corners, indices, others = detector.detectMarkers(grey)
     every = np.array([*corners, *others], dtype=np.float64).reshape(-1, 4, 2)
     found: dict[int, FloatArray] = {}
@@ -121,7 +130,7 @@ def _detect(
 
 @cache
 def _detector(family: str, ids: tuple[int, ...], all_windows: bool) -> cv2.aruco.ArucoDetector:
-    """A detector that knows the card's own marks only, numbered in the order of ``ids``."""
+    """A detector that knows these marks of a family only, numbered in the order of ``ids``."""
     import cv2
 
     whole = cv2.aruco.getPredefinedDictionary(getattr(cv2.aruco, family))

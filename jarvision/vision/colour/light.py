@@ -79,7 +79,8 @@ def paper_layout(layout: CardLayout) -> CardLayout:
     top = min(s.y_mm for s in layout.swatches)
     bottom = max(s.y_mm + s.height_mm for s in layout.swatches)
     left = min(s.x_mm for s in layout.swatches)
-    inner = left + layout.swatches[0].width_mm
+    middle = layout.width_mm / 2
+    inner = max(s.x_mm + s.width_mm for s in layout.swatches if s.x_mm < middle)
     gap = (inner + layout.field.x_mm) / 2
     lines = (left / 2, gap, layout.width_mm - gap, layout.width_mm - left / 2)
     rows = np.linspace(top + height, bottom - height, _SPOTS_DOWN)

@@ -33,6 +33,7 @@ from jarvision.records import (
     TissueClass,
     Wall,
 )
+from jarvision.records.mouth import MouthFit
 from jarvision.vision.overlay import strokes
 from jarvision.vision.overlay.callouts import Callout, write_callouts
 from jarvision.vision.overlay.places import (
@@ -96,7 +97,7 @@ class _NamedArea:
 def draw_overlay(
     rgb: ByteArray,
     *,
-    jar: JarFit,
+    jar: JarFit | MouthFit,
     wall: Wall,
     tissue: Tissue,
     patches: Sequence[Patch],
@@ -109,6 +110,8 @@ def draw_overlay(
     ----------
     rgb
         ``(rows, cols, 3)`` photo, sRGB ``uint8``; not changed.
+    jar
+        The jar, or its mouth seen from above with the surface as ``wall``.
     card
         Keeps the crop inside the card when the jar's surroundings reach beyond it.
 
@@ -174,7 +177,8 @@ def draw_wall_strip(wall: Wall, tissue: Tissue, patches: Sequence[Patch]) -> Byt
     part = np.s_[rows[0] : rows[-1] + 1, cols[0] : cols[-1] + 1]
     shown = srgb_bytes(wall.linear[part] * STRIP_LIGHT)
     shown[tissue.classes[part] <= TissueClass.UNJUDGED] //= 2
-    width_mm = np.deg2rad(2 * HALF_VIEW_DEG) * wall.radius_mm
+    turn_deg = (wall.angles_deg[1] - wall.angles_deg[0]) * len(cols)
+    width_mm = np.deg2rad(turn_deg) * wall.radius_mm
     size = (round(width_mm * STRIP_PX_PER_MM), round(wall.step_mm * len(rows) * STRIP_PX_PER_MM))
     picture = np.asarray(cv2.resize(shown, size, interpolation=cv2.INTER_CUBIC), dtype=np.uint8)
     cell_px = np.array([size[0] / shown.shape[1], size[1] / shown.shape[0]], dtype=np.float32)
@@ -206,7 +210,9 @@ def save_picture(path: Path, rgb: ByteArray) -> None:
     write_whole(path, data.tobytes())
 
 
-def _frame_jar(shape: tuple[int, ...], jar: JarFit, card: CardFit | None) -> PictureFrame:
+def _frame_jar(
+    shape: tuple[int, ...], jar: JarFit | MouthFit, card: CardFit | None
+) -> PictureFrame:
     """Frame the jar with room for callouts at its sides, inside the photo (and the card)."""
     low, high = jar.outline_px.min(axis=0), jar.outline_px.max(axis=0)
     margin = (high - low) * np.array([SIDE_MARGIN, TOP_MARGIN])

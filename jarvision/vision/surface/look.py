@@ -1,0 +1,170 @@
+"""Photo from above -> what stands on the surface: the second half of the line for such a photo."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from jarvision.base.errors import PhotoRefusedError
+from jarvision.records import CardFit, ColourFit, Coverage, Patch, Photo, Tissue, Top, Wall
+from jarvision.records.mouth import MouthFit, SurfacePicture
+from jarvision.settings.vision import PhotoSettings
+from jarvision.vision.calibration.values import CardValues, scale_layout
+from jarvision.vision.card.find import read_swatches
+from jarvision.vision.card.layout import load_layout, load_ring
+from jarvision.vision.card.pose import MARKS_NEEDED
+from jarvision.vision.card.squares import Squares
+from jarvision.vision.colour.fit import fit_colour
+from jarvision.vision.colour.light import paper_layout
+from jarvision.vision.quality.diagnose import find_card_or_say_why
+from jarvision.vision.quality.figures import hidden_swatches
+from jarvision.vision.quality.gate import accept_card
+from jarvision.vision.surface.cover import SurfaceFigures, read_cover
+from jarvision.vision.surface.flatten import flatten
+from jarvision.vision.surface.hood import accept_no_hood
+from jarvision.vision.surface.mouth import locate_mouth
+from jarvision.vision.surface.sight import Above
+
+_WORDS = {"no_card": "no_ring", "oblique": "not_from_above"}
+"""What a photo from above is told in place of what one of the wall is."""
+
+
+@dataclass(frozen=True)
+class TopAnalysis:
+    """Everything that was found in one photo from above. Heavy: it stays inside the process."""
+
+    photo: Photo
+    card: CardFit
+    colour: ColourFit
+    mouth: MouthFit
+    picture: SurfacePicture
+    figures: SurfaceFigures
+    top: Top
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What must be told of the file, one sentence each without a full stop."""
+        return self.photo.notes
+
+    @property
+    def jar(self) -> MouthFit:
+        """What stands for the jar in the picture that is drawn."""
+        return self.mouth
+
+    @property
+    def wall(self) -> Wall:
+        """The surface as a piece of wall."""
+        return self.figures.wall
+
+    @property
+    def tissue(self) -> Tissue:
+        """What stands at its places."""
+        return self.figures.tissue
+
+    @property
+    def patches(self) -> tuple[Patch, ...]:
+        """Its areas of one kind."""
+        return self.figures.wall_patches
+
+    @property
+    def coverage(self) -> Coverage:
+        """How much of it is covered."""
+        return self.figures.coverage
+
+
+def is_from_above(squares: Squares, *, told: bool) -> bool:
+    """Whether a photo is read as one from above.
+
+    It is when its name says so, ``told``, or when the ring is seen and the card is not: from the
+    side, the ring's marks are too flat to be read.
+    """
+    ring, card = (len(squares.marks_of(layout)) for layout in (load_ring(), load_layout()))
+    return told or (ring >= MARKS_NEEDED and ring > card)
+
+
+def look_down(
+    photo: Photo,
+    *,
+    settings: PhotoSettings | None = None,
+    values: CardValues | None = None,
+    squares: Squares | None = None,
+) -> TopAnalysis:
+    """Walk one photo from above down the line: ring, colour, mouth, surface, what covers it.
+
+    ``values`` are those of the card: the ring has the same swatches. ``squares`` are those of the
+    photo, when they are known already.
+
+    Raises
+    ------
+    PhotoRefusedError
+        With the reason word of the stage that could not go on.
+    """
+    try:
+        return _look_down(photo, settings or PhotoSettings(), values, squares)
+    except PhotoRefusedError as refusal:
+        if squares is not None and squares.doubled:
+            raise PhotoRefusedError("two_cards", refusal.detail) from None
+        word = _WORDS.get(refusal.reason, refusal.reason)
+        raise PhotoRefusedError(word, refusal.detail) from None
+
+
+def _look_down(
+    photo: Photo, settings: PhotoSettings, values: CardValues | None, squares: Squares | None
+) -> TopAnalysis:
+    limits = settings.surface
+    layout = scale_layout(load_ring(), values.print_scale if values else 1.0)
+    card = find_card_or_say_why(photo, layout=layout, squares=squares)
+    swatches = read_swatches(photo.samples, card, layout=layout)
+    paper = read_swatches(photo.samples, card, layout=paper_layout(layout))
+    from_above = replace(
+        settings.acceptance,
+        px_per_mm_min=limits.px_per_mm_min,
+        oblique_max_deg=limits.oblique_max_deg,
+        edge_rise_max_mm=limits.edge_rise_max_mm,
+    )
+    accept_no_hood(photo, card, layout=layout, settings=limits)
+    quality = accept_card(
+        photo, card, swatches, paper, layout=layout,
+        settings=replace(settings, acceptance=from_above),
+    )  # fmt: skip
+    colour = fit_colour(swatches, paper, layout=layout, settings=settings.colour, values=values)
+    hidden = int(hidden_swatches(swatches, colour, settings=settings).sum())
+    if hidden > settings.acceptance.hidden_swatches_max:
+        raise PhotoRefusedError("card_hidden", f"{hidden} of {len(swatches.names)} look wrong")
+    above = Above.of_card(card)
+    mouth = locate_mouth(photo, above, colour=colour, layout=layout, settings=limits)
+    picture = flatten(photo, above, colour=colour, mouth=mouth, settings=settings)
+    _accept_seen(picture, limits.seen_min_percent, settings=settings)
+    figures = read_cover(
+        picture, photo, settings=settings, colour_de00=colour.de00_median,
+        tint_ratio=quality.evenness.tint_ratio if quality.evenness else 1.0,
+    )  # fmt: skip
+    return TopAnalysis(photo, card, colour, mouth, picture, figures, _top(mouth, picture, figures))
+
+
+def _accept_seen(picture: SurfacePicture, least: float, *, settings: PhotoSettings) -> None:
+    glare = 100.0 * float(picture.glare.sum()) / float(picture.within.sum())
+    if glare > settings.acceptance.glare_max_percent:
+        raise PhotoRefusedError("glare", f"{glare:.0f} % of the surface is burnt out")
+    percent = 100.0 * picture.seen_cm2 / picture.surface_cm2
+    if percent < least:
+        raise PhotoRefusedError(
+            "surface_hidden", f"only {percent:.0f} % of the surface can be judged"
+        )
+
+
+def _top(mouth: MouthFit, picture: SurfacePicture, figures: SurfaceFigures) -> Top:
+    """The record of what was seen; what nothing reads yet is untold."""
+    untold = {}
+    if mouth.below_rim_mm is None:
+        untold["below_rim_mm"] = mouth.untold
+    for name in ("droplets", "pins", "caps"):
+        untold[name] = "not read on photos from above"
+    return Top(
+        mouth_mm=mouth.inner_mm,
+        surface_cm2=picture.surface_cm2,
+        seen_cm2=picture.seen_cm2,
+        coverage=figures.coverage,
+        patches=figures.patches,
+        below_rim_mm=mouth.below_rim_mm,
+        untold=untold,
+    )

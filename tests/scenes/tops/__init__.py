@@ -1,0 +1,1 @@
+"""Rendered photos of fruiting jars from above, with exact truth."""
