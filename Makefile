@@ -7,7 +7,7 @@ BIN    := $(VENV)/bin
 PIP    := $(BIN)/python -m pip --quiet --disable-pip-version-check
 OUT    := demo-report
 
-.PHONY: help demo test check install test-all test-browser lint accuracy edits mutants docs bench release-notes clean
+.PHONY: help demo test check install test-all test-browser lint accuracy edits mutants docs bench bench-alarm bench-history release-notes clean
 
 help:  ## list the commands
 	@sed -n 's/^\([a-z-]*\):.*## /make \1  - /p' Makefile
@@ -65,6 +65,14 @@ docs: $(VENV)/.dev  ## write the tables and pictures of the docs from the code
 
 bench: $(VENV)/.dev  ## measure speed and memory, write docs/speed.md; takes half an hour
 	$(BIN)/python -m tests.benchmarks
+
+bench-alarm: $(VENV)/.dev  ## has reading a photo become slower? A ratio, held against the history; two minutes
+	$(BIN)/python -m pytest -q -s -p no:cacheprovider tests/benchmarks/ratios.py
+
+bench-history: $(VENV)/.dev  ## measure the same and keep it in the history, under the commit that is checked out
+	@mkdir -p build/bench
+	$(BIN)/python -m pytest -q -s -p no:cacheprovider tests/benchmarks/ratios.py --benchmark-json build/bench/ratios.json
+	$(BIN)/python -m tests.benchmarks.history build/bench/ratios.json
 
 release-notes: $(VENV)/.dev  ## show what changelog.d holds, as it will stand in CHANGELOG.md
 	@$(BIN)/towncrier build --draft --version next

@@ -31,6 +31,7 @@ from drawings import drawings  # noqa: E402 - beside this file
 from fake_shelf import fake_shelf  # noqa: E402 - the made-up shelf of the tests
 
 MEASURED: Final = {
+    "farm-memory.svg": "tests/benchmarks/__main__.py",
     "quality-*.png": "tests/accuracy/quality_plots.py",
     "worst-edits.jpg": "tests/accuracy/edits/__main__.py",
     "worst-unseen.jpg": "tests/accuracy/benchmark.py",

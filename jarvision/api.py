@@ -215,6 +215,7 @@ def publisher(shelf: Shelf, out: Path) -> Callable[[ShelfResult], None]:
 
     def publish(result: ShelfResult) -> None:
         plan = make_plan(result, settings=shelf.settings.plan)
-        write_report(result, out, plan=plan, register=shelf.register)
+        limit = shelf.settings.page.one_file_jars
+        write_report(result, out, plan=plan, register=shelf.register, one_file_jars=limit)
 
     return publish

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import tempfile
 from collections.abc import Iterable
 from pathlib import Path
@@ -12,6 +13,9 @@ from jarvision.base.errors import NotWritableError
 
 PART_PREFIX: Final = ".jarvision-"
 PART_SUFFIX: Final = ".part"
+
+
+_LEAVES: Final = re.compile(r"[\\:\0]|^/|(?:^|/)\.\.(?:/|\Z)")
 
 
 def write_whole(path: Path, content: bytes) -> Path:
@@ -65,8 +69,7 @@ def write_pieces(path: Path, pieces: Iterable[bytes]) -> Path:
 
 def stays_inside(relative: str) -> bool:
     """Tell a path that leads to no place outside of the folder that it is taken in, anywhere."""
-    plain = not set(relative) & {"\\", ":", "\0"} and not relative.startswith("/")
-    return plain and ".." not in relative.split("/")
+    return not _LEAVES.search(relative)
 
 
 def sweep_parts(folder: Path) -> None:

@@ -1,8 +1,10 @@
-"""Stain, held against the days before: what was white may be stained, what was bare is not yet.
+"""A wall and the days before: what was white may be stained, and lasts; what was bare is not yet.
 
 A photo alone proves a stain by the growth around it (:mod:`jarvision.vision.tissue.evidence`). The
 days know more: a skin over all of the wall has no growth around it, but the wall was white before;
-and an island that was bare yesterday has not grown over and aged since.
+and an island that was bare yesterday has not grown over and aged since. Growth does not come and
+go: a place that was white on two days and looks bare on the next was misread, as old growth of the
+contents' own colour often is. Only when it looks bare day after day is that believed.
 """
 
 from __future__ import annotations
@@ -39,6 +41,8 @@ COVERED_FROM = 0.5
 
 _EDGE = 0.15  # a smaller part of a patch is its edge, not another patch
 
+_THICK = np.ones((3, 3), np.uint8)  # cells: what is thinner is the edge of a patch, read to and fro
+
 
 @dataclass(frozen=True)
 class Before:
@@ -55,10 +59,19 @@ class Before:
 
 @dataclass(frozen=True)
 class Settled:
-    """What the days before say of a wall's stains, each ``(rows, cols)`` of its thumbnail."""
+    """What the days before say of a wall, each ``(rows, cols)`` of its thumbnail.
+
+    Attributes
+    ----------
+    proven, refuted
+        Stain that is growth, and that is none.
+    lasting
+        Places that look bare, and were white before.
+    """
 
     proven: BoolArray
     refuted: BoolArray
+    lasting: BoolArray
 
 
 def settle_day(
@@ -68,7 +81,7 @@ def settle_day(
     *,
     settings: TrackingSettings,
 ) -> tuple[tuple[Reading, ...], SmallWall]:
-    """The readings of a day, and its front, with the stains settled; other sides stay as read.
+    """The readings of a day, and its front, as the days before leave them; other sides as read.
 
     Parameters
     ----------
@@ -79,17 +92,17 @@ def settle_day(
     for reading in shown:
         if QUARTERS[reading.view] == 0 and reading.thumbnail is not None:
             small = unpack_thumbnail(reading.thumbnail)
-            settled = settle_stains(small, before, settings=settings)
+            settled = settle_wall(small, before, settings=settings)
             told.append(_settled_reading(reading, small, settled))
         else:
             told.append(reading)
-    return tuple(told), _settled_wall(front, settle_stains(front, before, settings=settings))
+    return tuple(told), _settled_wall(front, settle_wall(front, before, settings=settings))
 
 
-def settle_stains(
+def settle_wall(
     small: SmallWall, before: Sequence[Before], *, settings: TrackingSettings
 ) -> Settled:
-    """Say which stains of a wall the days before prove, and which they refute.
+    """Say which stains of a wall the days before prove or refute, and which growth lasts.
 
     Proven: not by its photo, and white on an earlier day. Refuted: never seen white, and bare when
     last seen, fewer days ago than growth needs to cover a place and to age there.
@@ -99,9 +112,39 @@ def settle_stains(
     before
         Earlier fronts of the same side, the last one first.
     """
+    proven, refuted = _settled_stains(small, before, settings=settings)
+    return Settled(proven, refuted, _lasting(small, before, settings=settings))
+
+
+def _lasting(
+    small: SmallWall, before: Sequence[Before], *, settings: TrackingSettings
+) -> BoolArray:
+    """Bare-looking places that were white on enough earlier days, and not bare for too many since.
+
+    Only days count whose turn was found: of a jar that was shaken, or hidden all over, nothing is
+    known to lie where it lay.
+    """
+    bare = (small.classes == TissueClass.BARE) & (small.opacity < COVERED_FROM)
+    found = [one for one in before if one.registered]
+    if not bare.any() or len(found) < settings.lasting_days:
+        return np.zeros_like(bare)
+    white = sum(_moved(_is_grown(one.small), small, one.turn).astype(int) for one in found)
+    recent = found[: settings.gone_after_days - 1]
+    gone = np.full_like(bare, len(recent) == settings.gone_after_days - 1)
+    for one in recent:
+        gone &= _moved(_is_open(one.small), small, one.turn)
+    lasting = bare & (white >= settings.lasting_days) & ~gone
+    opened = cv2.morphologyEx(lasting.astype(np.uint8), cv2.MORPH_OPEN, _THICK)
+    return np.asarray(opened > 0)
+
+
+def _settled_stains(
+    small: SmallWall, before: Sequence[Before], *, settings: TrackingSettings
+) -> tuple[BoolArray, BoolArray]:
+    """Stains that the days before prove, and those that they refute."""
     stained = small.classes == TissueClass.STAIN
     if not stained.any():
-        return Settled(proven=stained, refuted=stained)
+        return stained, stained
     white, bare, known, seen = (np.zeros_like(stained) for _ in range(4))
     for one in before:
         judged, grown = np.isfinite(one.small.opacity), _is_grown(one.small)
@@ -119,7 +162,7 @@ def settle_stains(
     proven = unproven & (white | (~known & _mostly(unproven, white, known)))
     doubted = bare & ~white
     refuted = stained & doubted & (~held | _mostly(stained & held, doubted, stained))
-    return Settled(proven, refuted)
+    return proven, refuted
 
 
 def _mostly(areas: BoolArray, votes: BoolArray, voters: BoolArray) -> BoolArray:
@@ -165,15 +208,18 @@ def _settled_wall(small: SmallWall, settled: Settled) -> SmallWall:
 
 
 def _settled_reading(reading: Reading, small: SmallWall, settled: Settled) -> Reading:
-    """A reading of this wall with its stains settled: patches and coverage; others stay as read."""
-    if reading.coverage is None or not (settled.proven.any() or settled.refuted.any()):
+    """A reading of this wall as the days before leave it: patches and coverage."""
+    changed = settled.proven | settled.refuted | settled.lasting
+    if reading.coverage is None or not changed.any():
         return reading
     patches: list[Patch] = []
     for patch in reading.patches:
         if patch.kind == "stain":
             patches += _parted(patch, settled.refuted, "bare", small)
         elif patch.kind == "bare":
-            patches += _parted(patch, settled.proven, "stain", small)
+            parts = _parted(patch, settled.proven, "stain", small)
+            whole = parts == [patch]
+            patches += _parted(patch, settled.lasting, None, small) if whole else parts
         else:
             patches.append(patch)
     doubted = (small.classes == TissueClass.STAIN) & (small.opacity < COVERED_FROM)
@@ -187,14 +233,17 @@ def _settled_reading(reading: Reading, small: SmallWall, settled: Settled) -> Re
     )
 
 
-def _parted(patch: Patch, changed: BoolArray, kind: str, small: SmallWall) -> list[Patch]:
-    """A patch whose changed places are of another kind: as it is, renamed, or in two parts."""
+def _parted(patch: Patch, changed: BoolArray, kind: str | None, small: SmallWall) -> list[Patch]:
+    """A patch whose changed places are of another kind: as it is, renamed, or in two parts.
+
+    Places of no kind belong to no patch.
+    """
     inside = _inside(patch, small)
     share = np.count_nonzero(inside & changed) / max(1, int(np.count_nonzero(inside)))
     if share < _EDGE:
         return [patch]
     if share > 1.0 - _EDGE:
-        return [replace(patch, kind=kind)]
+        return [replace(patch, kind=kind)] if kind else []
     parts = (
         (patch.kind, 1.0 - share, inside & ~changed),
         (kind, share, inside & changed),
@@ -202,7 +251,7 @@ def _parted(patch: Patch, changed: BoolArray, kind: str, small: SmallWall) -> li
     return [
         _part(patch, name, part * patch.area_cm2, places)
         for name, part, places in parts
-        if part * patch.area_cm2 >= MIN_AREA_CM2
+        if name and part * patch.area_cm2 >= MIN_AREA_CM2
     ]
 
 
@@ -234,18 +283,22 @@ def _inside(patch: Patch, small: SmallWall) -> BoolArray:
 
 
 def _coverage(cover: Coverage, small: SmallWall, settled: Settled) -> Coverage:
-    """The coverage with what is proven added, and what is refuted taken off."""
+    """The coverage with what is proven added, and what is refuted taken off.
+
+    The lower end stays for what is only held to last: it may be gone, this once.
+    """
     filled = max(1, int(np.count_nonzero(small.classes != TissueClass.OUTSIDE)))
     hidden = np.nan_to_num(small.opacity)
     more = 100.0 * float((1.0 - hidden)[settled.proven].sum()) / filled
     less = 100.0 * float(hidden[settled.refuted].sum()) / filled
     doubted = settled.refuted & (hidden < COVERED_FROM)  # was in the upper end alone
     gone = 100.0 * np.count_nonzero(doubted) / filled
-    percent = min(100.0, max(0.0, cover.percent + more - less))
+    lasting = 100.0 * float((1.0 - hidden)[settled.lasting & ~settled.proven].sum()) / filled
+    percent = min(100.0, max(0.0, cover.percent + more + lasting - less))
     return replace(
         cover,
         percent=percent,
         low=min(percent, max(0.0, cover.low + more - less)),
-        high=max(percent, min(100.0, cover.high - less - gone)),
-        soft_percent=min(100.0, max(0.0, cover.soft_percent + more - less)),
+        high=max(percent, min(100.0, cover.high + lasting - less - gone)),
+        soft_percent=min(100.0, max(0.0, cover.soft_percent + more + lasting - less)),
     )

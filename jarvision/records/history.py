@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import Literal
@@ -194,21 +194,24 @@ class JarDay:
 class JarHistory:
     """All that is known of one jar: its register line, its days in order, its refused photos.
 
-    ``diary`` is what the grower has told of it, in the order of the days. ``tops`` are its days
-    with a photo from above; ``days`` are those with one of the wall, and a day may be in both.
+    ``diary`` is what the grower has told of it, in the order of the days. Days and refused photos
+    of a long history are packed but for the newest (:mod:`jarvision.base.long`), its readings
+    without thumbnails, those of days before the last one without outlines of patches. ``tops`` are
+    its days with a photo from above; ``days`` are those with one of the wall, and a day may be in
+    both.
     """
 
     entry: JarEntry
-    days: tuple[JarDay, ...]
-    refused: tuple[Reading, ...] = ()
+    days: Sequence[JarDay]
+    refused: Sequence[Reading] = ()
     diary: tuple[DiaryLine, ...] = ()
     tops: tuple[TopDay, ...] = ()
 
     @property
     def last_day(self) -> date | None:
         """The last day with a usable photo of any side; None where there is none."""
-        wall, above = (day.day for day in self.days), (top.day for top in self.tops)
-        return max((*wall, *above), default=None)
+        lasts = [part[-1].day for part in (self.days, self.tops) if part]
+        return max(lasts, default=None)
 
     def told(self, what: DiaryWord) -> tuple[date, ...]:
         """The days on which the grower has told something of it."""

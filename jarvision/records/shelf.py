@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from typing import Final, Literal
 
 from jarvision.records.history import JarStory, Reading, VerdictWord
+from jarvision.records.parts import MadeAnew, Parts
 from jarvision.records.wording import PLAIN, Fact, Voice, put_into_words
 
 EndingWord = Literal["clean", "contaminated", "harvested", "discarded", "used up"]
@@ -78,16 +79,19 @@ class ShelfResult:
     until :func:`jarvision.verdict.lives.with_lives` has parted them). ``settings_digest`` changes
     with every single setting; see :meth:`jarvision.settings.groups.Settings.digest`. ``made_on`` is
     the day on which it was scored, by the machine's clock; None where that is not known.
+    ``readings`` lack what only pictures need: thumbnails and outlines of patches. ``parts`` makes
+    pieces of the report; it keeps them while a run has its store open.
     """
 
     folder: str
     scored_on: date
-    readings: tuple[Reading, ...]
+    readings: Sequence[Reading]
     stories: tuple[JarStory, ...]
     warnings: tuple[str, ...] = field(default=())
     settings_digest: str = ""
     made_on: date | None = None
     finished: tuple[FinishedJar, ...] = ()
+    parts: Parts = field(default=MadeAnew(), compare=False, repr=False)
 
     @property
     def age_days(self) -> int:

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Mapping
 from contextlib import suppress
 from pathlib import Path
 
 from jarvision.base.files import write_whole
-from jarvision.base.text import safe_name, with_digest
 from jarvision.records import JarEntry, ShelfResult
+from jarvision.settings.page import PageSettings
 from jarvision.verdict.plan import Plan
 
 
@@ -19,8 +18,11 @@ def write_report(
     *,
     plan: Plan | None = None,
     register: Mapping[str, JarEntry] | None = None,
+    one_file_jars: int = PageSettings.one_file_jars,
 ) -> None:
     """Write the tables, ``curves/<jar>.svg`` and ``report.html`` into ``out``.
+
+    With more than ``one_file_jars`` jars on the shelf each has ``jars/<jar>.html`` beside the page.
 
     Parameters
     ----------
@@ -34,7 +36,10 @@ def write_report(
     NotWritableError
         When a file cannot be written.
     """
-    from jarvision.report.charts import draw_curves
+    from jarvision.report.curves import draw_curves
+    from jarvision.report.farm import write_farm
+    from jarvision.report.file_names import file_names
+    from jarvision.report.jar_files import sweep_jar_files
     from jarvision.report.page import write_page
     from jarvision.report.plan_files import write_plan
     from jarvision.report.tables import write_tables
@@ -43,13 +48,25 @@ def write_report(
     if plan is not None:
         write_plan(plan, out, shelf=result.folder)
     curves = {}  # in files, not in memory: a large shelf has thousands
-    names = _curve_names(story.verdict.jar for story in result.all_stories)
-    for jar, curve in draw_curves(result.stories):
+    names = file_names(story.verdict.jar for story in result.all_stories)
+    for jar, curve in draw_curves(result.stories, result.parts):
         if curve:
             path = out / "curves" / f"{names[jar]}.svg"
             curves[jar] = write_whole(path, curve.encode("utf-8"))
-    write_page(result, out, plan=plan, register=register, curves=curves)
+    if len(result.stories) > one_file_jars:
+        write_farm(result, out, plan=plan, register=register, curves=curves)
+    else:
+        write_page(result, out, plan=plan, register=register, curves=curves)
+        sweep_jar_files(out, ())
     _sweep_curves(out / "curves", set(names.values()))
+
+
+def _written(path: Path, content: bytes) -> Path:
+    """Write a file that is not there as it shall be: to write hundreds takes a second."""
+    with suppress(OSError):
+        if path.read_bytes() == content:
+            return path
+    return write_whole(path, content)
 
 
 def _sweep_curves(folder: Path, names: Collection[str]) -> None:
@@ -61,13 +78,3 @@ def _sweep_curves(folder: Path, names: Collection[str]) -> None:
         if path.stem not in names:
             with suppress(OSError):  # old, but in nobody's way
                 path.unlink()
-
-
-def _curve_names(jars: Iterable[str]) -> dict[str, str]:
-    """File name of every jar's curve, apart on file systems that do not tell capitals apart."""
-    plain = {jar: safe_name(jar) for jar in jars}
-    alike = Counter(name.casefold() for name in plain.values())
-    return {
-        jar: name if alike[name.casefold()] == 1 else with_digest(name, jar)
-        for jar, name in plain.items()
-    }

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
 from typing import Any, Final
@@ -11,17 +11,7 @@ from typing import Any, Final
 from markupsafe import Markup
 
 from jarvision.base.text import printable
-from jarvision.records import (
-    HALF_VIEW_DEG,
-    EndingWord,
-    FinishedJar,
-    JarDay,
-    JarStory,
-    Patch,
-    Reading,
-    VerdictWord,
-)
-from jarvision.records.photo_reasons import PHOTO_REASONS
+from jarvision.records import EndingWord, FinishedJar, JarDay, JarStory, VerdictWord
 from jarvision.records.wording import tell_place
 from jarvision.register.jars import Register
 from jarvision.register.lineage import Kinship, near_kin
@@ -29,24 +19,15 @@ from jarvision.report import svg
 from jarvision.report.fruiting import FruitingPart, build_fruiting, last_top
 from jarvision.report.pictures import (
     FRAME_PX,
-    REFUSAL_PX,
-    STRIP_PX,
-    THUMB_PX,
     Detail,
     Picture,
     inline,
     middle_square,
-    without_advice,
     without_caption,
 )
-from jarvision.report.sides import (
-    are_many,
-    in_turn,
-    shown_reading,
-    side_shown,
-    tell_seen,
-    tell_view,
-)
+from jarvision.report.refusals import Refusal, build_refusal
+from jarvision.report.sides import are_many, shown_reading, side_shown, tell_seen, tell_view
+from jarvision.report.walls import Strip, strips_of
 from jarvision.report.why import Reason, reasons_of, short_why
 from jarvision.report.words import (
     PAGE,
@@ -60,19 +41,14 @@ from jarvision.report.words import (
     tell_reference,
     tell_short_day,
 )
-from jarvision.vision.overlay.draw import STRIP_PX_PER_MM
 
 MOST_PATCHES = 8
-TAG_GAP_PERCENT = 5  # between a patch on the wall and the middle of its name, of the height
-TAGS_APART = (42.0, 9.0)  # percent of the picture's width and height, where one wall is shown
-SMALL_TAGS_APART = (66.0, 15.0)  # where several walls stand side by side
 _ROLES: Final[Mapping[Kinship, str]] = {
     "parent": "spawn from",
     "ancestor": "and before that from",
     "sibling": "same spawn",
     "child": "went into",
 }
-SMALLEST_LABEL_CM2 = 0.5  # smaller areas are outlined on the wall, and told in the list only
 
 
 @dataclass(frozen=True)
@@ -85,54 +61,12 @@ class Frame:
 
 
 @dataclass(frozen=True)
-class Tag:
-    """Words on the wall strip; places in percent of its width and height."""
-
-    text: str
-    kind: str
-    left: float
-    top: float
-
-
-@dataclass(frozen=True)
-class Strip:
-    """The unrolled wall of one view; ``view`` is empty where a day has no other."""
-
-    view: str
-    picture: Picture
-    tags: tuple[Tag, ...]
-
-
-@dataclass(frozen=True)
-class Refusal:
-    """A photo that gave no reading, and how to take it better.
-
-    ``again`` is True when the jar has no usable photo of that day and the day is today.
-    """
-
-    photo: str
-    jar: str
-    day: str
-    meaning: str
-    detail: str
-    remedy: str
-    again: bool
-
-
-@dataclass(frozen=True)
-class RefusedPhoto(Refusal):
-    """The same with its picture."""
-
-    picture: Picture | None
-
-
-@dataclass(frozen=True)
 class Relative:
-    """A jar of the same family; ``anchor`` and ``verdict`` are empty for one without photos."""
+    """A jar of the same family; ``link`` and ``verdict`` are empty for one without photos."""
 
     role: str
     jar: str
-    anchor: str
+    link: str
     verdict: str
     short: str
 
@@ -158,9 +92,13 @@ class Cell:
 
 @dataclass(frozen=True)
 class JarHead:
-    """A jar's name on the page, its verdict, and the day of its last usable photo."""
+    """A jar's name on the page, its verdict, and the day of its last usable photo.
+
+    ``anchor`` is the id of what the page says of it, ``link`` leads to its card.
+    """
 
     anchor: str
+    link: str
     jar: str
     verdict: VerdictWord
     words: VerdictWords
@@ -202,8 +140,26 @@ class JarCard(JarHead):
 
 
 @dataclass(frozen=True)
+class Near:
+    """What the card of a jar is made from beside its own story.
+
+    Of one code, equal stories and equal ones of these make equal cards: together they are the key
+    of whoever keeps what was made.
+    """
+
+    anchor: str
+    link: str
+    photo_today: bool
+    relatives: tuple[Relative, ...]
+    detail: Detail
+
+
+@dataclass(frozen=True)
 class Surroundings:
-    """What a card needs to know beside its own story."""
+    """The shelf that the jars of a page stand on.
+
+    ``pages`` says where the card of a jar lies that is not on this page.
+    """
 
     out: Path
     today: date
@@ -212,6 +168,12 @@ class Surroundings:
     anchors: Mapping[str, str]
     verdicts: Mapping[str, VerdictWord]
     endings: Mapping[str, EndingWord]
+    pages: Mapping[str, str] = field(default_factory=dict)
+
+    def link(self, jar: str) -> str:
+        """The way to a jar's card; empty for a jar without one."""
+        anchor = self.anchors.get(jar, "")
+        return self.pages.get(jar) or (f"#{anchor}" if anchor else "")
 
 
 def build_finished(done: FinishedJar) -> FinishedLine:
@@ -227,23 +189,43 @@ def build_finished(done: FinishedJar) -> FinishedLine:
 
 def build_head(story: JarStory, around: Surroundings) -> JarHead:
     """Gather what stands wherever a jar is named."""
-    return JarHead(**_head(story, around))
+    return JarHead(**_head(story, near_of(story, around)))
 
 
 def build_line(story: JarStory, around: Surroundings) -> JarLine:
     """Gather what today's list shows of one jar."""
-    cover, days = story.verdict.coverage, story.history.days
+    cover, days, detail = story.verdict.coverage, story.history.days, around.detail
+    shows = detail.waiting_thumbs or story.verdict.verdict != "wait"
     wall = shown_reading(days[-1], side_shown(story)).wall_picture if days else last_top(story)
     return JarLine(
-        **_head(story, around),
+        **_head(story, near_of(story, around)),
         why=short_why(story),
         percent=f"{cover.in_words()} %" if cover else "",
-        thumb=inline(around.out, wall, (THUMB_PX, THUMB_PX), "", crop=middle_square),
+        thumb=inline(
+            around.out, wall if shows else "", (detail.thumb_px,) * 2, "", crop=middle_square
+        ),
+    )
+
+
+def near_of(story: JarStory, around: Surroundings) -> Near:
+    """What the card of a jar takes from its surroundings."""
+    jar, last = story.verdict.jar, story.history.last_day
+    return Near(
+        anchor=around.anchors[jar],
+        link=around.link(jar),
+        photo_today=last is not None and last >= around.today,
+        relatives=_relatives(jar, around),
+        detail=around.detail,
     )
 
 
 def build_card(story: JarStory, curve: str, around: Surroundings) -> JarCard:
     """Gather what the page shows of one jar; ``curve`` is its chart as SVG text."""
+    return card_of(story, curve, near_of(story, around), out=around.out)
+
+
+def card_of(story: JarStory, curve: str, near: Near, *, out: Path) -> JarCard:
+    """The same from the jar's own story, and what is near it; its pictures lie in ``out``."""
     verdict, entry, days = story.verdict, story.history.entry, story.history.days
     jar, words = printable(verdict.jar), VERDICT_WORDS[verdict.verdict]
     last, side = days[-1] if days else None, side_shown(story)
@@ -253,10 +235,10 @@ def build_card(story: JarStory, curve: str, around: Surroundings) -> JarCard:
     about = (entry.kind, entry.species, entry.substrate, started)
     finding = f"{jar}: {words.short}, covered {tell_coverage(verdict.coverage)}"
     finding = f"Curve of {finding}" + (f", ready {ready}" if ready else "")
-    box, shows = around.detail.overlay_px, around.detail.shows(verdict.verdict)
+    box, shows = near.detail.overlay_px, near.detail.shows(verdict.verdict)
     photo = shown.overlay if shown and shows else ""
     return JarCard(
-        **_head(story, around),
+        **_head(story, near),
         about=printable(" · ".join(part for part in about if part)),
         notes=printable(entry.notes),
         side=tell_view(shown) if last and shown and are_many(last) else "",
@@ -267,26 +249,27 @@ def build_card(story: JarStory, curve: str, around: Surroundings) -> JarCard:
         ready=ready,
         told=tell_diary(story.history.diary),
         reasons=reasons_of(story),
-        overlay=inline(around.out, photo, box, tell_picture(last, jar), crop=without_caption),
-        strips=_strips(last if shows else None, side, around.out, jar),
-        frames=_film(story, side, around),
+        overlay=inline(out, photo, box, tell_picture(last, jar), crop=without_caption),
+        strips=strips_of(last if shows else None, side, out, jar),
+        frames=_film(story, side, near.detail, out),
         curve=svg.in_page(curve, finding=finding, css_class="curve") if curve else Markup(""),
         patches=tell_patches(last),
-        relatives=_relatives(verdict.jar, around),
-        refusals=tuple(build_refusal(r, story, around) for r in story.history.refused),
-        top=build_fruiting(story, around.out),
+        relatives=near.relatives,
+        refusals=tuple(build_refusal(r) for r in story.history.refused),
+        top=build_fruiting(story, out),
     )
 
 
-def _head(story: JarStory, around: Surroundings) -> dict[str, Any]:
+def _head(story: JarStory, near: Near) -> dict[str, Any]:
     verdict, last = story.verdict, story.history.last_day
     return {
-        "anchor": around.anchors[verdict.jar],
+        "anchor": near.anchor,
+        "link": near.link,
         "jar": printable(verdict.jar),
         "verdict": verdict.verdict,
         "words": VERDICT_WORDS[verdict.verdict],
         "last_day": tell_day(last) if last else "",
-        "photo_today": last is not None and last >= around.today,
+        "photo_today": near.photo_today,
     }
 
 
@@ -311,82 +294,16 @@ def tell_patches(day: JarDay | None) -> tuple[str, ...]:
     )
 
 
-def build_refusal(reading: Reading, story: JarStory | None, around: Surroundings) -> Refusal:
-    """Tell what was wrong with a photo and what to do."""
-    reason = PHOTO_REASONS.get(reading.reason)
-    day = reading.taken_at.date()
-    seen = {d.day for d in story.history.days} if story else set()
-    meaning = reason.meaning if reason else printable(reading.reason)
-    return Refusal(
-        photo=printable(reading.photo),
-        jar=printable(reading.jar),
-        day=tell_short_day(day),
-        meaning=meaning,
-        detail=printable(reading.detail),
-        remedy=reason.remedy if reason else "Take the photo again.",
-        again=day >= around.today and day not in seen and reading.jar not in around.endings,
-    )
-
-
-def with_picture(refusal: Refusal, reading: Reading, around: Surroundings) -> RefusedPhoto:
-    """Add the picture of a refused photo."""
-    alt, box = f"Photo not used: {refusal.meaning}", REFUSAL_PX
-    picture = inline(around.out, reading.overlay, box, alt, crop=without_advice)
-    return RefusedPhoto(**vars(refusal), picture=picture)
-
-
-def _strips(day: JarDay | None, side: int, out: Path, jar: str) -> tuple[Strip, ...]:
-    """Show the walls of a day: the side that gave the reason first, then as the jar was turned."""
-    if day is None:
-        return ()
-    found, many = [], are_many(day)
-    for reading in in_turn(day, side):
-        view = tell_view(reading) if many else ""
-        alt = f"The wall of {jar} laid flat{', ' + view if view else ''}; patches are outlined"
-        picture = inline(out, reading.wall_picture, STRIP_PX, alt)
-        if picture is not None:
-            apart = SMALL_TAGS_APART if many else TAGS_APART
-            tags = _tags(reading.patches, out / reading.wall_picture, apart)
-            found.append(Strip(view, picture, tags))
-    return tuple(found)
-
-
-def _tags(patches: Sequence[Patch], path: Path, apart: tuple[float, float]) -> tuple[Tag, ...]:
-    """Name the patches on a wall strip at their places, the largest first, none over another."""
-    from PIL import Image
-
-    with Image.open(path) as image:
-        height_mm = image.height / STRIP_PX_PER_MM
-    tags: list[Tag] = []
-    for patch in sorted(patches, key=lambda p: -p.area_cm2):
-        seen = abs(patch.angle_deg) <= HALF_VIEW_DEG
-        if patch.area_cm2 < SMALLEST_LABEL_CM2 or not seen:
-            continue
-        tag = _tag(patch, height_mm, apart)
-        if all(abs(tag.left - t.left) > apart[0] or abs(tag.top - t.top) > apart[1] for t in tags):
-            tags.append(tag)
-    return tuple(tags)
-
-
-def _tag(patch: Patch, height_mm: float, room: tuple[float, float]) -> Tag:
-    heights = [height for _, height in patch.outline] or [patch.height_mm]
-    below, above = (100 - 100 * h / height_mm for h in (min(heights), max(heights)))
-    top = below + TAG_GAP_PERCENT if below < 100 - 2 * TAG_GAP_PERCENT else above - TAG_GAP_PERCENT
-    ends = ((50 + 50 * patch.angle_deg / HALF_VIEW_DEG, room[0] / 2), (top, 6))
-    kept = (min(max(value, low), 100 - low) for value, low in ends)
-    return Tag(f"{patch.kind} {patch.area_cm2:.1f} cm²", patch.kind, *kept)
-
-
-def _film(story: JarStory, side: int, around: Surroundings) -> tuple[Frame, ...]:
+def _film(story: JarStory, side: int, detail: Detail, out: Path) -> tuple[Frame, ...]:
     """Show the wall day by day, newest first; empty where the shelf is too large for it."""
-    if not around.detail.film_of_all and story.verdict.verdict == "wait":
+    if not detail.film_of_all and story.verdict.verdict == "wait":
         return ()
     frames = []
-    for day in story.history.days[: -around.detail.frames - 1 : -1]:
+    for day in story.history.days[: -detail.frames - 1 : -1]:
         percent, when = f"{day.coverage.in_words()} %", tell_short_day(day.day)
         alt = f"{printable(day.jar)} on {when}: covered {percent}"
         wall = shown_reading(day, side).wall_picture
-        frames.append(Frame(when, percent, inline(around.out, wall, FRAME_PX, alt)))
+        frames.append(Frame(when, percent, inline(out, wall, FRAME_PX, alt)))
     return tuple(frames)
 
 
@@ -394,7 +311,7 @@ def _relatives(jar: str, around: Surroundings) -> tuple[Relative, ...]:
     found = []
     for name, kinship in near_kin(around.register, jar).items():
         role, verdict = _ROLES[kinship], around.verdicts.get(name)
-        anchor, ending = around.anchors.get(name, ""), around.endings.get(name, "no photo")
+        ending = around.endings.get(name, "no photo")
         short = VERDICT_WORDS[verdict].short if verdict else ending
-        found.append(Relative(role, printable(name), anchor, verdict or "", short))
+        found.append(Relative(role, printable(name), around.link(name), verdict or "", short))
     return tuple(found)

@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
+from itertools import takewhile
 from typing import Any, Final
 
 import numpy as np
@@ -142,23 +143,12 @@ def draw_curve(
     return svg.to_svg(figure, key=key)
 
 
-def draw_curves(stories: Sequence[JarStory]) -> Iterator[tuple[str, str]]:
-    """Draw the curves one after the other: name of the jar, and SVG text, empty without a curve."""
-    sheet = curve_sheet()  # axes and their ticks take half the time of a chart
-    for number, story in enumerate(stories, 1):
-        percent = story.profile.ready_percent
-        yield (
-            story.verdict.jar,
-            draw_curve(story, ready_percent=percent, key=f"curve-{number}", sheet=sheet),
-        )
-
-
 def curve_sheet() -> Sheet:
     """A figure and its axes for curves, without one."""
-    return _axes(CURVE_SIZE_PX, right=0.985)
+    return bare_axes(CURVE_SIZE_PX, right=0.985)
 
 
-def _axes(size_px: tuple[int, int], *, right: float) -> Sheet:
+def bare_axes(size_px: tuple[int, int], *, right: float) -> Sheet:
     """Bare axes for percent over days; one px of the chart is one point of matplotlib."""
     from matplotlib.backends.backend_svg import FigureCanvasSVG
     from matplotlib.figure import Figure
@@ -272,12 +262,15 @@ def draw_shelf(stories: Sequence[JarStory], *, key: str, today: date) -> str:
     Jars that need something are drawn strong and over the others, so that the odd one out shows.
     Days after ``today`` come from wrong clocks and are left out.
     """
-    days = [d.day for story in stories for d in story.history.days if d.day <= today]
-    if not days:
+    begun = [s.history.days[0].day for s in stories if s.history.days]
+    firsts = [day for day in begun if day <= today]
+    lasts = filter(None, (_last_day(story, today) for story in stories))
+    first, last = min(firsts, default=today), max(lasts, default=None)
+    if last is None:
         return ""
-    shown, first, last = list(stories), min(days), max(days)
+    shown = list(stories)
     origin = max(first, days_after(last, -SHELF_DAYS))
-    figure, axes = _axes(SHELF_SIZE_PX, right=SHELF_RIGHT)
+    figure, axes = bare_axes(SHELF_SIZE_PX, right=SHELF_RIGHT)
     order: list[VerdictWord] = ["wait", "go", "check", "no-go"]
     shown.sort(key=lambda story: order.index(story.verdict.verdict))
     ends = []
@@ -292,8 +285,14 @@ def draw_shelf(stories: Sequence[JarStory], *, key: str, today: date) -> str:
     return svg.to_svg(figure, key=key)
 
 
+def _last_day(story: JarStory, today: date) -> date | None:
+    """The newest day of a jar up to today."""
+    return next((d.day for d in reversed(story.history.days) if d.day <= today), None)
+
+
 def _plot_line(axes: Any, story: JarStory, first: date, last: date) -> tuple[float, float] | None:
-    days = [d for d in story.history.days if first <= d.day <= last]
+    newest = takewhile(lambda day: day.day >= first, reversed(story.history.days))
+    days = [day for day in newest if day.day <= last][::-1]
     if not days:
         return None
     x = [float((d.day - first).days) for d in days]

@@ -12,6 +12,7 @@ from jarvision.base.files import write_whole
 from jarvision.base.text import printable
 from jarvision.report import svg
 from jarvision.report.count_words import tell_shelf_counts
+from jarvision.report.templating import template
 from jarvision.truth.compare import ShelfCounts, figures
 
 if TYPE_CHECKING:
@@ -38,16 +39,7 @@ def write_count_page(counts: ShelfCounts, out: Path, *, title: str) -> Path:
     ------
     NotWritableError
     """
-    from jinja2 import Environment, PackageLoader, StrictUndefined
-
-    environment = Environment(
-        loader=PackageLoader("jarvision.report", "templates"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    page = environment.get_template("counts.html.j2").render(
+    page = template("counts.html.j2").render(
         title=printable(title),
         plots=draw_plots(counts) if counts.compared else (),
         lines=[printable(line) for line in tell_shelf_counts(counts)]

@@ -1,4 +1,4 @@
-"""What a page of many jars puts together: equal lines, tasks and names.
+"""What a page of many jars puts together: equal lines and names.
 
 A person reads lines, not hundreds of them; a phone opens some thousand elements, not a hundred
 thousand.
@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Final
 
 from jarvision.records import JarStory
@@ -32,16 +32,6 @@ class Bundle:
     jars: tuple[JarHead, ...]
 
 
-@dataclass(frozen=True)
-class TaskLine:
-    """One line of the plan; ``span`` is the 80 % interval of its day."""
-
-    heading: str
-    jars: str
-    text: str
-    span: str
-
-
 def bundled(stories: Iterable[JarStory], head: Callable[[JarStory], JarHead]) -> list[Bundle]:
     """The jars by their reason, in the order in which the reasons come first."""
     found: dict[str, list[JarHead]] = {}
@@ -56,9 +46,14 @@ def indexed(heads: Sequence[JarHead]) -> list[Bundle]:
         return []
     found: dict[str, list[JarHead]] = {}
     for head in sorted(heads, key=lambda head: (len(head.jar), head.jar)):
-        parts = _LAST_TWO.fullmatch(head.jar)
-        found.setdefault(parts[1] if parts else head.jar[:1], []).append(head)
+        found.setdefault(stem_of(head.jar), []).append(head)
     return [Bundle(start, tuple(own)) for start, own in sorted(found.items())]
+
+
+def stem_of(jar: str) -> str:
+    """What a jar's name begins with: all but the last two digits, else the first letter."""
+    parts = _LAST_TWO.fullmatch(jar)
+    return parts[1] if parts else jar[:1]
 
 
 def rows_shown(stories: Sequence[JarStory]) -> list[JarStory]:
@@ -66,17 +61,3 @@ def rows_shown(stories: Sequence[JarStory]) -> list[JarStory]:
     if len(stories) <= MOST_ROWS:
         return list(stories)
     return [story for story in stories if story.verdict.verdict != "wait"]
-
-
-def merged(tasks: Iterable[TaskLine]) -> tuple[TaskLine, ...]:
-    """Tasks of one day, those that differ in their jars alone put on one line."""
-    found: dict[tuple[str, str], TaskLine] = {}
-    for task in tasks:
-        same = (task.heading, task.span)
-        first = found.get(same)
-        if first is None:
-            found[same] = task
-            continue
-        text = " ".join(dict.fromkeys(filter(None, (first.text, task.text))))
-        found[same] = replace(first, jars=f"{first.jars}, {task.jars}", text=text)
-    return tuple(found.values())

@@ -8,10 +8,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
-from functools import cache
-from itertools import groupby
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import Any, Final
 
 from markupsafe import Markup
 
@@ -21,6 +19,7 @@ from jarvision.base.text import printable
 from jarvision.base.version import __version__
 from jarvision.records import JarEntry, JarStory, Reading, ShelfResult
 from jarvision.records.flags import CAUTIONS
+from jarvision.records.parts import MadeAnew, Parts
 from jarvision.register.jars import Register
 from jarvision.report import svg
 from jarvision.report.cards import (
@@ -28,48 +27,25 @@ from jarvision.report.cards import (
     JarCard,
     JarHead,
     JarLine,
-    Refusal,
-    RefusedPhoto,
     Surroundings,
     build_card,
     build_finished,
     build_head,
     build_line,
-    build_refusal,
-    with_picture,
 )
 from jarvision.report.charts import describe_shelf, draw_curve, draw_shelf
 from jarvision.report.each import Each
+from jarvision.report.kept import WHOLE_SHELF, card_made_of, judged
 from jarvision.report.legend import legend_samples
-from jarvision.report.many import (
-    MOST_LINES,
-    Bundle,
-    TaskLine,
-    bundled,
-    indexed,
-    merged,
-    rows_shown,
-)
-from jarvision.report.pictures import detail_for
-from jarvision.report.plan_files import HEADINGS, jars_told
-from jarvision.report.words import (
-    VERDICT_WORDS,
-    VerdictWords,
-    by_urgency,
-    tell_age,
-    tell_day,
-    tell_span,
-)
-from jarvision.verdict.plan import Plan, PlanItem
-
-if TYPE_CHECKING:
-    from jinja2 import Template
+from jarvision.report.many import MOST_LINES, Bundle, bundled, indexed, rows_shown
+from jarvision.report.pictures import Detail, detail_for
+from jarvision.report.plan_days import next_days
+from jarvision.report.refusals import Refusal, RefusedPhoto, build_refusal, with_picture
+from jarvision.report.templating import template
+from jarvision.report.words import VERDICT_WORDS, VerdictWords, by_urgency, tell_age, tell_day
+from jarvision.verdict.plan import Plan
 
 TABLE_DAYS: Final = 8  # a week and a day fit a phone
-TODAYS_TASKS: Final = (
-    "isolate", "overdue", "look", "photo", "use", "fruit", "moisten", "drain", "unhood", "harvest",
-)  # fmt: skip
-"""What today's list says already, if it is due today."""
 
 
 @dataclass(frozen=True)
@@ -80,14 +56,6 @@ class Group:
     verdict: str
     jars: Each[JarLine]
     bundles: list[Bundle]
-
-
-@dataclass(frozen=True)
-class Day:
-    """What is due on one day."""
-
-    day: str
-    tasks: tuple[TaskLine, ...]
 
 
 @dataclass(frozen=True)
@@ -153,76 +121,83 @@ def _pieces(
     stories = by_urgency(result.stories)
     around = surroundings_of(result, stories, out, register)
     heads = [build_head(story, around) for story in stories]
-    again, passed = _refusals(result, around)
+    again, passed = sorted_refusals(result, around)
     shown = rows_shown(stories)
-    return _template().generate(
-        title=printable(result.folder),
-        today=tell_day(result.scored_on, year=True),
-        age=tell_age(result),
-        groups=verdict_groups(stories, around),
-        jars=Each([*enumerate(stories, 1)], lambda told: _card(told[0], told[1], around, curves)),
-        finished=[build_finished(done) for done in result.finished],
+    return template("report.html.j2").generate(
+        **frame(result, plan),
+        groups=verdict_groups(stories, around, result.parts),
+        jars=Each(
+            [*enumerate(stories, 1)],
+            lambda told: _card(told[0], told[1], around, curves, result.parts),
+        ),
         unseen=[head for head in heads if not head.photo_today],
-        again=again,
-        without_jar=[photo for _, photo in again.things if not photo.jar],
-        passed=passed,
-        days=_plan_days(plan) if plan else (),
-        later=jars_told(plan.later) if plan else "",
-        undated=jars_told(plan.undated) if plan else "",
-        shelf=_shelf_chart(stories, result.scored_on),
+        again=_with_pictures(again, around),
+        without_jar=[photo for _, photo in again if not photo.jar],
+        passed=_with_pictures(passed, around),
+        shelf=_shelf_chart(stories, result.scored_on, result.parts),
         table_days=[f"{day.day} {day:%b}" for day in _table_days(result.scored_on, stories)],
         rows=_rows(shown, [build_head(story, around) for story in shown], result.scored_on),
         rows_left=len(stories) - len(shown),
         index=indexed(heads),
         photos=sum(reading.jar not in around.endings for reading in result.readings),
-        warnings=[printable(warning) for warning in result.warnings],
-        cautions=CAUTIONS,
-        legend=legend_samples(),
-        card_values=_card_values(result),
-        version=__version__,
     )
 
 
-def verdict_groups(stories: Sequence[JarStory], around: Surroundings) -> list[Group]:
+def frame(result: ShelfResult, plan: Plan | None) -> dict[str, Any]:
+    """What stands on every page of a shelf: its head, the next days, the words at its end."""
+    return {
+        "title": printable(result.folder),
+        "today": tell_day(result.scored_on, year=True),
+        "age": tell_age(result),
+        "next": next_days(plan),
+        "finished": [build_finished(done) for done in result.finished],
+        "warnings": [printable(warning) for warning in result.warnings],
+        "cautions": CAUTIONS,
+        "legend": legend_samples(),
+        "card_values": _card_values(result),
+        "version": __version__,
+    }
+
+
+def verdict_groups(
+    stories: Sequence[JarStory], around: Surroundings, parts: Parts | None = None
+) -> list[Group]:
     """The jars by verdict, without the verdicts that no jar has."""
+    keeper = parts or MadeAnew()
+
+    def line(story: JarStory) -> JarLine:
+        jar, made_of = story.verdict.jar, card_made_of(story, around, "")
+        return keeper.record("line", jar, made_of, lambda: build_line(story, around), like=JarLine)
+
     found = []
     for verdict, words in VERDICT_WORDS.items():
         own = [story for story in stories if story.verdict.verdict == verdict]
         if own:
             many = verdict == "wait" and len(own) > MOST_LINES
             bundles = bundled(own, lambda story: build_head(story, around)) if many else []
-            lines = Each(own, lambda story: build_line(story, around))
-            found.append(Group(words, verdict, lines, bundles))
+            found.append(Group(words, verdict, Each(own, line), bundles))
     return found
 
 
 def _card(
-    number: int, story: JarStory, around: Surroundings, curves: Mapping[str, Path] | None
+    number: int,
+    story: JarStory,
+    around: Surroundings,
+    curves: Mapping[str, Path] | None,
+    parts: Parts,
 ) -> JarCard:
     """Card of a jar, with its chart read from its file or drawn here."""
-    if not around.detail.shows(story.verdict.verdict):
-        return build_card(story, "", around)
-    if curves is None:
-        percent = story.profile.ready_percent
-        return build_card(
-            story, draw_curve(story, ready_percent=percent, key=f"curve-{number}"), around
-        )
-    path = curves.get(story.verdict.jar)
-    return build_card(story, path.read_bytes().decode("utf-8") if path else "", around)
-
-
-@cache
-def _template() -> Template:
-    from jinja2 import Environment, PackageLoader, StrictUndefined
-
-    environment = Environment(
-        loader=PackageLoader("jarvision.report", "templates"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
+    jar, curve = story.verdict.jar, ""
+    if around.detail.shows(story.verdict.verdict):
+        if curves is None:
+            percent = story.profile.ready_percent
+            curve = draw_curve(story, ready_percent=percent, key=f"curve-{number}")
+        elif path := curves.get(jar):
+            curve = path.read_bytes().decode("utf-8")
+    made_of = card_made_of(story, around, curve)
+    return parts.record(
+        "card", jar, made_of, lambda: build_card(story, curve, around), like=JarCard
     )
-    return environment.get_template("report.html.j2")
 
 
 def surroundings_of(
@@ -230,15 +205,20 @@ def surroundings_of(
     stories: Sequence[JarStory],
     out: Path,
     register: Mapping[str, JarEntry] | None,
+    *,
+    detail: Detail | None = None,
 ) -> Surroundings:
-    """What the cards of some stories need to know; parameters as for :func:`render_page`."""
+    """What the cards of some stories need to know; parameters as for :func:`render_page`.
+
+    ``detail``: how much is shown of a jar; None: as much as a page of so many jars can hold.
+    """
     entries = {s.verdict.jar: s.history.entry for s in result.all_stories}
     # Without the register a parent is known by its name alone.
     parents = {e.parent: JarEntry(e.parent, registered=False) for e in entries.values() if e.parent}
     return Surroundings(
         out=out,
         today=result.scored_on,
-        detail=detail_for(len(stories)),
+        detail=detail or detail_for(len(stories)),
         register=Register({**parents, **entries, **(register or {})}),
         anchors={s.verdict.jar: f"jar-{n}" for n, s in enumerate(stories, 1)},
         verdicts={s.verdict.jar: s.verdict.verdict for s in stories},
@@ -246,68 +226,43 @@ def surroundings_of(
     )
 
 
-def _refusals(
+def sorted_refusals(
     result: ShelfResult, around: Surroundings
-) -> tuple[Each[RefusedPhoto], Each[RefusedPhoto]]:
+) -> tuple[list[tuple[Reading, Refusal]], list[tuple[Reading, Refusal]]]:
     """Photos that gave no reading, the newest first: those to take again, and the others.
 
     Those of jars whose story is over teach nobody any more.
     """
-    stories = {story.verdict.jar: story for story in result.stories}
+    seen = {story.verdict.jar: {d.day for d in story.history.days} for story in result.stories}
+
+    def wanted(reading: Reading) -> bool:
+        """Whether the jar has no usable photo of that day, and the day is today."""
+        day = reading.taken_at.date()
+        return day >= around.today and day not in seen.get(reading.jar, ())
+
     going = (reading for reading in result.readings if reading.jar not in around.endings)
     refused = [reading for reading in going if reading.status == "unusable"]
     refused.sort(key=lambda reading: reading.taken_at.date(), reverse=True)
-    told = [(r, build_refusal(r, stories.get(r.jar), around)) for r in refused]
+    told = [(reading, build_refusal(reading, again=wanted(reading))) for reading in refused]
+    return [t for t in told if t[1].again], [t for t in told if not t[1].again]
 
-    def shown(photo: tuple[Reading, Refusal]) -> RefusedPhoto:
-        return with_picture(photo[1], photo[0], around)
 
-    again, passed = (
-        Each([photo for photo in told if photo[1].again == wanted], shown)
-        for wanted in (True, False)
-    )
-    return again, passed
+def _with_pictures(
+    photos: Sequence[tuple[Reading, Refusal]], around: Surroundings
+) -> Each[RefusedPhoto]:
+    return Each(photos, lambda photo: with_picture(photo[1], photo[0], around.out))
 
 
 def _card_values(result: ShelfResult) -> str:
     return ", ".join(sorted({r.card_values for r in result.readings if r.card_values}))
 
 
-# --------------------------------------------------------------------------- plan
-def _plan_days(plan: Plan) -> tuple[Day, ...]:
-    """Sort the plan by days, without what today's list says already.
-
-    The same words for the same kind of task are told once, at its first day.
-    """
-    items = [i for i in plan.items if i.day > plan.first or i.task not in TODAYS_TASKS]
-    told: set[str] = set()
-    days = []
-    for day, due in groupby(items, key=lambda item: item.day):
-        tasks = []
-        for item in due:
-            tasks.append(_task(item, with_text=item.text not in told and item.task != "use-by"))
-            told.add(item.text)
-        days.append(Day(_tell_when(day, plan.first), merged(tasks)))
-    return tuple(days)
-
-
-def _tell_when(day: date, today: date) -> str:
-    names = {0: "Today", 1: "Tomorrow"}
-    return names.get((day - today).days) or tell_day(day)
-
-
-def _task(item: PlanItem, *, with_text: bool) -> TaskLine:
-    return TaskLine(
-        HEADINGS[item.task],
-        jars_told(item.jars),
-        printable(item.text) if with_text else "",
-        tell_span(item.low, item.high),
-    )
-
-
 # --------------------------------------------------------------------------- the shelf
-def _shelf_chart(stories: Sequence[JarStory], today: date) -> Markup:
-    chart = draw_shelf(stories, key="shelf", today=today)
+def _shelf_chart(stories: Sequence[JarStory], today: date, parts: Parts) -> Markup:
+    made_of = (today, [(story.verdict.jar, judged(story)) for story in stories])
+    chart = parts.text(
+        "shelf", WHOLE_SHELF, made_of, lambda: draw_shelf(stories, key="shelf", today=today)
+    )
     if not chart:
         return Markup("")
     return svg.in_page(chart, finding=describe_shelf(stories), css_class="curve")
@@ -330,7 +285,9 @@ def _rows(stories: Sequence[JarStory], jars: Sequence[JarHead], today: date) -> 
 
 def _cell(story: JarStory, day: date) -> Cell:
     """Coverage of a day; a photo that could not be used is told, a day without photo is empty."""
-    for seen in story.history.days:
+    for seen in reversed(story.history.days):
+        if seen.day < day:
+            break
         if seen.day == day:
             cover = seen.coverage
             percent = min(max(cover.percent, 0.0), 100.0)

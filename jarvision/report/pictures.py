@@ -45,13 +45,17 @@ class Detail:
     """How much is shown of each jar: a large shelf gets smaller pictures, so that a phone opens it.
 
     ``film_of_all`` False shows the film strip only of jars that somebody must act on;
-    ``waiting_jars`` False shows of those that wait no picture and no curve at all.
+    ``waiting_jars`` False shows of those that wait no picture and no curve at all. ``thumb_px`` is
+    the side of the small picture in the list; ``waiting_thumbs`` False leaves out that of jars that
+    wait.
     """
 
     overlay_px: Size
     frames: int
     film_of_all: bool
     waiting_jars: bool = True
+    thumb_px: int = THUMB_PX
+    waiting_thumbs: bool = True
 
     def shows(self, verdict: VerdictWord) -> bool:
         """Whether the card of a jar has pictures and a curve."""
@@ -62,6 +66,12 @@ _FINE: Final = Detail((720, 800), 14, film_of_all=True)
 _MIDDLE: Final = Detail((560, 620), 10, film_of_all=True)
 _COARSE: Final = Detail((420, 480), 7, film_of_all=False)
 _SMALL: Final = Detail((320, 360), 0, film_of_all=False, waiting_jars=False)
+IN_LIST: Final = Detail((0, 0), 0, film_of_all=False, thumb_px=84, waiting_thumbs=False)
+"""In the list of a page whose jars have files of their own; as sharp as a phone shows it."""
+
+IN_FILE: Final = Detail((560, 620), 7, film_of_all=True)
+"""In the file of one jar."""
+
 _MOST_FINE, _MOST_MIDDLE, _MOST_COARSE = 24, 80, 160  # jars; about 5, 10 and 15 MB of page
 
 

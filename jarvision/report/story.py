@@ -181,7 +181,7 @@ def _growth(story: JarStory, settings: GrowthSettings) -> Iterable[str]:
         yield _ready(story, last.day)
 
 
-def _turns(days: tuple[JarDay, ...], settings: GrowthSettings) -> Iterable[str]:
+def _turns(days: Sequence[JarDay], settings: GrowthSettings) -> Iterable[str]:
     """Tell the day past half, and the drops that shaking explains."""
     passed = [b.day for a, b in pairwise(days) if a.coverage.percent < 50 <= b.coverage.percent]
     if passed:

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from functools import partial
+from itertools import chain
 from pathlib import Path
 from typing import Final
 
-from jarvision.base.csv_text import Row, to_csv
-from jarvision.base.files import write_whole
+from jarvision.base.csv_text import Row, to_lines
+from jarvision.base.files import write_pieces
 from jarvision.records import (
     OFF_COLOUR_KINDS,
     Coverage,
@@ -104,23 +106,43 @@ def write_tables(result: ShelfResult, out: Path) -> tuple[Path, ...]:
     NotWritableError
         When a file cannot be written.
     """
-    stories, digest = result.all_stories, result.settings_digest
+    digest = result.settings_digest
     verdicts = (
         *(_verdict(s, result) for s in result.stories),
         *(_finished(done, result) for done in result.finished),
     )
-    tables: tuple[tuple[str, Sequence[str], Iterable[Row]], ...] = (
-        ("readings.csv", READINGS, (_reading(r, digest) for r in result.readings)),
-        ("days.csv", DAYS, (row for s in stories for row in _days(s))),
-        ("patches.csv", PATCHES, (row for s in stories for row in _patches(s))),
-        ("verdicts.csv", VERDICTS, verdicts),
-        ("tops.csv", TOPS, (row for s in stories for row in top_rows(s))),
-        ("flags.csv", FLAG_COLUMNS, (row for s in result.stories for row in _flags(s))),
+    flags = (row for story in result.stories for row in _flags(story))
+    tables: tuple[tuple[str, Sequence[str], Iterable[str]], ...] = (
+        ("readings.csv", READINGS, _lines(_reading(r, digest) for r in result.readings)),
+        ("days.csv", DAYS, _kept_lines(result, "days.csv", _days)),
+        ("patches.csv", PATCHES, _kept_lines(result, "patches.csv", _patches)),
+        ("verdicts.csv", VERDICTS, _lines(verdicts)),
+        ("tops.csv", TOPS, _kept_lines(result, "tops.csv", top_rows)),
+        ("flags.csv", FLAG_COLUMNS, _lines(flags)),
     )
     return tuple(
-        write_whole(out / name, to_csv(columns, rows).encode("utf-8"))
-        for name, columns, rows in tables
+        write_pieces(
+            out / name, (piece.encode("utf-8") for piece in chain([to_lines([columns])], lines))
+        )
+        for name, columns, lines in tables
     )
+
+
+def _lines(rows: Iterable[Row]) -> Iterator[str]:
+    return (to_lines([row]) for row in rows)
+
+
+def _kept_lines(
+    result: ShelfResult, table: str, rows: Callable[[JarStory], Iterable[Row]]
+) -> Iterator[str]:
+    """The lines of a table jar by jar, kept where a jar's story is as it was."""
+    for story in result.all_stories:
+        make = partial(_table_of, story, rows)
+        yield result.parts.text(table, story.verdict.jar, (), make)
+
+
+def _table_of(story: JarStory, rows: Callable[[JarStory], Iterable[Row]]) -> str:
+    return to_lines(rows(story))
 
 
 def _fixed(value: float | None, decimals: int = 1) -> str:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import pickle
 import threading
+import time
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
@@ -30,6 +31,9 @@ LOOK_S: Final = 5.0
 
 PATIENCE_LOOKS: Final = 12
 """How many such looks to wait for workers to come (again): a minute."""
+
+COUNT_S: Final = 1.0
+"""How long the number of workers is taken to be what it was: to ask costs more than a photo."""
 
 _ONE_PHOTO = threading.Lock()  # OpenCV's networks are not for several threads
 
@@ -72,10 +76,10 @@ def _read_all(client: Client, jobs: Iterable[Job], read: PhotoReader) -> Iterato
     wait: Any = distributed.wait
     waiting = iter(jobs)
     flying: dict[Future, Job] = {}
-    looks = 0
+    looks, hands = 0, _Hands(client)
     try:
         while True:
-            room = max(0, 2 * max(1, _threads(client)) - len(flying))  # workers come and go
+            room = max(0, 2 * max(1, hands.count()) - len(flying))  # workers come and go
             for job in islice(waiting, room):
                 packed = _packed(read, job)
                 if packed is None:
@@ -149,6 +153,21 @@ def _result(client: Client, future: Future, job: Job) -> JobResult:
             f"A worker of the cluster lacks a package ({error})",
             "Install the same version of jarvision on all machines.",
         ) from error
+
+
+class _Hands:
+    """How many threads the cluster has; asked for now and then, since to ask is dear."""
+
+    def __init__(self, client: Client) -> None:
+        self._client = client
+        self._known, self._until = 0, 0.0
+
+    def count(self) -> int:
+        """Threads of all workers, as they were a moment ago."""
+        now = time.monotonic()
+        if now >= self._until:
+            self._known, self._until = _threads(self._client), now + COUNT_S
+        return self._known
 
 
 def _threads(client: Client) -> int:

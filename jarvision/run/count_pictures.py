@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Final
 
 import cv2
@@ -14,8 +13,9 @@ from jarvision.base.colourspace import srgb_bytes
 from jarvision.base.errors import UsageError
 from jarvision.base.text import printable
 from jarvision.records import BareLook, ByteArray, Wall
-from jarvision.register.photo_names import read_name
 from jarvision.run.counting import CountableWall
+from jarvision.run.jobs import Job
+from jarvision.run.score import job_of_photo
 from jarvision.run.shelf import Shelf
 from jarvision.run.stamps import content_of
 from jarvision.run.store import Known
@@ -53,12 +53,33 @@ class CountingPicture:
     places: tuple[tuple[float, float], ...]
 
 
-def wall_again(
-    folder: Path, shelf: Shelf, counting: CountableWall, index: Mapping[str, Known]
-) -> Wall:
-    """Walk a photo to its wall as the last scoring did.
+@dataclass(frozen=True)
+class WallRequest:
+    """What a worker needs to walk a photo to its wall as the last scoring did; small, picklable.
 
-    ``index`` is that of the store: it holds the bare look that the photo was read against.
+    Attributes
+    ----------
+    job
+        The photo, and what the grower says of it.
+    content
+        SHA-256 of the photo that was read.
+    bare
+        The bare look that it was held against; None for none.
+    """
+
+    job: Job
+    content: str
+    bare: BareLook | None
+
+
+def request_wall(shelf: Shelf, counting: CountableWall, index: Mapping[str, Known]) -> WallRequest:
+    """Gather what a wall is walked to again with; ``index`` is that of the store."""
+    job = job_of_photo(shelf, shelf.folder / counting.photo, root=shelf.folder, out=None)
+    return WallRequest(job, counting.content, _bare_look(shelf, counting, index))
+
+
+def wall_again(asked: WallRequest) -> Wall:
+    """Walk a photo to its wall once more. It decodes the photo: for worker processes.
 
     Raises
     ------
@@ -67,23 +88,27 @@ def wall_again(
     PhotoRefusedError
         It cannot be read any more.
     """
-    name = counting.photo
-    path = folder / name
-    if not path.is_file() or content_of(path) != counting.content:
+    job = asked.job
+    if not job.path.is_file() or content_of(job.path) != asked.content:
         raise UsageError(
-            f"{printable(name)} is not the photo that was read", "Score the folder again."
+            f"{printable(job.name)} is not the photo that was read", "Score the folder again."
         )
-    parts = read_name(name, shelf.photo_jars.get(name, ""))
-    photo = read_photo(path, name=name, dated=parts.day)
-    known = which_jar(photo, parts, shapes=shelf.shapes_for(name))
+    photo = read_photo(job.path, name=job.name, dated=job.parts.day)
+    known = which_jar(photo, job.parts, shapes=job.shapes)
+    assert job.settings is not None and job.values is not None
     return look(
         photo,
-        settings=shelf.settings.photo,
-        values=shelf.values,
+        settings=job.settings,
+        values=job.values,
         shape=known.shape,
         squares=known.squares,
-        bare=_bare_look(shelf, counting, index),
+        bare=asked.bare,
     ).wall
+
+
+def counting_picture(asked: WallRequest, points: tuple[WallPoint, ...]) -> CountingPicture:
+    """Walk a photo to its wall and draw it for counting, in one go: a wall is large to send."""
+    return draw_for_counting(wall_again(asked), points)
 
 
 def _bare_look(

@@ -7,8 +7,9 @@ from __future__ import annotations
 
 import re
 import shlex
-from collections import Counter, defaultdict
-from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
+from collections import defaultdict
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import timedelta
 from itertools import combinations, groupby, takewhile
 from statistics import median
@@ -51,21 +52,68 @@ GROWN_PERCENT: Final = 50.0
 """... and one on which surely this much is covered later was alive all the time."""
 
 
+@dataclass(frozen=True)
+class PhotoDoubts:
+    """What does not fit together among the photos of one jar.
+
+    Attributes
+    ----------
+    odd_views
+        Photo and the ending of its name that was meant as a mark of the view.
+    other_days, sides, glass
+        Sentences: names against days, photos of one side, photos of another glass.
+    """
+
+    odd_views: tuple[tuple[str, str], ...] = ()
+    other_days: tuple[str, ...] = ()
+    sides: tuple[str, ...] = ()
+    glass: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class StartDoubts:
+    """What does not fit together between a jar's growth and its start: sentences, or empty."""
+
+    ahead: str = ""
+    bare: str = ""
+
+
+def doubt_photos(readings: Sequence[Reading]) -> PhotoDoubts:
+    """Look through the photos of one jar; also through those of no jar."""
+    return PhotoDoubts(
+        odd_views=tuple((r.photo, odd) for r in readings if (odd := read_name(r.photo).odd_view)),
+        other_days=tuple(_other_days(readings)),
+        sides=tuple(_differing_sides(readings)),
+        glass=tuple(_other_glass(readings)),
+    )
+
+
+def doubt_start(story: JarStory) -> StartDoubts:
+    """Hold a jar's growth against its start."""
+    return StartDoubts(_odd_start(story), _bare_for_too_long(story))
+
+
 def tell_doubts(
-    readings: Sequence[Reading],
-    stories: Sequence[JarStory],
+    photos: Mapping[str, PhotoDoubts],
+    starts: Iterable[StartDoubts],
     register: Register,
 ) -> list[str]:
-    """Everything that does not fit together, one sentence each without a full stop."""
+    """Everything that does not fit together, one sentence each without a full stop.
+
+    ``photos``: by jar, in the order of the photos; ``starts``: jar by jar.
+    """
+    told = tuple(photos.values())
+    odd = (view for doubts in told for view in doubts.odd_views)
+    by_start = tuple(starts)
     return [
-        *_odd_views(readings),
-        *_other_days(readings),
-        *_differing_sides(readings),
-        *_other_glass(readings),
-        *_unregistered(readings, register),
-        *_alike_jars(readings),
-        *_odd_starts(stories),
-        *_bare_for_too_long(stories),
+        *_odd_views(odd),
+        *(sentence for doubts in told for sentence in doubts.other_days),
+        *(sentence for jar in sorted(photos) for sentence in photos[jar].sides),
+        *(sentence for doubts in told for sentence in doubts.glass),
+        *_unregistered(photos, register),
+        *_alike_jars(photos),
+        *(doubts.ahead for doubts in by_start if doubts.ahead),
+        *(doubts.bare for doubts in by_start if doubts.bare),
     ]
 
 
@@ -83,21 +131,24 @@ def tell_afterlives(finished: Iterable[FinishedJar]) -> list[str]:
     return found
 
 
-def tell_removed(readings: Iterable[Reading], removed: Collection[str]) -> list[str]:
-    """What is left out because the grower has taken its jar out of the register."""
-    photos = Counter(reading.jar for reading in readings if reading.jar in removed)
+def tell_removed(photos: Mapping[str, int], removed: Collection[str]) -> list[str]:
+    """What is left out because the grower has taken its jar out of the register.
+
+    ``photos``: how many there are of each jar.
+    """
     return [
         f"{jar} was taken out of the register: {counted(number, 'photo')} of it left out; "
         f"jarvision jars add {jar} brings it back"
         for jar, number in sorted(photos.items())
+        if jar in removed
     ]
 
 
 # --------------------------------------------------------------------------- names against photos
-def _odd_views(readings: Iterable[Reading]) -> Iterator[str]:
+def _odd_views(odd_views: Iterable[tuple[str, str]]) -> Iterator[str]:
     """Endings that were meant as a mark of the view."""
     yield from _grouped(
-        ((r.photo, odd) for r in readings if (odd := read_name(r.photo).odd_view)),
+        odd_views,
         lambda odd: (
             f"'{odd}' at the end of the name marks no view, so that the photo counts as the front; "
             "views end in _a, _b, _c or _d"
@@ -168,9 +219,9 @@ def _percent(reading: Reading) -> str:
 
 
 # --------------------------------------------------------------------------- jars
-def _unregistered(readings: Iterable[Reading], register: Register) -> Iterator[str]:
+def _unregistered(jars: Iterable[str], register: Register) -> Iterator[str]:
     """Jars with photos that the register lacks, where there is one."""
-    shown = {r.jar for r in readings if r.jar}
+    shown = set(filter(None, jars))
     unknown = sorted(shown - set(register)) if register else []
     hints = {jar: _meant(jar, register, shown) for jar in unknown}
     plain = [jar for jar, hint in hints.items() if not hint]
@@ -220,42 +271,42 @@ def tell_unnamed(stories: Sequence[JarStory], *, with_register: bool) -> list[st
     return found
 
 
-def _alike_jars(readings: Iterable[Reading]) -> Iterator[str]:
+def _alike_jars(jars: Iterable[str]) -> Iterator[str]:
     """Jars whose names differ only in capitals and spaces."""
     found: dict[str, set[str]] = defaultdict(set)
-    for reading in readings:
-        found[alike(reading.jar)].add(reading.jar)
-    for jars in found.values():
-        if len(jars) > 1:
-            yield f"photos name {' and '.join(sorted(jars))}, which count as {len(jars)} jars"
+    for jar in jars:
+        found[alike(jar)].add(jar)
+    for same in found.values():
+        if len(same) > 1:
+            yield f"photos name {' and '.join(sorted(same))}, which count as {len(same)} jars"
 
 
 # --------------------------------------------------------------------------- starts
-def _odd_starts(stories: Iterable[JarStory]) -> Iterator[str]:
-    """Jars whose curve runs ahead of their first photos: it begins where the register says."""
-    for story in stories:
-        started, ahead = story.history.entry.started, _ahead(story)[:AHEAD_DAYS]
-        if started is not None and len(ahead) == AHEAD_DAYS and min(ahead) >= AHEAD_POINTS:
-            yield (
-                f"{story.verdict.jar}: a curve from its start on {started} lies {max(ahead):.0f} "
-                "points above its first photos: look whether 'started' is right"
-            )
+def _odd_start(story: JarStory) -> str:
+    """A curve that runs ahead of a jar's first photos: it begins where the register says."""
+    started, ahead = story.history.entry.started, _ahead(story)[:AHEAD_DAYS]
+    if started is None or len(ahead) < AHEAD_DAYS or min(ahead) < AHEAD_POINTS:
+        return ""
+    return (
+        f"{story.verdict.jar}: a curve from its start on {started} lies {max(ahead):.0f} "
+        "points above its first photos: look whether 'started' is right"
+    )
 
 
-def _bare_for_too_long(stories: Iterable[JarStory]) -> Iterator[str]:
-    """Jars that grow, but were bare when by their start they should have been full."""
-    for story in stories:
-        days, started = story.history.days, story.history.entry.started
-        bare = list(takewhile(lambda day: day.coverage.high <= BARE_PERCENT, days))
-        if started is None or not bare or max(d.coverage.low for d in days) < GROWN_PERCENT:
-            continue
-        age, most = (bare[-1].day - started).days, story.profile.spawn_run_days[1]
-        if age > most:
-            yield (
-                f"{story.verdict.jar} was still bare on {bare[-1].day}, {age} days after its start "
-                f"on {started}, and grew since; its species takes up to {most:.0f} days in all: "
-                "look whether 'started' is right"
-            )
+def _bare_for_too_long(story: JarStory) -> str:
+    """A jar that grows, but was bare when by its start it should have been full."""
+    days, started = story.history.days, story.history.entry.started
+    bare = list(takewhile(lambda day: day.coverage.high <= BARE_PERCENT, days))
+    if started is None or not bare or max(d.coverage.low for d in days) < GROWN_PERCENT:
+        return ""
+    age, most = (bare[-1].day - started).days, story.profile.spawn_run_days[1]
+    if age <= most:
+        return ""
+    return (
+        f"{story.verdict.jar} was still bare on {bare[-1].day}, {age} days after its start "
+        f"on {started}, and grew since; its species takes up to {most:.0f} days in all: "
+        "look whether 'started' is right"
+    )
 
 
 def _ahead(story: JarStory) -> list[float]:

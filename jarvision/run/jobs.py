@@ -13,7 +13,7 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime, time
 from functools import cache
 from pathlib import Path
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
@@ -28,6 +28,9 @@ from jarvision.vision.calibration.values import CardValues
 from jarvision.vision.photo import time_without_exif
 from jarvision.vision.photo.read import MAX_BYTES
 from jarvision.vision.read import read_jar_photo
+
+if TYPE_CHECKING:
+    from threadpoolctl import ThreadpoolController
 
 KEPT_BYTES: Final = 30 * 2**20
 """The largest block of a photo is its pixels, 9 MB; glibc minds blocks of up to 32 MB."""
@@ -160,6 +163,19 @@ def keep_freed_memory() -> None:
     np.empty(KEPT_BYTES, dtype=np.uint8)
 
 
+@cache
+def _linear_algebra() -> ThreadpoolController:
+    """The libraries that NumPy and SciPy are built on.
+
+    Two threads add up in another order than one: a photo would be read a ten-thousandth of a point
+    differently here and in a worker, or on a machine with more cores.
+    """
+    import scipy.linalg  # noqa: F401 - else its own library is not loaded, and not found
+    from threadpoolctl import ThreadpoolController
+
+    return ThreadpoolController()
+
+
 def read_one(job: Job) -> Reading:
     """Read one photo with the package's own reader."""
     return read_jar_photo(
@@ -192,7 +208,8 @@ def read_job(read: PhotoReader, job: Job) -> JobResult:
     if content and content in job.known:
         return JobResult(job.name, None, content, stamp)
     try:
-        reading = read(job)
+        with _linear_algebra().limit(limits=1, user_api="blas"):
+            reading = read(job)
         if reading.status != "ok" and not os.path.lexists(job.path):
             return JobResult(job.name, None)
         return JobResult(job.name, reading, content, stamp)

@@ -91,6 +91,16 @@ class OpenShelf:
         result = _with_reading(before, reading)
         return self._scored(reading, self.retell(reading.jar, result, today=today))
 
+    def drop(self, photo: str, before: ShelfResult, *, today: date | None = None) -> ShelfResult:
+        """A shelf without a photo that has left the folder; its jar's story is told anew.
+
+        What was read of it is kept, as of every photo that may come back.
+        """
+        self.store.mark([photo], here=False)
+        jar = next((r.jar for r in before.readings if r.photo == photo), "")
+        readings = tuple(r for r in before.readings if r.photo != photo)
+        return self.retell(jar, replace(before, readings=readings), today=today)
+
     def caught_up(self, result: ShelfResult) -> ShelfResult:
         """A shelf with the readings that the store has beyond it, as a watch leaves them."""
         told = {reading.photo for reading in result.readings}

@@ -13,8 +13,13 @@ from jarvision.register.photo_names import PHOTO_SUFFIXES
 STORE_NAME: Final = "jarvision.sqlite"
 """The file in an output folder that keeps what was read."""
 
-# A folder that holds all of one set was written by an earlier run: its pictures are no photos.
-_OUTPUT_MARKS: Final = (frozenset({"readings.csv", "report.html"}), frozenset({STORE_NAME}))
+ASIDE_LIST: Final = "set_aside.csv"
+"""The list in a folder of photos that the grower has taken away (:mod:`jarvision.run.aside`)."""
+
+# A folder that holds all of one set was written by jarvision: its pictures are no photos.
+_OUTPUT_MARKS: Final = (
+    frozenset({"readings.csv", "report.html"}), frozenset({STORE_NAME}), frozenset({ASIDE_LIST})
+)  # fmt: skip
 
 
 def find_photos(

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import hashlib
 import json
+import sys
 from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import asdict, dataclass, replace
 from functools import cache, lru_cache
+from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import Final
 
@@ -24,16 +27,16 @@ AFTER_THE_READING: Final = frozenset(
         "app", "growth", "history", "report", "run", "truth", "verdict", "register/species",
         # what the rest of the package holds beside it
         "__init__.py", "api.py",
-        "base/cgats.py", "base/csv_text.py", "base/ledger.py", "base/spectra.csv",
+        "base/cgats.py", "base/csv_text.py", "base/ledger.py", "base/long.py", "base/spectra.csv",
         "base/spectra.py", "base/text_files.py", "base/version.py", "records/settling.py",
         "register/amend.py", "register/changes.py", "register/counts.py", "register/diary.py",
         "register/edit.py",
         "register/endings.py", "register/jar_shapes.py", "register/jars.py", "register/lineage.py",
         "register/learned.py", "register/lines.py", "register/looks.py", "register/name_ranges.py",
         "register/outcomes.py", "register/photo_jars.py",
-        "settings/count.py", "settings/fruiting.py",
-        "settings/groups.py", "settings/growth.py", "settings/history.py",
-        "settings/plan.py", "settings/retired.py", "settings/table.py", "settings/toml.py",
+        "settings/count.py", "settings/fruiting.py", "settings/groups.py", "settings/growth.py",
+        "settings/history.py", "settings/page.py", "settings/plan.py", "settings/retired.py",
+        "settings/table.py", "settings/toml.py",
         "settings/verdict.py",
         "vision/calibration/alone.py", "vision/calibration/as_printed.py",
         "vision/calibration/calibrate.py",
@@ -50,6 +53,9 @@ SAID_BARE: Final = "said bare"
 grown in it: another word of the grower reads it again."""
 
 _CODE_SUFFIXES: Final = frozenset({".py", ".onnx", ".npz", ".toml", ".csv"})
+_COMPUTE_AND_DRAW: Final = (
+    "cattrs", "jinja2", "markupsafe", "matplotlib", "numpy", "opencv-python", "pillow", "scipy",
+)  # fmt: skip
 _HEX_DIGITS: Final = 12
 
 
@@ -108,6 +114,23 @@ def code_version() -> str:
         found.update(path.relative_to(PACKAGE).as_posix().encode())
         found.update(hashlib.sha256(path.read_bytes()).digest())
     return f"{__version__}+{found.hexdigest()[:_HEX_DIGITS]}"
+
+
+@cache
+def whole_code() -> str:
+    """Digest of all files of the package, and of the versions of what it computes and draws with.
+
+    What was made by a part of the package is made anew when any part of it is another.
+    """
+    found = hashlib.sha256(sys.version.encode())
+    for name in _COMPUTE_AND_DRAW:
+        with suppress(PackageNotFoundError):
+            found.update(f"{name} {version(name)}\n".encode())
+    for path in sorted(PACKAGE.rglob("*")):
+        if path.is_file() and "__pycache__" not in path.parts:
+            found.update(path.relative_to(PACKAGE).as_posix().encode())
+            found.update(hashlib.sha256(path.read_bytes()).digest())
+    return found.hexdigest()
 
 
 def reading_code(package: Path) -> Iterator[Path]:

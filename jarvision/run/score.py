@@ -6,7 +6,8 @@ The parent alone owns the store, the progress and the tables in the output folde
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
+from collections import Counter
+from collections.abc import Callable, Collection, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import date
@@ -22,24 +23,28 @@ from jarvision.base.errors import (
 )
 from jarvision.base.files import sweep_parts
 from jarvision.base.text import counted, printable
-from jarvision.history.build import build_histories
-from jarvision.history.repeats import refuse_repeats, tell_shared_pictures
 from jarvision.records import Reading, ShelfResult
 from jarvision.register.endings import ending_of
 from jarvision.run.counting import put_right, shelf_counts, tell_counts
 from jarvision.run.doubts import tell_afterlives, tell_doubts, tell_removed, tell_unnamed
 from jarvision.run.jobs import Fleet, Job, PhotoReader, read_one
+from jarvision.run.kept_parts import KeptParts, part_digest
 from jarvision.run.lock import only_run
+from jarvision.run.photo_rows import Amend, DamagedRowsError, PhotoRows
 from jarvision.run.provenance import made_with
 from jarvision.run.results import keep_result
 from jarvision.run.shelf import Shelf
-from jarvision.run.shelf_day import shelf_day
+from jarvision.run.shelf_day import newest_day
 from jarvision.run.sources import NearFolder, PhotoFolder
 from jarvision.run.store import Store
+from jarvision.run.telling import SeenJar, ToldJar, file_notes, look_at_photos, tell_jars
 from jarvision.run.update import Intake, Progress, Tell
 from jarvision.run.workers import local_fleet, refuse_in_a_starting_worker
-from jarvision.verdict.assess import tell_stories
+from jarvision.truth.compare import ShelfCounts
 from jarvision.verdict.lives import with_lives
+
+MOST_TRIES: Final = 5
+"""How often rows of the store that turn out to be damaged are read again in one run."""
 
 MOST_VANISHED: Final = 3
 """So many photos may be moved or deleted while they are read; more, and the folder is going."""
@@ -103,11 +108,11 @@ def score_shelf(
     refuse_in_a_starting_worker()
     ground = _prepare(shelf, source, out=out, skip=skip)
     with _open_intake(ground, fleet or local_fleet(jobs), read or read_one, tell) as intake:
-        readings = intake.take(ground.paths, progress=progress, tell=tell)
-        _check_still_there(ground, lost=len(ground.paths) - len(readings))
-        readings = refuse_repeats([shelf.under_todays_name(reading) for reading in readings])
-        ground, readings = _as_counted(ground, intake.store, readings)
-        by_photos = _assess(ground, readings, today=today or _day_of(shelf, readings))
+        read_all = _read_all(ground, intake, progress=progress, tell=tell)
+        day = today or _day_of(shelf, read_all.seen)
+        jars = tell_jars(shelf, intake.store, read_all.seen, today=day)
+        intake.store.forget_parts(["", *(jar.said.jar for jar in read_all.seen)])
+        by_photos = _assess(ground, read_all, jars, today=day)
         result = with_lives(
             by_photos,
             shelf.register,
@@ -119,8 +124,11 @@ def score_shelf(
         )
         result = replace(result, warnings=(*result.warnings, *tell_afterlives(result.finished)))
         if publish is not None:
-            keep_result(intake.store, by_photos)
-            publish(result)
+            told_of = {jar.story.verdict.jar: jar.made_of for jar in jars}
+            told_of[""] = part_digest("shelf", sorted(told_of.items()))
+            photos = [(jar.said.jar, jar.made_of) for jar in read_all.seen]
+            keep_result(intake.store, by_photos, made_of=(told_of[""], photos))
+            publish(replace(result, parts=KeptParts(intake.store, told_of)))
     return result
 
 
@@ -159,8 +167,8 @@ class _Ground:
         return job_of_photo(self.shelf, path, root=self.source.root, out=self.out)
 
 
-def job_of_photo(shelf: Shelf, path: Path, *, root: Path, out: Path) -> Job:
-    """Job of a photo under ``root``, with what the grower says of it."""
+def job_of_photo(shelf: Shelf, path: Path, *, root: Path, out: Path | None) -> Job:
+    """Job of a photo under ``root``, with what the grower says; None draws no pictures."""
     name = path.relative_to(root).as_posix()
     return Job(
         path,
@@ -215,40 +223,82 @@ def _open_intake(
         )
 
 
-def _as_counted(
-    ground: _Ground, store: Store, readings: tuple[Reading, ...]
-) -> tuple[_Ground, tuple[Reading, ...]]:
-    """Put the readings right by what the grower has counted, and tell of it."""
-    counts = shelf_counts(ground.shelf, store)
-    readings = put_right(readings, counts.adjustment)
-    told = tell_counts(counts, readings)
-    return replace(ground, warnings=(*ground.warnings, *told)), readings
+@dataclass(frozen=True)
+class _ReadAll:
+    """All readings, put right by ``counts``, and what the photos of every jar say."""
+
+    rows: PhotoRows
+    counts: ShelfCounts
+    seen: Sequence[SeenJar]
 
 
-def _assess(ground: _Ground, readings: tuple[Reading, ...], *, today: date) -> ShelfResult:
-    """Tell the story of every jar, and what else the grower should hear."""
-    shelf = ground.shelf
-    kept = [reading for reading in readings if reading.jar not in shelf.past.removed]
-    bare = {entry.jar for entry in shelf.register.values() if entry.kind == "bare"}
-    growing = (reading for reading in kept if reading.jar not in bare)
-    histories = build_histories(growing, shelf.register, settings=shelf.settings, diary=shelf.diary)
-    stories = tell_stories(
-        histories,
-        shelf.register,
-        today=today,
-        settings=shelf.settings,
-        species=shelf.species,
-        looks=shelf.looks,
+def _read_all(
+    ground: _Ground, intake: Intake, *, progress: Progress | None, tell: Tell | None
+) -> _ReadAll:
+    """Read what is new; rows of the store that are damaged are read again."""
+    broken: Counter[str] = Counter()
+    for again in range(MOST_TRIES):
+        loose = intake.update(ground.paths, progress=progress, tell=None if again else tell)
+        given = {intake.name(path): reading for path, reading in loose.items()}
+        names = [name for name in map(intake.name, ground.paths) if given.get(name, name)]
+        names = [name for name in names if broken[name] < 2]  # read again, and in vain
+        _check_still_there(ground, lost=len(ground.paths) - len(names))
+        kept = {name: reading for name, reading in given.items() if reading is not None}
+        counts = shelf_counts(ground.shelf, intake.store)
+        try:
+            rows = PhotoRows(intake.store, names, kept, _amend(ground.shelf, counts))
+            return _ReadAll(rows, counts, look_at_photos(ground.shelf, intake.store, rows))
+        except DamagedRowsError as damage:
+            broken.update(damage.photos)
+            for photo in damage.photos:
+                intake.store.forget(photo)
+    raise NotWritableError(
+        "What was read cannot be read back from the output folder",
+        "Look whether its disk is sound, or choose another folder with --out.",
     )
-    doubts = tell_doubts(kept, stories, shelf.register)
-    warnings = [*ground.warnings, *_file_notes(readings), *tell_shared_pictures(readings), *doubts]
+
+
+def _amend(shelf: Shelf, counts: ShelfCounts) -> Amend:
+    """How readings are put right: names of today, and what the grower has counted."""
+
+    def right(reading: Reading) -> Reading:
+        (found,) = put_right([shelf.under_todays_name(reading)], counts.adjustment)
+        return found
+
+    return Amend(
+        now=shelf.past.now,
+        right=right,
+        made_of=repr((sorted(shelf.past.names.items()), counts.adjustment)),
+        plain=not shelf.past.names and counts.adjustment is None,
+    )
+
+
+def _assess(
+    ground: _Ground, read_all: _ReadAll, jars: Sequence[ToldJar], *, today: date
+) -> ShelfResult:
+    """Put the stories of all jars together, and what else the grower should hear."""
+    shelf, readings = ground.shelf, read_all.rows.readings
+    stories = tuple(jar.story for jar in jars)
+    shown = {jar.said.jar: jar.said for jar in read_all.seen}
+    kept = {jar: said for jar, said in shown.items() if jar not in shelf.past.removed}
     over = _over(shelf, today)
-    warnings += tell_unnamed(
-        [story for story in stories if story.verdict.jar not in over],
-        with_register=shelf.register_path.is_file(),
-    )
-    warnings += tell_removed(readings, shelf.past.removed)
-    unseen = sorted(set(shelf.register) - over - {reading.jar for reading in readings})
+    warnings = [
+        *ground.warnings,
+        *tell_counts(read_all.counts, readings),
+        *file_notes(read_all.seen),
+        *read_all.rows.shared,
+        *tell_doubts(
+            {jar: said.doubts for jar, said in kept.items()},
+            (jar.doubts for jar in jars),
+            shelf.register,
+        ),
+        *tell_unnamed(
+            [story for story in stories if story.verdict.jar not in over],
+            with_register=shelf.register_path.is_file(),
+        ),
+        *tell_removed({jar: said.photos for jar, said in shown.items()}, shelf.past.removed),
+    ]
+    unseen = sorted(set(shelf.register) - over - set(shown))
     if unseen:
         warnings.append(f"in the register but without a photo: {', '.join(unseen)}")
     return ShelfResult(
@@ -268,26 +318,15 @@ def _over(shelf: Shelf, today: date) -> set[str]:
     return {jar for jar in register if ending_of(jar, register, shelf.outcomes, today=now)}
 
 
-def _day_of(shelf: Shelf, readings: Sequence[Reading]) -> date:
+def _day_of(shelf: Shelf, seen: Sequence[SeenJar]) -> date:
     """The day of the newest photo of a jar that was not taken out of the register."""
-    return shelf_day([r for r in readings if r.jar not in shelf.past.removed] or readings)
+    every = {jar.said.jar: jar.said.dated for jar in seen}
+    kept = {jar: photos for jar, photos in every.items() if jar not in shelf.past.removed}
+    return newest_day(kept or every)
 
 
 def _say_nothing(_: str) -> None:
     pass
-
-
-# --------------------------------------------------------------------------- what is told beside
-def _file_notes(readings: Iterable[Reading]) -> list[str]:
-    """One line for each note on how files were read, with the first photo that it holds for."""
-    found: dict[str, list[str]] = {}
-    for reading in readings:
-        for note in reading.notes:
-            found.setdefault(note, []).append(reading.photo)
-    return [
-        f"{names[0]}{f' and {len(names) - 1} more' if len(names) > 1 else ''}: {note}"
-        for note, names in found.items()
-    ]
 
 
 # --------------------------------------------------------------------------- folders

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 
 from jarvision.base.text import counted, printable
@@ -18,6 +19,11 @@ class Tally:
     outdated: list[str] = field(default_factory=list)
     moved: list[str] = field(default_factory=list)
     gone: list[str] = field(default_factory=list)
+
+    def tell(self, say: Callable[[str], None]) -> None:
+        """Have a person hear of it."""
+        for sentence in self.sentences():
+            say(sentence)
 
     def sentences(self) -> list[str]:
         """What a person should hear; nothing when every photo was new."""

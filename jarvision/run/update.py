@@ -28,6 +28,7 @@ MORE_ROUNDS: Final = 3
 """How often photos are read again in one run because more became known of their bare looks: once
 where a first photo could not be used, or a name or file time said another day than the photo."""
 
+_NONE: Final[Mapping[str, KnownLook]] = {}  # one for all
 Tell = Callable[[str], None]
 """Takes a sentence for the user; it goes to no file."""
 
@@ -67,7 +68,11 @@ class Intake:
     only: bool = False
 
     def update(
-        self, paths: Sequence[Path], *, tell: Tell | None = None
+        self,
+        paths: Sequence[Path],
+        *,
+        progress: Progress | None = None,
+        tell: Tell | None = None,
     ) -> dict[Path, Reading | None]:
         """Read what the store does not know, and keep it.
 
@@ -78,7 +83,11 @@ class Intake:
         ------
         NotWritableError
         """
-        return self._pass(paths, None, tell)
+        one = _Round(self, paths)
+        loose = one.run(progress)
+        if tell is not None:
+            one.tally.tell(tell)
+        return loose
 
     def take(
         self,
@@ -95,26 +104,16 @@ class Intake:
         ------
         NotWritableError
         """
-        loose = self._pass(paths, progress, tell)
+        loose = self.update(paths, progress=progress, tell=tell)
         readings = self._collect(paths, loose)
         lost = [path for path in paths if readings.get(path) is None and path not in loose]
         if lost:  # rows whose bytes no longer hold together: those photos are read again, once
             for path in lost:
                 self.store.forget(self.name(path))
-            loose |= self._pass(paths, progress, None)
+            loose |= self.update(paths, progress=progress)
             readings = self._collect(paths, loose)
         found = (readings.get(path) for path in paths)
         return tuple(reading for reading in found if reading is not None)
-
-    def _pass(
-        self, paths: Sequence[Path], progress: Progress | None, tell: Tell | None
-    ) -> dict[Path, Reading | None]:
-        one = _Round(self, paths)
-        loose = one.run(progress)
-        if tell is not None:
-            for sentence in one.tally.sentences():
-                tell(sentence)
-        return loose
 
     def name(self, path: Path) -> str:
         """Name of a photo under the folder, with forward slashes."""
@@ -162,11 +161,12 @@ class _Round:
         self.index = intake.store.index()
         others = {name: k for name, k in self.index.items() if name not in self.names}
         self.away, stay = ({}, others) if intake.only else (others, {})
-        self.fresh_names = {intake.parts(name) for name in self.names if name not in self.index}
+        fresh = (name for name in self.names if name not in self.index)
+        self.fresh_names = {intake.parts(name) for name in fresh} if self.away else set()
         self.tally = Tally()
         self.moved_from: set[str] = set()
         self.loose: dict[Path, Reading | None] = {}  # not for keeping; None: gone meanwhile
-        self.given: dict[str, dict[str, KnownLook]] = {}  # the looks that photos were read with
+        self.given: dict[str, Mapping[str, KnownLook]] = {}  # the looks that photos were read with
         self.references = References(intake.register)
         self.bare_days = nothing_grown(intake.register.values())
         for name, known in self.index.items():
@@ -208,7 +208,7 @@ class _Round:
         """
         if not wave:
             return done
-        self.given |= {name: {} if alone else self._references_for(name) for name in wave}
+        self.given |= {name: _NONE if alone else self._references_for(name) for name in wave}
         jobs = (self._job(name, known) for name, known in wave.items())
         for result in self.intake.fleet(jobs, self.intake.read):
             self._take(result)
@@ -251,12 +251,12 @@ class _Round:
             return [jar for jar in self.intake.register if jar.isdigit()]
         return [known.sighting.jar if known and known.sighting else self.intake.parts(name).jar]
 
-    def _references_for(self, name: str) -> dict[str, KnownLook]:
+    def _references_for(self, name: str) -> Mapping[str, KnownLook]:
         """The looks that a photo may be held against: its jar's, or any where a tag will tell."""
         if name not in self.index and not self.intake.tells_jar(name):
             return {jar: r for jar, r in self.references.by_jar().items() if jar.isdigit()}
         reference = self.references.of(name)
-        return {} if reference is None else dict.fromkeys(self._jars_of(name), reference)
+        return _NONE if reference is None else dict.fromkeys(self._jars_of(name), reference)
 
     def _said_bare(self, known: Known | None) -> bool:
         """Whether the grower says that nothing had grown in what a photo shows."""
@@ -394,7 +394,7 @@ class _Round:
                 (self.intake.out / relative).unlink(missing_ok=True)
             self.store.forget(old)
         left = [n for n, k in self.away.items() if k.here and n not in self.moved_from]
-        back = [n for n, k in self.index.items() if not k.here and n in self.names]
+        there = {name for name, path in self.names.items() if self.loose.get(path, path)}
         self.store.mark(left, here=False)
-        self.store.mark(back, here=True)
+        self.store.mark((n for n in there if n in self.index and not self.index[n].here), here=True)
         self.tally.gone.extend(left)

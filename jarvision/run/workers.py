@@ -18,9 +18,9 @@ from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from functools import partial
 from itertools import chain, islice
-from typing import Final
+from typing import Final, TypeVar
 
-from jarvision.base.errors import WorkersError
+from jarvision.base.errors import PhotoRefusedError, WorkersError
 from jarvision.run.jobs import (
     Fleet,
     Job,
@@ -31,12 +31,26 @@ from jarvision.run.jobs import (
     unread,
 )
 
+_Done = TypeVar("_Done")
+
+_NICE: Final = 10
+"""Of work that nobody waits for (nice(2)): with another program at work it gets a tenth."""
+
 _MOST_WORKERS: Final = 61 if sys.platform == "win32" else 1024
 """Windows cannot wait for more processes at once."""
 
 LONGEST_PHOTO_S: Final = 120.0
 """How long a photo may take, its worker's start included: the worst that are accepted take a tenth
 of that. A file of a stalled share, or one that never ends, would hold the run up for ever."""
+
+THREADS_OF: Final = (
+    "OMP_NUM_THREADS",
+    "OPENBLAS_NUM_THREADS",
+    "MKL_NUM_THREADS",
+    "BLIS_NUM_THREADS",
+    "VECLIB_MAXIMUM_THREADS",
+)
+"""Where OpenMP and the libraries that NumPy and SciPy are built on look for their threads."""
 
 _NO_START: Final = "Worker processes end as soon as they start, before they read a photo"
 _NO_START_REMEDY: Final = (
@@ -98,7 +112,7 @@ def _read_until_broken(
         while not broken:
             for job in islice(waiting, workers - len(flying)):
                 try:
-                    with _deaf_to_ctrl_c():
+                    with _as_a_worker_starts():
                         future = pool.submit(one_job, job)
                 except BrokenProcessPool:
                     future, broken = Future(), True
@@ -131,7 +145,7 @@ def _read_alone(jobs: list[Job], one_job: Callable[[Job], JobResult]) -> Iterato
     for job in jobs:
         with _new_pool(1) as pool:
             try:
-                with _deaf_to_ctrl_c():
+                with _as_a_worker_starts():
                     future = pool.submit(one_job, job)
                 yield future.result(timeout=LONGEST_PHOTO_S)
             except TimeoutError:
@@ -139,6 +153,10 @@ def _read_alone(jobs: list[Job], one_job: Callable[[Job], JobResult]) -> Iterato
                 yield took_too_long(job, LONGEST_PHOTO_S)
             except BrokenProcessPool:
                 yield unread(job, "reading this photo ended its worker process, twice")
+
+
+class _TooLongError(PhotoRefusedError):
+    """Work on a photo that was ended because it took too long."""
 
 
 class StandingWorker:
@@ -161,10 +179,39 @@ class StandingWorker:
         one_job = partial(read_job, read)
         return (self._read(job, one_job) for job in jobs)
 
+    def do(self, work: Callable[[], _Done]) -> _Done:
+        """Have something done with a photo in the worker, and wait for it; both are picklable.
+
+        Raises
+        ------
+        PhotoRefusedError
+            It took too long, or ended its worker twice; the next photo gets another worker.
+        WorkersError
+            When workers end before they do anything.
+        Exception
+            What the work raises.
+        """
+        for _ in range(2):
+            self._pool = self._pool or _new_pool(1)
+            try:
+                with _as_a_worker_starts():
+                    future = self._pool.submit(work)
+                return future.result(timeout=LONGEST_PHOTO_S)
+            except TimeoutError:
+                _end_workers(self._pool)
+                self._pool = None
+                raise _TooLongError(
+                    "unreadable", f"it took longer than {LONGEST_PHOTO_S:.0f} s: given up"
+                ) from None
+            except BrokenProcessPool:
+                self._pool = None
+        _check_that_workers_start()
+        raise PhotoRefusedError("unreadable", "reading this photo ended its worker process, twice")
+
     def start(self, work: Callable[[], None]) -> None:
         """Start the worker, and have something done in it before the first photo; nobody waits."""
         self._pool = self._pool or _new_pool(1)
-        with _deaf_to_ctrl_c():
+        with _as_a_worker_starts():
             self._pool.submit(work)
 
     def close(self) -> None:
@@ -174,20 +221,43 @@ class StandingWorker:
             self._pool = None
 
     def _read(self, job: Job, one_job: Callable[[Job], JobResult]) -> JobResult:
-        for _ in range(2):
-            self._pool = self._pool or _new_pool(1)
-            try:
-                with _deaf_to_ctrl_c():
-                    future = self._pool.submit(one_job, job)
-                return future.result(timeout=LONGEST_PHOTO_S)
-            except TimeoutError:
-                _end_workers(self._pool)
-                self._pool = None
-                return took_too_long(job, LONGEST_PHOTO_S)
-            except BrokenProcessPool:
-                self._pool = None
-        _check_that_workers_start()
-        return unread(job, "reading this photo ended its worker process, twice")
+        try:
+            return self.do(partial(one_job, job))
+        except _TooLongError:
+            return took_too_long(job, LONGEST_PHOTO_S)
+        except PhotoRefusedError as refusal:
+            return unread(job, refusal.detail)
+
+
+class SideRun:
+    """Work in a process of its own that may be ended at any moment, as if it had been killed.
+
+    For what nobody waits for: it gives way to every other program.
+    """
+
+    def __init__(self, work: Callable[[], None]) -> None:
+        context = multiprocessing.get_context("spawn")
+        self._process = context.Process(target=_run_aside, args=(work,))
+        with _as_a_worker_starts():
+            self._process.start()
+
+    def end(self) -> None:
+        """End it now, unless it has ended; its own workers leave with it."""
+        self._process.kill()
+        self._process.join()
+
+    def wait(self) -> bool:
+        """Wait until it ends; whether it did its work."""
+        self._process.join()
+        return self._process.exitcode == 0
+
+
+def _run_aside(work: Callable[[], None]) -> None:
+    """Do something in a process of its own, after all others."""
+    _start_worker()
+    if hasattr(os, "nice"):
+        os.nice(_NICE)
+    work()
 
 
 def _end_workers(pool: ProcessPoolExecutor) -> None:
@@ -223,6 +293,13 @@ def _new_pool(workers: int) -> ProcessPoolExecutor:
 
 
 @contextmanager
+def _as_a_worker_starts() -> Iterator[None]:
+    """What a process must find when it begins, and this one must not keep."""
+    with _deaf_to_ctrl_c(), _one_thread_told():
+        yield
+
+
+@contextmanager
 def _deaf_to_ctrl_c() -> Iterator[None]:
     """Hold Ctrl-C back while processes start: they never hear it, even before their first line.
 
@@ -237,6 +314,22 @@ def _deaf_to_ctrl_c() -> Iterator[None]:
         yield
     finally:
         signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
+@contextmanager
+def _one_thread_told() -> Iterator[None]:
+    """Tell processes that start to do linear algebra in one thread: photos share the cores already.
+
+    Such libraries read it once, as they load, and a worker's load before its first line here. This
+    process has its own loaded long since. Whatever the user has set stays.
+    """
+    own = [name for name in THREADS_OF if name not in os.environ]
+    os.environ.update(dict.fromkeys(own, "1"))
+    try:
+        yield
+    finally:
+        for name in own:
+            os.environ.pop(name, None)
 
 
 def _start_worker() -> None:

@@ -17,6 +17,7 @@ from jarvision.settings.count import CountSettings
 from jarvision.settings.fruiting import FruitingSettings
 from jarvision.settings.growth import GrowthSettings
 from jarvision.settings.history import FrontSettings, TogetherSettings, TrackingSettings
+from jarvision.settings.page import PageSettings
 from jarvision.settings.plan import PlanSettings
 from jarvision.settings.verdict import VerdictSettings
 from jarvision.settings.vision import PhotoSettings
@@ -34,6 +35,7 @@ class Settings:
     verdict: VerdictSettings = field(default_factory=VerdictSettings)
     plan: PlanSettings = field(default_factory=PlanSettings)
     count: CountSettings = field(default_factory=CountSettings)
+    page: PageSettings = field(default_factory=PageSettings)
     fruiting: FruitingSettings = field(default_factory=FruitingSettings)
 
     def digest(self) -> str:

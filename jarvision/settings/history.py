@@ -90,6 +90,15 @@ class TrackingSettings:
     """Where the turn of a jar was not found, a place was surely white before if this share of what
     was seen was: growth that hides the contents hides the turn, too."""
 
+    lasting_days: Annotated[int, Limits(1, 14)] = 2
+    """A place that was white on so many days, in register, is not bare because it looks so on the
+    next: old growth of the contents' own colour is misread now and then, and one day may be wrong.
+    Chosen on six jars of another renderer, day by day: 1 reads somewhat better there, but keeps
+    what pale contents were misread for on one day."""
+
+    gone_after_days: Annotated[int, Limits(2, 14)] = 3
+    """... until it looked bare on so many days running: then it is gone."""
+
     rise_limit_mm: float = 12.0
     """The floor is found to a few mm; a pattern that has risen further than this is another."""
 

@@ -80,7 +80,8 @@ def group_by(
     return found
 
 
-def _batch(entry: JarEntry) -> str:
+def batch_name(entry: JarEntry) -> str:
+    """What was started with it: the day, kind, species and substrate; empty without a day."""
     if entry.started is None:
         return ""
     parts = (entry.kind, entry.species.casefold(), entry.substrate.casefold())
@@ -88,7 +89,7 @@ def _batch(entry: JarEntry) -> str:
 
 
 _NAMES: Final[Mapping[Grouping, Callable[[JarEntry], str]]] = {
-    "batch": _batch,
+    "batch": batch_name,
     "spawn source": lambda entry: entry.parent,
     "substrate": lambda entry: entry.substrate.casefold(),
     "species": lambda entry: entry.species.casefold(),

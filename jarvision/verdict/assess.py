@@ -36,7 +36,7 @@ def tell_stories(
     for history in histories:
         mates = [taught[j] for j in batch_of(history.entry, entries) if j in taught]
         stories.append(
-            _tell(
+            tell_with_taught(
                 history,
                 known,
                 batch_mates=mates,
@@ -61,7 +61,7 @@ def tell_story_of(
 ) -> JarStory:
     """The story of one jar, as :func:`tell_stories` tells it; ``mates`` are those of its batch."""
     taught = fit_siblings(mates, today=today, profile_of=species.find, settings=settings)
-    return _tell(
+    return tell_with_taught(
         history,
         known,
         batch_mates=[taught[jar] for jar in sorted(taught)],
@@ -72,7 +72,7 @@ def tell_story_of(
     )
 
 
-def _tell(
+def tell_with_taught(
     history: JarHistory,
     known: Register,
     *,

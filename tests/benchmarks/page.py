@@ -11,8 +11,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from tests.benchmarks.farm_page import cluster_lines, farm_lines
 from tests.benchmarks.folders import Growth, Memory, Scaling
 from tests.benchmarks.one_photo import OnePhoto
+from tests.benchmarks.opened import OPENED, SLOWED
 from tests.benchmarks.same import TABLES, Same
 
 PARTS = {
@@ -23,6 +25,14 @@ PARTS = {
     "same": "the same results",
 }
 """Parts of the measurement, in the order of the page."""
+
+PAGES = "pages"
+"""The part that has a section of its own, with its circumstances: it needs a browser."""
+
+_PAGES_HEADING = "## The page in a browser"
+
+LARGE = {"farm": "a farm", "cluster": "a cluster"}
+"""Parts that take hours: the page is written without those that were not measured."""
 
 
 @dataclass(frozen=True)
@@ -39,8 +49,46 @@ def circumstances() -> str:
 
 
 def write_page(path: Path, kept: Mapping[str, Part]) -> None:
-    """Write the page, Markdown, from a result for each of :data:`PARTS`."""
+    """Write the page, Markdown, from a result for each of :data:`PARTS`, perhaps :data:`PAGES`."""
     path.write_text("\n".join(_lines(kept)) + "\n", encoding="utf-8")
+    if PAGES in kept:
+        put_pages(path, kept[PAGES])
+
+
+def put_pages(path: Path, pages: Part) -> None:
+    """Put the section on the page in a browser into the page that there is, or change it there."""
+    text = path.read_text(encoding="utf-8")
+    before, _, rest = text.partition(f"{_PAGES_HEADING}\n")
+    _, heading, behind = rest.partition("\n## ")
+    if not rest:  # it goes before how it all was measured
+        before, heading, behind = text.partition("## How it was measured")
+        heading = f"\n{heading}"
+    section = "\n".join(_pages(pages))
+    path.write_text(f"{before}{section}\n{heading}{behind}", encoding="utf-8")
+
+
+def _pages(pages: Part) -> Iterator[str]:
+    yield from (
+        _PAGES_HEADING,
+        "",
+        "Simulated jars of every age and fate with the pictures of the sample shelf; headless",
+        f"Chromium, 360 px wide, processor slowed {SLOWED} times; medians of {OPENED} openings.",
+        "Times run from the call of the page to the first paint and to the page being whole; those",
+        "of a search from the letter to the painted answer, median (and longest) of 20.",
+        "",
+        "| jars | layout | page | beside | elements | nodes | painted | whole | search | length |",
+        "|---|---|---|---|---|---|---|---|---|---|",
+    )
+    for o in pages.result:
+        search = f"{o.search_ms:.0f} ms ({o.worst_search_ms:.0f})" if o.search_ms else "none"
+        beside = f"{o.beside_bytes / 1e6:.0f} MB" if o.beside_bytes else "none"
+        yield (
+            f"| {o.jars} | {o.layout} | {o.page_bytes / 1e6:.1f} MB | {beside} | {o.elements:,} "
+            f"| {o.nodes:,} | {o.paint_ms:.0f} ms | {o.whole_ms:.0f} ms | {search} "
+            f"| {o.length_px:,} px |"
+        )
+    made = "by `python -m tests.benchmarks pages`"
+    yield from ("", f"Measured {made}: {pages.where}.")
 
 
 def _lines(kept: Mapping[str, Part]) -> Iterator[str]:
@@ -56,17 +104,25 @@ def _lines(kept: Mapping[str, Part]) -> Iterator[str]:
     yield from (f"| {what} | {result} |" for what, result in _results(kept))
     for section in (_profile(kept["one"].result), _growth(kept["growth"].result)):
         yield from ("", *section)
+    if "farm" in kept:
+        yield from ("", *farm_lines(kept["farm"].result))
+    if "cluster" in kept:
+        yield from ("", *cluster_lines(kept["cluster"].result))
     yield from ("", *_same(kept["same"].result), "", *_how(kept["one"].result), "")
-    yield from (f"- {name}: {kept[part].where}." for part, name in PARTS.items())
+    names = {**PARTS, **LARGE}.items()
+    yield from (f"- {name}: {kept[part].where}." for part, name in names if part in kept)
 
 
 def _results(kept: Mapping[str, Part]) -> Iterator[tuple[str, str]]:
     one: OnePhoto = kept["one"].result
     memory: Memory = kept["memory"].result
     pace: Scaling = kept["scaling"].result
-    decode = f"{1e3 * one.decode_s:.0f} ms"
-    yield "full-size decode of one 12-megapixel JPEG by OpenCV, one core", decode
-    yield "the photo to its row, overlay off", f"{one.row_ratio:.2f} decodes"
+    for quality, pair in one.pairs.items():
+        yield (
+            f"a 12-megapixel JPEG of quality {quality} to its row, one core, overlay off",
+            f"{pair.row:.2f} plain decodes ({pair.low:.2f} to {pair.high:.2f}) "
+            f"of {pair.decode_ms:.0f} ms",
+        )
     yield "what the overlay and the wall picture add", f"{one.overlay_ratio:.2f} decodes"
     yield (
         f"photos a second, 1 worker; 2 workers ({pace.photos} photos of 12 megapixels)",
@@ -91,7 +147,7 @@ def _profile(one: OnePhoto) -> Iterator[str]:
     yield from (
         "## Where the time goes",
         "",
-        "One 12-megapixel photo on one core, without overlay:",
+        "One 12-megapixel photo of the heaviest kind on one core, without overlay:",
         "",
         "| stage | ms | decodes |",
         "|---|---|---|",
@@ -141,10 +197,10 @@ def _how(one: OnePhoto) -> Iterator[str]:
         "## How it was measured",
         "",
         "- The large photos are samples enlarged to 3024 x 4032 pixels, with the noise and the",
-        "  sharpening of the simulated phone put in again at full size, saved at quality 96: a",
-        f"  mean of {one.photo_mb:.1f} MB, as heavy as a phone's; lighter files decode faster.",
-        f"- One photo: processor time, median of {one.rounds} rounds over six photos; decoding,",
-        "  row and row with overlay take turns, in one process on one core.",
+        "  sharpening of the simulated phone put in again at full size. Saved at quality 96 they",
+        f"  weigh {one.photo_mb:.1f} MB, as a phone's do; lighter files decode faster.",
+        f"- One photo: processor time, median and quartiles of {one.rounds} rounds over six.",
+        "  Row and plain decoding take turns on one core, each in a process of its own.",
         "- Photos a second go by the clock, one OpenCV thread a worker, the best of three turns.",
         "  Whatever else runs takes its share: the load below is near 0 on a quiet machine.",
         "- Larger folders hold links to samples under other names. Reading one photo costs the",

@@ -38,7 +38,7 @@ def jars(stem: str, number: int, verdict: VerdictWord) -> list[JarStory]:
 def written(shelf: ShelfResult, out: Path, outcomes: dict[str, JarOutcome]) -> Path:
     lines = {s.verdict.jar: JarEntry(s.verdict.jar, species="oyster") for s in shelf.stories}
     told = with_lives(shelf, Register(lines), outcomes)
-    write_report(told, out, plan=make_plan(told), register=lines)
+    write_report(told, out, plan=make_plan(told), register=lines, one_file_jars=2 * MANY)
     return out / "report.html"
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import hashlib
 import socket
 import threading
 from collections.abc import Iterator
@@ -109,6 +110,10 @@ def _note(page: Any, request: Any, office: Office) -> None:
         page.trouble.append(f"request: {request.url}")
 
 
+def sha_of(text: str) -> str:
+    return hashlib.sha256(JPEG + text.encode()).hexdigest()
+
+
 def shoot(page: Any, *texts: str, name: str = "IMG_0001.jpg", several: bool = False) -> None:
     files = [
         {"name": name, "mimeType": "image/jpeg", "buffer": JPEG + text.encode()} for text in texts
@@ -122,10 +127,18 @@ def test_every_page_fits_and_axe_finds_nothing(
     browser: Any, office: Office, axe: str, width: int, theme: str
 ) -> None:
     with inside(browser, office, width=width, theme=theme) as page:
-        shoot(page, "90")
+        page.route(f"**/photos/{sha_of('91')}**", lambda route: route.fulfill(status=415))
+        shoot(page, "90", "91", several=True)
         page.wait_for_selector(".answer[data-state=placed]")
+        page.wait_for_selector("#aside >> text=Forget it")
+        photo, away = f"photos/{sha_of('80')}/wrong", f"photos/{sha_of('70')}/wrong"
+        page.goto(f"{office.address}/{away}")
+        page.get_by_role("button", name="Take it away").click()
+        page.goto(f"{office.address}/")
+        page.wait_for_selector("#aside >> text=Forget it")
+        paths = ("", "today", "jars", "jar?name=K03", photo, away, "device", "/enter")
         looked_at = 0
-        for path in ("", "today", "jars", "jar?name=K03", "device", "/enter", "jar?name=nobody"):
+        for path in (*paths, "jar?name=nobody"):
             if path:
                 page.goto(f"{office.address}/{path.lstrip('/')}")
             assert page.evaluate("document.documentElement.scrollWidth") <= width, path
@@ -135,7 +148,7 @@ def test_every_page_fits_and_axe_finds_nothing(
             assert bad == [], path
             looked_at += len(found["passes"])
         assert looked_at > 100
-        assert [t for t in page.trouble if "422" not in t] == []
+        assert [t for t in page.trouble if "422" not in t and "415" not in t] == []
 
 
 @pytest.mark.parametrize("width", WIDTHS)
@@ -201,6 +214,102 @@ def test_twenty_photos_on_a_bad_connection_are_kept_and_come_once(
     assert contents == [JPEG + f"{n} percent".encode() for n in range(40, 60)]
 
 
+@pytest.mark.parametrize("status", [400, 405, 413, 415, 422, 500])
+def test_a_photo_that_is_never_taken_does_not_stop_the_others(
+    browser: Any, office: Office, status: int
+) -> None:
+    """It is set aside with its reason, over a reload too, until it is tried again or forgotten."""
+    odd, asked = sha_of("41"), 0
+
+    def never(route: Any) -> None:
+        nonlocal asked
+        asked += 1
+        route.fulfill(status=status)
+
+    with inside(browser, office) as page:
+        page.route(f"**/photos/{odd}**", never)
+        shoot(page, "41", "42", "43", several=True)
+        page.wait_for_selector("#aside >> text=was not taken", timeout=20_000)
+        page.wait_for_selector("#queue:empty", state="attached")
+        page.wait_for_selector(".answer >> nth=1")
+        assert came(office) == ["42", "43"] and asked <= 3
+        page.reload()
+        page.wait_for_selector("#aside >> text=of K01 was not taken")
+        page.wait_for_timeout(300)
+        assert asked <= 3  # nobody asks for it by itself
+        page.unroute(f"**/photos/{odd}**")
+        page.get_by_role("button", name="Try again").click()
+        page.wait_for_selector(".answer[data-state=placed]")
+        page.wait_for_selector("#aside:empty", state="attached")
+    assert came(office) == ["41", "42", "43"]
+
+
+def test_a_photo_is_forgotten_only_when_that_is_said_twice(browser: Any, office: Office) -> None:
+    with inside(browser, office) as page:
+        page.route("**/photos/**", lambda route: route.fulfill(status=415))
+        shoot(page, "41")
+        page.get_by_role("button", name="Forget it").click()
+        page.reload()
+        page.get_by_role("button", name="Forget it").click()
+        page.get_by_role("button", name="nowhere else").click()
+        page.wait_for_selector("#aside:empty", state="attached")
+        page.unroute("**/photos/**")
+        page.reload()
+        page.wait_for_load_state("networkidle")
+        assert not page.locator("#aside div, #queue p").count()
+    assert came(office) == []
+
+
+def test_a_photo_that_fails_on_the_way_lets_the_others_go_first(
+    browser: Any, office: Office
+) -> None:
+    with inside(browser, office) as page:
+        way = f"**/photos/{sha_of('41')}**"
+        page.route(way, lambda route: route.abort("connectionreset"))
+        shoot(page, "41", "42", "43", several=True)
+        page.wait_for_selector(".answer >> nth=1", timeout=20_000)
+        assert came(office) == ["42", "43"]
+        assert page.locator("#queue", has_text="1 photo to send").count()
+        page.unroute(way)
+        page.evaluate("dispatchEvent(new Event('online'))")
+        page.wait_for_selector(".answer >> nth=2")
+    assert came(office) == ["41", "42", "43"]
+
+
+def came(office: Office) -> list[str]:
+    """What the photos of today say that the server has."""
+    found = office.folder.glob("*_2026-03-10-*.jpg")
+    return sorted(path.read_bytes().removeprefix(JPEG).decode() for path in found)
+
+
+def test_a_photo_of_the_wrong_jar_is_put_right_from_the_page(browser: Any, office: Office) -> None:
+    with inside(browser, office) as page:
+        shoot(page, "41")
+        page.wait_for_selector("text=The photo is good")
+        page.get_by_role("link", name="Wrong jar?").click()
+        page.get_by_role("button", name="K02", exact=True).click()
+        page.wait_for_selector("text=The photo is now of K02, no longer of K01")
+        page.wait_for_selector(".answer h2 >> text=K02")
+        page.get_by_role("link", name="Wrong jar?").click()
+        page.get_by_role("button", name="Back to K01").click()
+        page.wait_for_selector("text=now of K01, no longer of K02")
+        page.get_by_role("link", name="Wrong jar?").click()
+        page.get_by_role("button", name="Take it away").click()
+        page.wait_for_selector("text=nothing is deleted")
+        assert came(office) == []
+        page.get_by_role("link", name="Jars", exact=True).click()
+        page.get_by_role("link", name="Put it back?").click()
+        page.get_by_role("button", name="Put it back to K01").click()
+        page.wait_for_selector("text=The photo is back in its place")
+        page.goto(f"{office.address}/jar?name=K03")
+        page.get_by_role("link", name="Wrong jar?").first.click()
+        page.locator("#jar").fill("k09")
+        page.get_by_role("button", name="This jar").click()
+        page.wait_for_selector("text=No jar is called 'k09'")
+        assert [t for t in page.trouble if "422" not in t] == []
+    assert came(office) == ["41"]
+
+
 def test_many_photos_to_be_read_are_asked_for_one_after_another(
     browser: Any, office: Office
 ) -> None:
@@ -246,8 +355,6 @@ def test_a_new_code_fills_in_where_the_door_is_open_already(browser: Any, office
 
 
 def test_digests_are_those_of_every_other_program(browser: Any, office: Office) -> None:
-    import hashlib
-
     with inside(browser, office) as page:
         for size in (0, 1, 55, 56, 63, 64, 65, 1000, 1_000_003):
             made = page.evaluate(

@@ -12,7 +12,7 @@ from shelves import oyster, reading
 from walls import COLS, ROWS, photographed
 
 from jarvision.history.build import build_history
-from jarvision.records import JarDay, Reading, TissueClass
+from jarvision.records import DiaryLine, JarDay, Reading, TissueClass
 from jarvision.settings.evidence import EvidenceSettings
 from jarvision.settings.groups import Settings
 from jarvision.vision.tissue.coverage import measure_coverage
@@ -211,3 +211,59 @@ def test_the_photos_of_other_sides_stay_as_read() -> None:
     side = replace(photo(2, STAINED_ISLAND), view="b", photo="side.jpg")
     day = days_of([photo(1, ISLAND), photo(2, STAINED_ISLAND), side])[-1]
     assert sum(r.area_cm2("stain") for r in day.readings) == side.area_cm2("stain")
+
+
+# --------------------------------------------------------------------------- lasting
+def test_a_place_that_was_white_on_two_days_is_not_bare_because_it_looks_so_once() -> None:
+    alone = days_of([photo(3, ISLAND)])[-1]
+    assert area(alone, "bare") == pytest.approx(9.0, rel=0.1)
+    day = days_of([photo(1, WHITE), photo(2, WHITE), photo(3, ISLAND)])[-1]
+    assert day.turn is not None and day.turn.found
+    assert area(day, "bare") == 0.0
+    assert day.coverage.percent == pytest.approx(100.0, abs=1.0)
+    # it may be gone all the same: that end of the interval stays
+    assert day.coverage.low == pytest.approx(alone.coverage.low, abs=0.1)
+    assert day.coverage.high == 100.0
+
+
+def test_white_on_one_day_may_be_the_misreading() -> None:
+    day = days_of([photo(1, ISLAND), photo(2, WHITE), photo(3, ISLAND)])[-1]
+    assert area(day, "bare") == pytest.approx(9.0, rel=0.1)
+    assert day.coverage.percent < 95.0
+
+
+def test_what_looks_bare_day_after_day_is_gone() -> None:
+    away = Settings().tracking.gone_after_days
+    photos = [photo(1, WHITE), photo(2, WHITE), *(photo(n, ISLAND) for n in range(3, 5 + away))]
+    islands = [area(day, "bare") for day in days_of(photos)[2:]]
+    assert islands[: away - 1] == [0.0] * (away - 1)
+    assert islands[away - 1 :] == pytest.approx([9.0] * 3, rel=0.1)
+
+
+def test_only_the_part_that_was_white_lasts() -> None:
+    half: Box = np.s_[120:240, 100:160]
+    before = wall_map(MYCELIUM, (half, BARE))
+    day = days_of([photo(1, before), photo(2, before), photo(3, ISLAND)])[-1]
+    assert area(day, "bare") == pytest.approx(4.5, rel=0.15)
+
+
+def test_the_white_of_a_jar_that_was_told_to_be_shaken_does_not_last() -> None:
+    photos = [photo(1, WHITE), photo(2, WHITE), photo(3, ISLAND)]
+    shaken = DiaryLine("K1", "shaken", photos[-1].taken_at.date())
+    day = build_history(photos, oyster(), diary=[shaken]).days[-1]
+    assert area(day, "bare") == pytest.approx(9.0, rel=0.1)
+
+
+def test_the_white_of_a_jar_that_may_have_turned_does_not_last() -> None:
+    photos = [photo(n, walls, pattern=False) for n, walls in enumerate((WHITE, WHITE, ISLAND), 1)]
+    day = days_of(photos)[-1]
+    assert day.turn is not None and not day.turn.found
+    assert area(day, "bare") == pytest.approx(9.0, rel=0.1)
+
+
+def test_a_wet_foot_is_wet_whatever_grew_there() -> None:
+    soaked = wall_map(MYCELIUM, (np.s_[ROWS - 80 :, :], TissueClass.WET))
+    alone = days_of([photo(3, soaked)])[-1]
+    day = days_of([photo(1, WHITE), photo(2, WHITE), photo(3, soaked)])[-1]
+    assert day.coverage.percent == pytest.approx(alone.coverage.percent, abs=0.5)
+    assert area(day, "wet") == area(alone, "wet") > 5.0

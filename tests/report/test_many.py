@@ -11,7 +11,7 @@ from fake_shelf import TODAY, fake_shelf, fake_story, with_pictures
 
 from jarvision.records import JarStory, ShelfResult, VerdictWord
 from jarvision.report import write_report
-from jarvision.report.many import MOST_LINES, MOST_ROWS, TaskLine, merged
+from jarvision.report.many import MOST_LINES, MOST_ROWS
 from jarvision.report.page import render_page
 from jarvision.report.pictures import detail_for
 
@@ -88,22 +88,6 @@ def test_on_a_very_large_shelf_jars_that_wait_have_words_alone(tmp_path: Path) -
         waits = 'class="jar wait"' in card
         assert ("lie in overlays" in card) is waits
         assert ("<figure" in card) is not waits
-
-
-def test_tasks_that_differ_in_their_jars_alone_are_one() -> None:
-    use = TaskLine("Use as spawn", "K1", "Look it over.", "1 Mar to 3 Mar")
-    tasks = [
-        use,
-        replace(use, jars="K2", text=""),
-        replace(use, jars="K3", span=""),
-        replace(use, heading="Soak", jars="K4", text="Soak."),
-        replace(use, heading="Soak", jars="K5", text="Soak more."),
-    ]
-    assert [(t.heading, t.jars, t.text) for t in merged(tasks)] == [
-        ("Use as spawn", "K1, K2", "Look it over."),
-        ("Use as spawn", "K3", "Look it over."),
-        ("Soak", "K4, K5", "Soak. Soak more."),
-    ]
 
 
 def test_the_curve_of_a_jar_that_is_called_otherwise_now_goes(tmp_path: Path) -> None:

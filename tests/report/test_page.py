@@ -232,7 +232,7 @@ def test_the_plan_tells_later_days_and_leaves_todays_list_alone(tmp_path: Path) 
     text = " ".join("".join(section.itertext()).split())
     assert "Keep it closed." not in text
     assert text.count("Look it over.") == 1  # the same words once
-    assert "Tomorrow" in text and "J02" in text and "too early for a date: J05" in text
+    assert "Tomorrow" in text and "J02" in text and "without a date yet: J05" in text
 
 
 def plain_text(page: str) -> str:

@@ -10,9 +10,10 @@ import pandas as pd
 import pytest
 from fake_shelf import fake_reading, fake_shelf, fake_story
 
+from jarvision.base.csv_text import to_csv
 from jarvision.base.errors import NotWritableError
 from jarvision.records import Coverage
-from jarvision.report.tables import to_csv, write_tables
+from jarvision.report.tables import write_tables
 
 CONTRACT = {
     "readings.csv": "photo, jar, view, taken_at, status, reason, coverage_percent, coverage_low, "

@@ -13,7 +13,7 @@ from jarvision.history.build import build_histories
 from jarvision.records import JarEntry, Reading
 from jarvision.register.jars import Register
 from jarvision.register.species.profiles import package_book
-from jarvision.run.doubts import tell_doubts, tell_unnamed
+from jarvision.run.doubts import doubt_photos, doubt_start, tell_doubts, tell_unnamed
 from jarvision.settings.groups import Settings
 from jarvision.verdict.assess import tell_stories
 
@@ -27,7 +27,11 @@ def doubts(readings: list[Reading], register: Register = NONE) -> list[str]:
     stories = tell_stories(
         histories, register, today=today, settings=settings, species=package_book()
     )
-    return tell_doubts(readings, stories, register)
+    by_jar: dict[str, list[Reading]] = {}
+    for shown in readings:
+        by_jar.setdefault(shown.jar, []).append(shown)
+    photos = {jar: doubt_photos(own) for jar, own in by_jar.items()}
+    return tell_doubts(photos, map(doubt_start, stories), register)
 
 
 def named(photo: str, taken: datetime, percent: float = 50.0, jar: str = "K07") -> Reading:

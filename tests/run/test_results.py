@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import sqlite3
 from collections.abc import Callable
+from contextlib import closing
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
@@ -61,6 +62,15 @@ def test_a_result_comes_back_as_it_was(tmp_path: Path, empty: Shelf) -> None:
     result = shelf_of(fake_story('=J0;1,"\udcff', "check", ("The first one; so far 1.",)))
     kept(tmp_path, result)
     assert last_result(tmp_path, empty) == result
+
+
+def test_one_scoring_is_told_from_the_next(tmp_path: Path) -> None:
+    """Both are as long, and were made within a second."""
+    with Store(tmp_path, tell=print) as store:
+        keep_result(store, shelf_of())
+        first = store.result_kept_at()
+        keep_result(store, shelf_of())
+        assert store.result_kept_at() != first
 
 
 def test_the_newest_result_takes_the_place_of_the_one_before(tmp_path: Path, empty: Shelf) -> None:
@@ -147,12 +157,12 @@ def older(path: Path) -> None:
 
 
 def scribbled(path: Path) -> None:
-    with sqlite3.connect(path) as db:
+    with closing(sqlite3.connect(path)) as db, db:
         db.execute("UPDATE last_scoring SET result = x'0102'")
 
 
 def of_other_records(path: Path) -> None:
-    with sqlite3.connect(path) as db:
+    with closing(sqlite3.connect(path)) as db, db:
         db.execute("UPDATE last_scoring SET result = ?", (_packed({"result": {}}),))
 
 

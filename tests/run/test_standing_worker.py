@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import time
 from collections.abc import Iterator
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -12,7 +13,7 @@ from fake_shelf import TODAY, fake_reading
 from PIL import Image
 from stored_photos import picture, saved
 
-from jarvision.base.errors import WorkersError
+from jarvision.base.errors import PhotoRefusedError, WorkersError
 from jarvision.records import Reading
 from jarvision.run.first_look import first_look, warm_up
 from jarvision.run.jobs import Job, JobResult, PhotoReader
@@ -87,6 +88,38 @@ def test_workers_that_cannot_start_are_told(
 
 def end_at_once() -> None:
     os._exit(9)
+
+
+# --------------------------------------------------------------------------- other work
+def refuse() -> None:
+    raise PhotoRefusedError("unreadable", "odd bytes")
+
+
+def leave() -> None:
+    os._exit(9)
+
+
+def test_work_is_done_in_the_worker_and_its_answer_and_refusal_come_back(
+    worker: StandingWorker,
+) -> None:
+    first = worker.do(os.getpid)
+    assert first != os.getpid() and worker.do(os.getpid) == first
+    with pytest.raises(PhotoRefusedError, match="odd bytes") as found:
+        worker.do(refuse)
+    assert (found.value.reason, found.value.detail) == ("unreadable", "odd bytes")
+
+
+def test_work_that_ends_the_worker_or_never_comes_back_costs_only_itself(
+    worker: StandingWorker, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with pytest.raises(PhotoRefusedError, match="ended its worker process"):
+        worker.do(leave)
+    worker.do(os.getpid)
+    with monkeypatch.context() as short:
+        short.setattr(LONGEST, 0.5)
+        with pytest.raises(PhotoRefusedError, match="given up"):
+            worker.do(partial(time.sleep, 3600))
+    assert worker.do(os.getpid) != os.getpid()
 
 
 # --------------------------------------------------------------------------- the first look

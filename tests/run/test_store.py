@@ -17,11 +17,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from jarvision.records import Coverage, Patch, Reading
+from jarvision.run.long_histories import lean
 from jarvision.run.packing import PackingError, pack_record, unpack_record
 from jarvision.run.photo_files import STORE_NAME
 from jarvision.run.provenance import Provenance
 from jarvision.run.stamps import Stamp
-from jarvision.run.store import APPLICATION_ID, MIGRATIONS, Store, _set_aside, kept_result
+from jarvision.run.store import APPLICATION_ID, MIGRATIONS, KeptScoring, Store, kept_result
+from jarvision.run.store_file import out_of_the_way
 
 MADE_WITH = Provenance("0.1.0+abc", "settings", "card")
 STAMP = Stamp(1000, 1_700_000_000_000_000_000, "42")
@@ -183,21 +185,60 @@ def test_a_store_of_the_second_version_gets_a_place_for_the_last_scoring(tmp_pat
     old = sqlite3.connect(tmp_path / STORE_NAME)
     for column in ("reference", "shows", "taken_on", "bare_look"):
         old.execute(f"ALTER TABLE readings DROP COLUMN {column}")
-    old.executescript("DROP TABLE last_scoring; PRAGMA user_version = 2;")
+    newest = ("last_scoring", "last_rows", "parts", "lean_readings")
+    drops = " ".join(f"DROP TABLE {table};" for table in newest)
+    old.executescript(f"{drops} PRAGMA user_version = 2;")
     old.close()
     assert kept_result(tmp_path / STORE_NAME) is None
     with Store(tmp_path, tell=silent) as store:
         assert store.reading(reading.photo) == reading
-        store.keep_result(b"packed")
-    assert kept_result(tmp_path / STORE_NAME) == b"packed"
+        store.keep_result(b"packed", {"story": [b"one"]})
+    assert kept_result(tmp_path / STORE_NAME) == KeptScoring(b"packed", {"story": [b"one"]})
     assert version_of(tmp_path) == len(MIGRATIONS)
+
+
+def test_a_store_of_the_fourth_version_gets_lean_rows_of_its_sound_readings(tmp_path: Path) -> None:
+    ring = ((1.0, 2.0), (3.0, 2.0), (2.0, 4.0))
+    patch = Patch("bare", 1.0, 2.0, 3.0, 0.9, ring)
+    readings = [
+        replace(fake_reading("J1", date(2026, 3, day), 50.0, (patch,)), picture="shot")
+        for day in (1, 2, 3)
+    ]
+    kept(tmp_path, *readings)
+    with Store(tmp_path, tell=silent) as store:
+        before = list(store.lean_rows([r.photo for r in readings]))
+    old = sqlite3.connect(tmp_path / STORE_NAME)
+    for table in ("last_rows", "parts", "lean_readings"):
+        old.execute(f"DROP TABLE {table}")
+    last = (readings[2].photo.encode(),)
+    old.execute("UPDATE readings SET reading = x'00' WHERE photo = ?", last)
+    old.executescript("PRAGMA user_version = 4;")
+    old.close()
+    with Store(tmp_path, tell=silent) as store:
+        rows = list(store.lean_rows([r.photo for r in readings]))
+        assert store.alike_pictures() == {r.photo for r in readings[:2]}
+    assert rows == [*before[:2], None]
+    assert rows[0] is not None and rows[1] is not None
+    assert unpack_record(Reading, rows[0].packed) == lean(readings[0])
+    assert lean(readings[0]).patches == (replace(patch, outline=()),)
+    assert rows[0].digest != rows[1].digest and rows[0].jar == "J1"
+    assert version_of(tmp_path) == len(MIGRATIONS)
+
+
+def test_a_reading_that_is_forgotten_has_no_lean_row(tmp_path: Path) -> None:
+    reading = fake_reading("J1", date(2026, 3, 1), 50.0)
+    kept(tmp_path, reading)
+    with Store(tmp_path, tell=silent) as store:
+        assert [row is None for row in store.lean_rows([reading.photo, "none"])] == [False, True]
+        store.forget(reading.photo)
+        assert list(store.lean_rows([reading.photo])) == [None]
 
 
 def test_a_migration_that_fails_leaves_the_store_as_it_was(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     from jarvision.base.errors import NotWritableError
-    from jarvision.run import store as module
+    from jarvision.run import store_file as module
 
     kept(tmp_path, fake_reading("J1", date(2026, 3, 1), 50.0))
     bad = "ALTER TABLE readings ADD COLUMN extra TEXT; SELECT nonsense FROM nowhere;"
@@ -295,7 +336,7 @@ def test_the_log_of_a_store_that_is_set_aside_goes_with_it(tmp_path: Path) -> No
     overwritten(path)
     for name, content in logs.items():
         (tmp_path / name).write_bytes(content)
-    _set_aside(path)
+    out_of_the_way(path)
     for name, content in logs.items():
         assert not (tmp_path / name).exists()
         assert (tmp_path / f"jarvision-aside-1.sqlite{name[-4:]}").read_bytes() == content

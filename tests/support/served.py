@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import asyncio
 import re
-from collections.abc import AsyncIterator, Iterable
+import threading
+from collections.abc import AsyncIterator, Callable, Iterable
 from dataclasses import dataclass
 from datetime import date, datetime, time
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 from urllib.parse import urlencode, urlsplit
 
 from starlette.applications import Starlette
@@ -19,12 +20,14 @@ from jarvision.app.serve.desk import Desk
 from jarvision.app.serve.keeper import Keeper
 from jarvision.app.serve.limits import SERVE_LIMITS, ServeLimits
 from jarvision.app.serve.office import Office
+from jarvision.app.serve.refresh import Refresher
 from jarvision.app.serve.security import Guard
 from jarvision.app.serve.sessions import Doors
 from jarvision.app.serve.site import build_site
 from jarvision.run.jobs import Fleet, PhotoReader
 from jarvision.run.workers import local_fleet
 
+Done = TypeVar("Done")
 TODAY = date(2026, 3, 10)
 HOST = "127.0.0.1:8765"
 
@@ -130,6 +133,25 @@ def routes_of(site: Guard) -> list[Route]:
     return [route for route in pages.routes if isinstance(route, Route)]
 
 
+class NoRun:
+    """Stands in for a scoring of the whole folder that never comes to its end."""
+
+    def __init__(self) -> None:
+        self._ended = threading.Event()
+
+    def end(self) -> None:
+        self._ended.set()
+
+    def wait(self) -> bool:
+        self._ended.wait()
+        return False
+
+
+def at_once(work: Callable[[], Done]) -> Done:
+    """Stands in for the worker process: does it here."""
+    return work()
+
+
 def an_office(
     folder: Path,
     out: Path,
@@ -147,7 +169,8 @@ def an_office(
     )  # fmt: skip
     return Office(
         folder=folder, out=out, desk=desk, keeper=keeper, doors=Doors(limits),
-        address=f"http://{HOST}", limits=limits, tell=said.append,
+        address=f"http://{HOST}", guarded=at_once,
+        refresher=Refresher(out, NoRun, limits.rest_s), limits=limits, tell=said.append,
         clock=lambda: datetime.combine(today, time(9)).timestamp(),
     )  # fmt: skip
 

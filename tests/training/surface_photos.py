@@ -1,4 +1,6 @@
-"""Rendered photos from above as training data: ``python -m tests.training.surface_photos PHOTOS OUT``.
+"""Rendered photos from above as training data.
+
+``python -m tests.training.surface_photos PHOTOS OUT`` watches a folder that is being filled.
 
 Each photo walks down the program's own line to the flat picture, so that a network learns from what
 it will be shown; its truth is the photo's mask, looked up cell by cell. Chunks are those of
@@ -16,6 +18,7 @@ from pathlib import Path
 
 import cv2
 import numpy as np
+from PIL import Image
 
 from jarvision.base.colourspace import srgb_encode
 from jarvision.base.errors import PhotoRefusedError
@@ -38,9 +41,7 @@ def surface_of(path: Path) -> tuple[ByteArray, ByteArray, ByteArray, float, int]
         seen = look_down(photo)
     except PhotoRefusedError:
         return None
-    mask = cv2.imread(str(path.with_suffix(".mask.png")), cv2.IMREAD_GRAYSCALE)
-    if mask is None:
-        return None
+    mask = np.asarray(Image.open(path.with_suffix(".mask.png")))
     at = (seen.picture.pixels * np.float32(mask.shape[1] / photo.rgb.shape[1])).astype(np.float32)
     classes = cv2.remap(mask, at[..., 0], at[..., 1], cv2.INTER_NEAREST)
     below = np.where(np.isin(classes, (TopClass.DROPLET, TopClass.WATER)), HIDDEN, classes)

@@ -143,58 +143,100 @@ def loss_of(out: Tensor, ground: Tensor, water: Tensor) -> Tensor:
     return loss
 
 
+class Learner:
+    """The net in training, its optimiser and its averaged weights."""
+
+    def __init__(self, device: torch.device) -> None:
+        self.net: nn.Module = SurfaceNet().to(device).to(memory_format=torch.channels_last)
+        self.mean = copy.deepcopy(self.net).eval()
+        self.optimiser = torch.optim.AdamW(self.net.parameters(), weight_decay=1e-2)
+        self.steps = 0
+
+    def step(self, x: Tensor, ground: Tensor, water: Tensor, *, rate: float) -> float:
+        """One step on a batch; its loss."""
+        for group in self.optimiser.param_groups:
+            group["lr"] = rate * min(1.0, (self.steps + 1) / WARM_UP) + 1e-6
+        with torch.autocast("cuda", dtype=torch.bfloat16, enabled=x.is_cuda):
+            out = self.net(x.contiguous(memory_format=torch.channels_last))
+        loss = loss_of(out.float(), ground, water)
+        self.optimiser.zero_grad(set_to_none=True)
+        loss.backward()
+        nn.utils.clip_grad_norm_(self.net.parameters(), 5.0)
+        self.optimiser.step()
+        self._remember()
+        self.steps += 1
+        return loss.item()
+
+    @torch.no_grad()
+    def _remember(self) -> None:
+        keep = min(MEMORY, (1.0 + self.steps) / (10.0 + self.steps))
+        pairs = zip(self.mean.state_dict().values(), self.net.state_dict().values(), strict=True)
+        for old, new in pairs:
+            if old.is_floating_point():
+                old.lerp_(new, 1.0 - keep)
+            else:
+                old.copy_(new)
+
+    def save(self, path: Path) -> None:
+        """Write the averaged weights."""
+        torch.save({name: value.cpu() for name, value in self.mean.state_dict().items()}, path)
+
+
+@dataclass
+class Bank:
+    """Surfaces in a folder that is being filled."""
+
+    folder: Path
+    painted: Stock
+    photos: Stock
+    taken: set[Path] = field(default_factory=set)
+
+    def take_in(self) -> None:
+        """Take in the chunks that are new."""
+        for path in sorted(self.folder.glob("*.npz")):
+            if path not in self.taken and not path.name.startswith("part_"):
+                (self.painted if path.name.startswith("tops") else self.photos).take(path)
+                self.taken.add(path)
+
+    def draw(self, painted: int, photos: int, rng: np.random.Generator) -> tuple[Tensor, ...]:
+        """A batch; photos only once there are enough of them."""
+        drawn = [self.painted.draw(painted, rng)]
+        if len(self.photos.pictures) >= photos:
+            drawn.append(self.photos.draw(photos, rng))
+        linear, ground, water, radius = (torch.cat(part) for part in zip(*drawn, strict=True))
+        return varied(linear, ground, water, radius, rng)
+
+    @property
+    def told(self) -> str:
+        """How many there are."""
+        return f"painted {len(self.painted.pictures)} photos {len(self.photos.pictures)}"
+
+
 def train(args: argparse.Namespace) -> None:
     """Train until the clock says so."""
     device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
     torch.backends.cudnn.benchmark = True
     torch.manual_seed(args.seed)
     rng = np.random.default_rng(args.seed)
-    painted, photos = Stock(device), Stock(device)
-    taken: set[Path] = set()
-    net: nn.Module = SurfaceNet().to(device).to(memory_format=torch.channels_last)
-    mean = copy.deepcopy(net).eval()
-    optimiser = torch.optim.AdamW(net.parameters(), lr=args.rate, weight_decay=1e-2)
-    first = start = time.time()
-    step = 0
+    bank = Bank(args.bank, Stock(device), Stock(device))
+    learner = Learner(device)
+    while len(bank.painted.pictures) < args.least:
+        bank.take_in()
+        time.sleep(0.5)
+    first = time.time()
     while (now := time.time()) < args.until:
-        if step % 50 == 0:
-            for path in sorted(args.bank.glob("*.npz")):
-                if path not in taken and not path.name.startswith("part_"):
-                    (painted if path.name.startswith("tops") else photos).take(path)
-                    taken.add(path)
-        if len(painted.pictures) < args.least:
-            time.sleep(0.5)
-            first = time.time()
-            continue
-        share = (now - first) / (args.until - first)
-        rate = args.rate * 0.5 * (1.0 + np.cos(np.pi * share)) * min(1.0, (step + 1) / WARM_UP)
-        for group in optimiser.param_groups:
-            group["lr"] = rate + 1e-6
-        drawn = [painted.draw(args.painted, rng)]
-        if len(photos.pictures) >= args.photos:
-            drawn.append(photos.draw(args.photos, rng))
-        x, ground, water = varied(*(torch.cat(part) for part in zip(*drawn, strict=True)), rng)
-        with torch.autocast("cuda", dtype=torch.bfloat16, enabled=x.is_cuda):
-            out = net(x.contiguous(memory_format=torch.channels_last))
-        loss = loss_of(out.float(), ground, water)
-        optimiser.zero_grad(set_to_none=True)
-        loss.backward()
-        nn.utils.clip_grad_norm_(net.parameters(), 5.0)
-        optimiser.step()
-        with torch.no_grad():
-            keep = min(MEMORY, (1.0 + step) / (10.0 + step))
-            for old, new in zip(mean.state_dict().values(), net.state_dict().values(), strict=True):
-                if old.is_floating_point():
-                    old.lerp_(new, 1.0 - keep)
-                else:
-                    old.copy_(new)
-        step += 1
-        if step % args.every == 0:
-            torch.save({k: v.cpu() for k, v in mean.state_dict().items()}, args.out)
-            print(f"{now - start:.0f} s step {step} painted {len(painted.pictures)} "
-                  f"photos {len(photos.pictures)} loss {loss.item():.3f}", flush=True)  # fmt: skip
-    torch.save({k: v.cpu() for k, v in mean.state_dict().items()}, args.out)
-    print(f"end: step {step}, painted {len(painted.pictures)}, photos {len(photos.pictures)}")
+        if learner.steps % 50 == 0:
+            bank.take_in()
+        fall = 0.5 * (1.0 + np.cos(np.pi * (now - first) / (args.until - first)))
+        x, ground, water = bank.draw(args.painted, args.photos, rng)
+        loss = learner.step(x, ground, water, rate=args.rate * fall)
+        if learner.steps % args.every == 0:
+            learner.save(args.out)
+            print(
+                f"{now - first:.0f} s step {learner.steps} {bank.told} loss {loss:.3f}", flush=True
+            )
+    learner.save(args.out)
+    print(f"end: step {learner.steps}, {bank.told}")
 
 
 def main() -> None:

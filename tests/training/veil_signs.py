@@ -29,7 +29,7 @@ from jarvision.vision.tissue.doubt import odds_of, veil_signs
 from jarvision.vision.tissue.experts import consult
 from jarvision.vision.tissue.fill import find_contents
 from jarvision.vision.tissue.inputs import network_inputs
-from jarvision.vision.tissue.network import MULTIPLE, chance_of, run_network
+from jarvision.vision.tissue.network import MULTIPLE, chances_of, run_network
 from jarvision.vision.tissue.veil import look_head_down
 from tests.accuracy.edits import sources
 from tests.accuracy.edits.files import save_edited
@@ -75,9 +75,11 @@ def signs_of(photo: Photo) -> Signs | None:
     channels = network_inputs(raw, burnt, multiple=MULTIPLE)
     rows, cols = burnt.shape
     first = run_network("specialist", channels)[:, :rows, :cols]
-    filled = find_contents(raw, chance_of(TissueClass.OUTSIDE, first), settings=settings.jar).filled
+    filled = find_contents(
+        raw, chances_of(first, TissueClass.OUTSIDE)[0], settings=settings.jar
+    ).filled
     seen = consult(raw, channels, first, filled, bare=None).seen
-    said = look_head_down(channels, chance_of(TissueClass.UNJUDGED, first), filled)
+    said = look_head_down(channels, chances_of(first, TissueClass.UNJUDGED)[0], filled)
     if said is None:
         return None
     signs = veil_signs(raw, filled, said)

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -159,9 +160,10 @@ def export(
     """
     from jarvision.register.counts import read_counts
     from jarvision.run.count_export import export_counts
-    from jarvision.run.count_pictures import wall_again
+    from jarvision.run.count_pictures import request_wall, wall_again
     from jarvision.run.counting import countable_walls, counts_path
     from jarvision.run.shelf import open_shelf
+    from jarvision.run.workers import StandingWorker
 
     if not confirm:
         raise UsageError(
@@ -172,13 +174,14 @@ def export(
     with scored(out, quiet=quiet) as store:
         walls = {wall.content: wall for wall in countable_walls(shelf, store)}
         index = store.index()
-    done = export_counts(
-        read_counts(counts_path(shelf)),
-        {content: wall.photo for content, wall in walls.items()},
-        lambda content: wall_again(shelf.folder, shelf, walls[content], index),
-        to,
-        licence=licence,
-    )
+    with closing(StandingWorker()) as worker:  # one odd photo must not end the export
+        done = export_counts(
+            read_counts(counts_path(shelf)),
+            {content: wall.photo for content, wall in walls.items()},
+            lambda one: worker.do(partial(wall_again, request_wall(shelf, walls[one], index))),
+            to,
+            licence=licence,
+        )
     if as_json:
         echo_json({"walls": done.walls, "points": done.points, "refused": list(done.refused)})
     else:

@@ -24,6 +24,13 @@ def serve(
     lan: Annotated[
         bool, typer.Option("--lan", help="Let phones in your own network in, by a QR code.")
     ] = False,
+    address: Annotated[
+        str,
+        typer.Option(
+            metavar="IP",
+            help="With --lan, where the machine has several: the address that phones open.",
+        ),
+    ] = "",
     port: Annotated[
         int,
         typer.Option(
@@ -48,12 +55,14 @@ def serve(
 
     if not folder.is_dir():
         raise UsageError(f"{printable(str(folder))} is no folder", "Give the folder of the photos.")
+    if address and not lan:
+        raise UsageError("--address without --lan lets no phone in", "Say --lan, too.")
     papers = Papers(register, settings_file, jobs or cores())
     with stoppable(out), progress_bar(shown=not quiet, bar=False) as (progress, tell):
         serve_shelf(
             folder,
             out,
-            place=ListensAt(port, lan),
+            place=ListensAt(port, lan, address),
             papers=papers,
             tell=tell,
             show=typer.echo,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+from base64 import b64encode
 from dataclasses import dataclass
 from typing import Final
 
@@ -53,6 +54,8 @@ class PhotoAnswer:
         Why the jar is asked for, or what went wrong; empty for neither.
     choices
         Jars to pick from, the likeliest first, then the shelf's order.
+    small
+        The photo as the address of a picture, while its jar is asked for; empty for none.
     told
         None for a jar without a verdict.
     """
@@ -68,13 +71,14 @@ class PhotoAnswer:
     told: ToldVerdict | None
     over: str
     picture: Picture | None
+    small: str
     next_jar: str
     left: str
 
 
 async def answer_part(request: Request, arrival: Arrival) -> str:
     """The part of the page."""
-    if arrival.state in ("came", "no_picture"):
+    if arrival.state in ("came", "no_picture", "aside"):
         return lay_out(request, "kept.html.j2", arrival=arrival)
     office = office_of(request)
     now = office.keeper.shown or await office.shelf_now()
@@ -110,9 +114,14 @@ def photo_answer(arrival: Arrival, now: ShelfNow, keeper: Keeper) -> PhotoAnswer
         picture=inline(keeper.out, reading.overlay, PICTURE_PX, "What was seen in the photo")
         if reading
         else None,
+        small=_address_of(arrival.small),
         next_jar=following,
         left=counted(len(walk.left), "jar"),
     )
+
+
+def _address_of(jpeg: bytes) -> str:
+    return f"data:image/jpeg;base64,{b64encode(jpeg).decode()}" if jpeg else ""
 
 
 def _check(reading: Reading) -> Check:

@@ -23,7 +23,7 @@ from jarvision.register.photo_names import PHOTO_SUFFIXES
 ARRIVALS: Final = "arrivals"
 """Folder under OUT; what lies there has no place yet."""
 
-ArrivalState = Literal["came", "asks", "no_picture", "placed"]
+ArrivalState = Literal["came", "asks", "no_picture", "placed", "aside"]
 _MOST_KNOWN: Final = 2000
 
 
@@ -45,13 +45,17 @@ class Arrival:
         When it came in, s since 1970.
     state
         ``came``: to be read; ``asks``: for its jar; ``no_picture``: it could not be opened and is
-        gone; ``placed``: in the folder.
+        gone; ``placed``: in the folder; ``aside``: taken away by the grower.
     tag
         The jar that its tag tells; empty for none.
     words
         What went wrong where its jar could not be told, or it could not be read.
     reading, story
         What was read, once it is placed, and its jar's story then.
+    small
+        A small JPEG of it, while its jar is asked for; empty for none.
+    was
+        The jar that it was said to show before the grower moved it; empty for none.
     """
 
     sha: str
@@ -66,6 +70,8 @@ class Arrival:
     words: str = ""
     reading: Reading | None = None
     story: JarStory | None = None
+    small: bytes = b""
+    was: str = ""
 
     @property
     def waits(self) -> bool:

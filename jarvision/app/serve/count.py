@@ -8,6 +8,7 @@ from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
+from functools import partial
 from http import HTTPStatus
 from typing import Any, Final, cast
 from urllib.parse import urlencode
@@ -18,12 +19,17 @@ from starlette.routing import Route
 
 from jarvision.app.serve.office import Office
 from jarvision.app.serve.pages import Fields, go_to, office_of, plain_answer, show, shows, writes
-from jarvision.base.errors import UsageError
+from jarvision.base.errors import PhotoRefusedError, UsageError
 from jarvision.base.text import printable
 from jarvision.register.counts import POINT_WORDS, read_counts
 from jarvision.report.count_words import tell_shelf_counts
 from jarvision.report.words import tell_day
-from jarvision.run.count_pictures import SHOWN_PX_PER_MM, draw_for_counting, wall_again
+from jarvision.run.count_pictures import (
+    SHOWN_PX_PER_MM,
+    CountingPicture,
+    counting_picture,
+    request_wall,
+)
 from jarvision.run.counting import (
     CountableWall,
     countable_walls,
@@ -134,9 +140,7 @@ def _show_wall(request: Request) -> Response:
     wall, who, round_ = asked
     counts = read_counts(counts_path(table.shelf))
     left = points_left(wall, counts, who, round_)
-    picture = draw_for_counting(
-        wall_again(office.folder, table.shelf, wall, table.index), wall.points
-    )
+    picture = _drawn(office, table, wall)
     order = sorted(range(len(wall.points)), key=lambda at: wall.points[at] in left)
     points = [[*picture.places[at], *wall.points[at].place] for at in order]
     return show(
@@ -157,6 +161,18 @@ def _show_wall(request: Request) -> Response:
     )
 
 
+def _drawn(office: Office, table: _Table, wall: CountableWall) -> CountingPicture:
+    """The wall's picture, made in a worker: a photo is never decoded here."""
+    asked = request_wall(table.shelf, wall, table.index)
+    try:
+        return office.guarded(partial(counting_picture, asked, wall.points))
+    except PhotoRefusedError as refusal:
+        raise UsageError(
+            f"The photo of {printable(wall.jar)} cannot be shown again ({refusal.detail})",
+            "Take it away on the jar's page, and count the next wall.",
+        ) from refusal
+
+
 # --------------------------------------------------------------------------- changes
 async def _answer(request: Request, fields: Fields) -> Response:
     """Write one answer down."""
@@ -174,6 +190,8 @@ def _write_answer(request: Request, fields: Fields) -> Response:
     except (KeyError, ValueError):
         return plain_answer(HTTPStatus.BAD_REQUEST)
     record(table.shelf, wall, place, cast(Any, answer), who=who, now=datetime.now(), round_=round_)
+    if not points_left(wall, read_counts(counts_path(table.shelf)), who, round_):
+        _tell_all_jars(office_of(request), table)
     return JSONResponse({"saved": True})
 
 
@@ -188,8 +206,17 @@ def _take_back(request: Request, fields: Fields) -> Response:
     if asked is None:
         return plain_answer(HTTPStatus.BAD_REQUEST)
     wall, who, round_ = asked
+    counts = read_counts(counts_path(table.shelf))
+    if not points_left(wall, counts, who, round_):
+        _tell_all_jars(office_of(request), table)
     back = take_back(table.shelf, wall, who=who, now=datetime.now(), round_=round_)
     return JSONResponse({"angle": back.angle_deg, "height": back.height_mm})
+
+
+def _tell_all_jars(office: Office, table: _Table) -> None:
+    """A wall was finished, or begun again: once enough are, it puts the readings of all right."""
+    done = first_counts(walls_of(read_counts(counts_path(table.shelf))))
+    office.changed(counts=len(done) >= table.shelf.settings.count.least_walls)
 
 
 # --------------------------------------------------------------------------- what is on the table
@@ -221,7 +248,9 @@ def _table_of(request: Request) -> _Table:
         raise UsageError("Nothing was scored yet", "Take a photo first, or run jarvision score.")
     shelf = office.keeper.open()
     held: _Table | None = getattr(state, "countable", None)
-    if held is not None and held.stamp == _stamp(office, shelf):
+    if held is not None and (
+        held.stamp == _stamp(office, shelf) or office.refresher.running  # which is not ended for it
+    ):
         return held
     with _store_of(office) as store:
         walls = {wall.content: wall for wall in countable_walls(shelf, store)}
@@ -234,6 +263,7 @@ def _table_of(request: Request) -> _Table:
 @contextmanager
 def _store_of(office: Office) -> Iterator[Store]:
     """The store, while no other run writes into it."""
+    office.keeper.give_way()
     with only_run(office.out, tell=office.desk.hear), Store(office.out, tell=office.tell) as store:
         yield store
 

@@ -18,7 +18,6 @@ from starlette.routing import Route
 from jarvision.app.serve.keeper import Keeper, ShelfNow, check_jar_name
 from jarvision.app.serve.office import Office
 from jarvision.app.serve.pages import Fields, go_to, note, office_of, writes
-from jarvision.app.serve.uploads import keep_later
 from jarvision.base.days import read_day
 from jarvision.base.errors import UsageError
 from jarvision.base.text import did_you_mean, printable
@@ -78,7 +77,7 @@ def _written(write: Written, office: Office, fields: Fields) -> tuple[str, list[
     check_jar_name(jar, now)
     thoughts = list(write(keeper, now, jar, fields) or ())
     keeper.retell(jar)
-    keep_later(office)
+    office.changed()
     return jar, thoughts
 
 
@@ -97,7 +96,7 @@ async def _new_jar(request: Request, fields: Fields) -> Response:
         fed_by, now = added.entry.parent, keeper.refresh()
         doubts = doubts_about(fed_by, now.alive, shelf.outcomes.get(fed_by))
         keeper.retell(jar)
-        keep_later(office)
+        office.changed()
         return [*added.warnings, *doubts]
 
     note(request, [_DONE, *await office.desk.do(write)])

@@ -6,11 +6,9 @@ What another run kept meanwhile is gone on from.
 
 from __future__ import annotations
 
-import os
-import shutil
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from pathlib import Path
 from typing import Final
@@ -21,13 +19,15 @@ from jarvision.app.serve.naming import photo_file_name
 from jarvision.app.serve.walk import Walk, jar_by_tag, walk_of
 from jarvision.base.days import EARLIEST
 from jarvision.base.errors import NothingToScoreError, NotWritableError, UsageError
-from jarvision.base.text import did_you_mean, printable
+from jarvision.base.text import counted, did_you_mean, printable
 from jarvision.records import JarStory, Reading, ShelfResult
 from jarvision.register.endings import ending_of
 from jarvision.register.photo_jars import add_photo_jars
 from jarvision.register.photo_names import read_name, tag_agrees
+from jarvision.run.aside import ASIDE_FOLDER, photos_aside
 from jarvision.run.first_look import first_look
 from jarvision.run.jobs import Fleet, Job, PhotoReader
+from jarvision.run.moves import move_whole, sweep_moves
 from jarvision.run.one import OpenShelf, ScoredOne, held, lives_of, no_photo_yet
 from jarvision.run.score import score_shelf
 from jarvision.run.shelf import Shelf, open_shelf
@@ -35,15 +35,20 @@ from jarvision.run.stamps import content_of
 from jarvision.run.update import Progress, Tell
 
 _TWIN: Final = "This photo was there already, and counts once."
+_ASIDE: Final = f"You have taken this photo away: it lies in the folder {ASIDE_FOLDER}."
 
 
 @dataclass(frozen=True)
 class ShelfNow:
-    """The shelf as the pages show it: what lies beside the photos, and what is told of each jar."""
+    """The shelf as the pages show it: what lies beside the photos, and what is told of each jar.
+
+    ``contents`` are the digests of the photos, by name.
+    """
 
     shelf: Shelf
     alive: ShelfResult
     walk: Walk
+    contents: Mapping[str, str] = field(default_factory=dict)
 
     def story(self, jar: str) -> JarStory | None:
         """The story of a jar, over or not."""
@@ -65,6 +70,13 @@ class Keeper:
     shown
         The shelf for the pages, which may look at it while the desk works; None until the first
         :meth:`refresh`.
+    contents
+        Digests of the photos of the folder, by name.
+    give_way
+        Called before the output folder is waited for: what holds it for the server's own sake ends,
+        and whether anything did.
+    small_of
+        Makes a small JPEG of a photo that asks for its jar; empty for none.
     """
 
     folder: Path
@@ -78,13 +90,16 @@ class Keeper:
     today: Callable[[], date] = date.today
     by_photos: ShelfResult | None = None
     shown: ShelfNow | None = None
+    contents: Mapping[str, str] = field(default_factory=dict)
+    give_way: Callable[[], bool] = lambda: False
+    small_of: Callable[[Path], bytes] = lambda _: b""
     _kept_at: str = ""
     _unkept: bool = False
 
     def refresh(self) -> ShelfNow:
         """The shelf as it stands, with what other runs and the grower wrote meanwhile."""
         shelf = self.open()
-        with self._held(shelf):
+        with self.hold(shelf):
             pass
         return self._show(shelf)
 
@@ -105,10 +120,13 @@ class Keeper:
         if arrival is None or not arrival.waits:
             return arrival
         shelf = self.open()
-        with self._held(shelf) as opened:
+        with self.hold(shelf) as opened:
             twin = opened.store.photo_with(sha)
             if twin is not None and (self.folder / twin).is_file():
                 return self._placed(opened, replace(arrival, words=_TWIN), twin)
+            if any(one.content == sha for one in photos_aside(self.folder)):
+                self.arrivals.drop(arrival)
+                return self.arrivals.note(replace(arrival, state="aside", words=_ASIDE))
             looked = self._look(arrival)
             if looked.reason:
                 self.arrivals.drop(arrival)
@@ -117,8 +135,11 @@ class Keeper:
                 )
             jar, words, tag = self._jar_of(arrival, looked.jar, shelf)
             if not jar:
-                return self.arrivals.note(replace(arrival, state="asks", words=words, tag=tag))
-            named = replace(arrival, jar=jar, words="")
+                small = self.small_of(self.arrivals.path(arrival))
+                return self.arrivals.note(
+                    replace(arrival, state="asks", words=words, tag=tag, small=small)
+                )
+            named = replace(arrival, jar=jar, words="", small=b"")
             name = self._place(named, looked)
             # where the name could not tell the jar, photo_jars.csv does by now
             told = opened if read_name(name).jar == jar else replace(opened, shelf=self.open())
@@ -167,22 +188,23 @@ class Keeper:
         if not tells:  # first: a photo in the folder without its jar would be asked for by nobody
             add_photo_jars(self.folder, {name: arrival.jar})
         if not goal.exists() or content_of(goal) != arrival.sha:
-            _move(source, goal)
+            move_whole(source, goal)
         return name
 
     def _placed(self, opened: OpenShelf, arrival: Arrival, name: str) -> Arrival:
         """Read a photo that has its place."""
-        scored = self._scored(opened, name)
+        scored = self.score(opened, name, arrival.sha)
         self.arrivals.drop(arrival)
         return self.arrivals.note(
             replace(arrival, state="placed", reading=scored.reading, story=scored.story)
         )
 
-    def _scored(self, opened: OpenShelf, name: str) -> ScoredOne:
+    def score(self, opened: OpenShelf, name: str, sha: str) -> ScoredOne:
+        """Read a photo of the folder, and tell its jar's story."""
         assert self.by_photos is not None
         scored = opened.add(self.folder / name, self.by_photos, fleet=self.fleet, read=self.read)
-        self.by_photos, self._unkept = scored.by_photos, True
-        self._show(opened.shelf)
+        self.contents = {**self.contents, name: sha}
+        self.told(opened.shelf, scored.by_photos)
         return scored
 
     def score_all(self, *, fleet: Fleet, tell: Tell, progress: Progress | None = None) -> None:
@@ -202,34 +224,50 @@ class Keeper:
                 tell=tell,
             )
 
+    def sweep(self, tell: Tell) -> None:
+        """Take away what a server that was killed left of photos it was moving, and say so."""
+        swept = sweep_moves((self.folder, self.folder / ASIDE_FOLDER))
+        if swept:
+            tell(
+                f"{counted(len(swept), 'half-written file')} of a move that broke off was taken "
+                f"away; the photo itself is where it was: {', '.join(swept)}."
+            )
+
     # ----------------------------------------------------------------------- stories
     def retell(self, jar: str) -> None:
         """Tell a jar's story anew, after what is written of it has changed."""
         shelf = self.open()
-        with self._held(shelf) as opened:
+        with self.hold(shelf) as opened:
             assert self.by_photos is not None
-            self.by_photos = opened.retell(jar, self.by_photos)
-            self._unkept = True
+            self.told(shelf, opened.retell(jar, self.by_photos))
+
+    def told(self, shelf: Shelf, by_photos: ShelfResult) -> None:
+        """Take the shelf as it was told anew; it is kept later."""
+        self.by_photos, self._unkept = by_photos, True
         self._show(shelf)
 
     def keep(self) -> None:
         """Keep the shelf in the store as its last scoring, if anything has changed."""
         if not self._unkept:
             return
-        with self._held(self.open()) as opened:
+        with self.hold(self.open()) as opened:
             if self._unkept and self.by_photos is not None:
                 opened.keep(self.by_photos)
                 self._kept_at, self._unkept = opened.store.result_kept_at(), False
 
     @contextmanager
-    def _held(self, shelf: Shelf) -> Iterator[OpenShelf]:
+    def hold(self, shelf: Shelf) -> Iterator[OpenShelf]:
         """Hold the output folder; begin with what another run kept since."""
+        broken_off = self.give_way()
         with held(shelf, self.out, tell=self.hear) as opened:
             self.hear("")
             kept_at = opened.store.result_kept_at()
+            if broken_off and self.by_photos is not None:  # it began with what is known here
+                self._kept_at = kept_at
             if self.by_photos is None or kept_at != self._kept_at:
                 last = opened.last() or no_photo_yet(shelf, EARLIEST)
                 self.by_photos = opened.caught_up(last)
+                self.contents = opened.store.contents()
                 self._kept_at, self._unkept, self.shown = kept_at, False, None
             yield opened
 
@@ -243,7 +281,7 @@ class Keeper:
             if ending_of(jar, shelf.register, shelf.outcomes, today=today)
         }
         walk = walk_of(alive, shelf.register, over, today)
-        self.shown = ShelfNow(shelf, alive, walk)
+        self.shown = ShelfNow(shelf, alive, walk, self.contents)
         return self.shown
 
 
@@ -260,21 +298,3 @@ def check_jar_name(jar: str, now: ShelfNow) -> None:
 def _numbered(jar: str, tag: int) -> bool:
     """Whether a jar's own number is a tag's."""
     return any(char.isdigit() for char in jar) and tag_agrees(jar, tag)
-
-
-def _move(source: Path, goal: Path) -> None:
-    """Move a photo, whole or not at all, to another disk too; its time is kept."""
-    part = goal.with_name(f".{goal.name}.part")
-    try:
-        try:
-            source.replace(goal)
-        except OSError:
-            shutil.copy2(source, part)
-            os.replace(part, goal)  # noqa: PTH105
-            source.unlink(missing_ok=True)
-    except OSError as error:
-        part.unlink(missing_ok=True)
-        raise NotWritableError(
-            f"{goal.name} cannot be written into the folder of photos ({error.strerror})",
-            "Free some space, or allow writing there; the photo is kept until then.",
-        ) from error

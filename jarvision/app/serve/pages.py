@@ -153,6 +153,8 @@ def lay_out(request: Request, template: str, **values: Any) -> str:
             shelf_name=printable(office.folder.resolve().name),
             signed_in=session is not None,
             waiting_for=office.desk.waiting_for,
+            counts_due=office.refresher.tell_counts() if session else "",
+            report_age=office.refresher.tell_report() if session else "",
             **values,
         )
     )

@@ -15,16 +15,18 @@ from starlette.routing import Route
 
 from jarvision.app.serve.keeper import ShelfNow, check_jar_name
 from jarvision.app.serve.pages import office_of, show, shows
+from jarvision.app.serve.wrong_jar import last_photos, taken_away
 from jarvision.base.text import printable
 from jarvision.records import JarEntry, JarStory
 from jarvision.records.flags import CAUTIONS
 from jarvision.register.diary import WORDS
 from jarvision.register.jars import KINDS
 from jarvision.register.outcomes import OUTCOMES
-from jarvision.report.cards import JarCard, Refusal, build_card, build_refusal
+from jarvision.report.cards import JarCard, build_card
 from jarvision.report.charts import draw_curve
 from jarvision.report.page import Group, surroundings_of, verdict_groups
 from jarvision.report.pictures import detail_for
+from jarvision.report.refusals import Refusal, build_refusal
 from jarvision.report.words import VERDICT_WORDS, by_urgency, tell_day, tell_diary
 
 _DRAWING: Final = threading.Lock()  # charts are drawn one at a time
@@ -76,7 +78,8 @@ async def _jars(request: Request) -> Response:
         verdict = story.verdict.verdict if story and jar not in over else ""
         about = " · ".join(filter(None, (entry.kind, entry.species, entry.substrate)))
         rows.append((jar, verdict, printable(said), printable(about)))
-    return show(request, "jars.html.j2", rows=rows, kinds=KINDS)
+    away = await asyncio.to_thread(taken_away, now)
+    return show(request, "jars.html.j2", rows=rows, kinds=KINDS, away=away)
 
 
 async def _jar(request: Request) -> Response:
@@ -105,6 +108,8 @@ async def _jar(request: Request) -> Response:
         outcome=outcome,
         outcome_day=tell_day(outcome.day, year=True) if outcome else "",
         ending=printable(ending),
+        photos=last_photos(jar, now),
+        away=await asyncio.to_thread(taken_away, now, jar),
         told=tell_diary(now.shelf.diary.get(jar, ())),
         asks_for_a_look=story is not None and story.verdict.verdict == "check" and not ending,
         today=office.keeper.today().isoformat(),
@@ -126,5 +131,5 @@ def _card(
         percent = story.profile.ready_percent
         curve = draw_curve(story, ready_percent=percent, key="curve")
         card = build_card(story, curve, around)
-    refused = tuple(build_refusal(r, story, around) for r in story.history.refused)
+    refused = tuple(build_refusal(r) for r in story.history.refused)
     return replace(card, refusals=()), refused

@@ -21,6 +21,7 @@ from jarvision.app.serve.pages import plain_answer, refused, shows
 from jarvision.app.serve.security import Guard
 from jarvision.app.serve.shelf_pages import shelf_routes
 from jarvision.app.serve.uploads import upload_routes
+from jarvision.app.serve.wrong_jar import wrong_jar_routes
 from jarvision.base.errors import JarvisionError
 
 _ASSETS: Final = {
@@ -45,6 +46,7 @@ def build_site(office: Office, *, hosts: tuple[str, ...]) -> Guard:
         *shelf_routes(),
         *form_routes(),
         *count_routes(),
+        *wrong_jar_routes(),
     ]
     pages = Starlette(
         routes=routes, exception_handlers={JarvisionError: _refused, HTTPException: _no_page}

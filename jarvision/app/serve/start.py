@@ -4,21 +4,25 @@ from __future__ import annotations
 
 import logging
 import socket
+from collections.abc import Sequence
 from contextlib import closing
 from dataclasses import dataclass
-from functools import partial
+from functools import cached_property, partial
 from pathlib import Path
 from typing import Final
 
 import uvicorn
 
+from jarvision.app.serve.addresses import lan_addresses, own_address
 from jarvision.app.serve.arrivals import ARRIVALS, Inbox
 from jarvision.app.serve.desk import Desk
 from jarvision.app.serve.door import door_address
 from jarvision.app.serve.keeper import Keeper
+from jarvision.app.serve.limits import SERVE_LIMITS
 from jarvision.app.serve.office import Office
 from jarvision.app.serve.prompt import PromptProtocol
 from jarvision.app.serve.qr import qr_letters
+from jarvision.app.serve.refresh import Refresher, WholeScoring
 from jarvision.app.serve.sessions import Doors
 from jarvision.app.serve.site import build_site
 from jarvision.app.serve.uploads import settle_calmly
@@ -34,21 +38,43 @@ EVERYWHERE: Final = "0.0.0.0"  # noqa: S104 - only when the grower asks for it w
 
 @dataclass(frozen=True)
 class ListensAt:
-    """Where the server listens: a port of this machine, for the whole network or not."""
+    """Where the server listens: a port of this machine, for the whole network or not.
+
+    Attributes
+    ----------
+    lan
+        Whether other devices are listened to.
+    address
+        The address of this machine that alone is listened to; empty: all that it has.
+    """
 
     port: int
     lan: bool
+    address: str = ""
+
+    @cached_property
+    def names(self) -> tuple[str, ...]:
+        """Addresses of this machine that devices open, the likeliest first.
+
+        Raises
+        ------
+        UsageError
+            It is in no network, or has no such address.
+        """
+        if self.address:
+            return (own_address(self.address),)
+        return lan_addresses() if self.lan else (HERE,)
 
     @property
-    def host(self) -> str:
-        """The name of this machine that other devices open."""
-        return lan_address() if self.lan else HERE
+    def bound(self) -> str:
+        """The address that is listened at."""
+        return self.names[0] if self.address else EVERYWHERE if self.lan else HERE
 
     @property
     def hosts(self) -> tuple[str, ...]:
         """All names that requests may bear."""
-        names = dict.fromkeys((self.host, HERE, "localhost"))
-        return tuple(f"{name}:{self.port}" for name in names)
+        here = () if self.address else (HERE, "localhost")
+        return tuple(f"{name}:{self.port}" for name in dict.fromkeys((*self.names, *here)))
 
 
 @dataclass(frozen=True)
@@ -92,24 +118,28 @@ def serve_shelf(
         register=papers.register,
         settings_file=papers.settings_file,
     )
-    address = f"http://{place.host}:{place.port}"
+    scoring = WholeScoring(keeper.folder, out, papers.register, papers.settings_file)
+    refresher = Refresher(out, scoring.begin, SERVE_LIMITS.rest_s)
+    address, *others = (f"http://{name}:{place.port}" for name in place.names)
     office = Office(
         folder=folder, out=out, desk=desk, keeper=keeper, doors=Doors(), address=address,
-        lan=place.lan, tell=tell,
+        guarded=worker.do, refresher=refresher, lan=place.lan, tell=tell,
     )  # fmt: skip
     try:
         with closing(listen(place)) as listening:
             check_writable(out)
+            keeper.sweep(tell)
             keeper.score_all(
                 fleet=local_fleet(papers.jobs, apart=True), tell=tell, progress=progress
             )
             keeper.refresh()
             worker.start(warm_up)
             take_up(office)
-            for line in welcome(office):
+            for line in welcome(office, others):
                 show(line)
             _run(office, place, listening)
     finally:
+        refresher.give_way()
         desk.put(keeper.keep)
         desk.close()
         worker.close()
@@ -136,7 +166,7 @@ def listen(place: ListensAt) -> socket.socket:
     found = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
     found.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
-        found.bind((EVERYWHERE if place.lan else HERE, place.port))
+        found.bind((place.bound, place.port))
     except OSError as error:
         found.close()
         raise UsageError(
@@ -147,34 +177,25 @@ def listen(place: ListensAt) -> socket.socket:
     return found
 
 
-def lan_address() -> str:
-    """The address of this machine in its own network; nothing is sent.
+def welcome(office: Office, others: Sequence[str] = ()) -> list[str]:
+    """What the terminal shows: the address with a code that opens once.
 
-    Raises
-    ------
-    UsageError
-        It is in no network.
+    ``others``: addresses of this machine that a phone may need instead.
     """
-    with closing(socket.socket(socket.AF_INET, socket.SOCK_DGRAM)) as asked:
-        try:
-            asked.connect(("192.0.2.1", 9))  # RFC 5737: an address that is nobody's
-            return str(asked.getsockname()[0])
-        except OSError as error:
-            raise UsageError(
-                "This machine is in no network that a phone could reach it by",
-                "Join the network of the phone, or leave --lan out.",
-            ) from error
-
-
-def welcome(office: Office) -> list[str]:
-    """What the terminal shows: the address with a code that opens once."""
     code = office.doors.new_code()
     opened = door_address(office.address, code)
     if not office.lan:
         return [f"Open {opened}", "Only this machine is listened to; --lan lets phones in."]
+    also = [
+        f"This machine has other addresses, too. If the phone finds nothing there: {other}"
+        for other in others
+    ]
+    if others:
+        also.append("With --address you say which one goes into the code.")
     return [
         *qr_letters(opened).splitlines(),
         f"Point the phone's camera at this, or open {office.address} and type {code}.",
+        *also,
         "It opens once, for a quarter of an hour; the page Devices makes more.",
         "Nothing is encrypted on the way: use it in your own network only.",
     ]

@@ -162,7 +162,9 @@ def settle_calmly(office: Office, sha: str) -> None:
     """Read a photo at the desk; what goes wrong is told with it, and the photo is kept."""
     keeper = office.keeper
     try:
-        keeper.settle(sha)
+        arrival = keeper.settle(sha)
+        if arrival is not None and arrival.state == "placed":
+            office.changed()
     except JarvisionError as error:
         arrival = keeper.arrivals.get(sha)
         if arrival is not None:
@@ -172,20 +174,6 @@ def settle_calmly(office: Office, sha: str) -> None:
         if arrival is not None:
             keeper.arrivals.note(arrival.failed("Something unexpected went wrong."))
         office.tell(f"A photo could not be read: {type(error).__name__}.")
-    keep_later(office)
-
-
-def keep_later(office: Office) -> None:
-    """Keep the shelf as the last scoring, for other commands, once nothing has come for a while.
-
-    A large shelf takes some seconds, in which no photo is read.
-    """
-
-    def keep() -> None:
-        with suppress(JarvisionError):  # the readings are kept; the next change tries again
-            office.keeper.keep()
-
-    office.desk.later(keep, office.limits.rest_s)
 
 
 # --------------------------------------------------------------------------- afterwards
@@ -209,6 +197,7 @@ async def _say_jar(request: Request, fields: Fields) -> Response:
     def say() -> None:
         check_jar_name(jar, office.keeper.refresh())
         office.keeper.say_jar(arrival.sha, jar)
+        office.changed()
 
     await office.desk.do(say)
     return go_to(f"/?shown={arrival.sha}")

@@ -21,7 +21,7 @@ from jarvision.vision.tissue.fill import find_contents
 from jarvision.vision.tissue.inputs import network_inputs
 from jarvision.vision.tissue.labels import find_labels
 from jarvision.vision.tissue.masks import mask_glare, mask_groove
-from jarvision.vision.tissue.network import MULTIPLE, chance_of, run_network
+from jarvision.vision.tissue.network import MULTIPLE, chances_of, run_network
 from jarvision.vision.tissue.veil import find_veil, look_head_down
 
 EVEN_CHANCE = 0.5
@@ -47,7 +47,7 @@ def classify(
     channels = network_inputs(raw, burnt, multiple=MULTIPLE)
     rows, cols = burnt.shape
     first = run_network("specialist", channels)[:, :rows, :cols]
-    empty = chance_of(TissueClass.OUTSIDE, first)
+    empty, upright = chances_of(first, TissueClass.OUTSIDE, TissueClass.UNJUDGED)
     contents = find_contents(raw, empty, settings=settings.jar)
     opinion = consult(raw, channels, first, contents.filled, bare=bare)
     seen = opinion.seen
@@ -65,7 +65,6 @@ def classify(
     stuck = find_labels(raw, contents.filled, settings=settings.label)
     veiled = stuck & (classes > TissueClass.UNJUDGED)
     doubted = np.zeros_like(veiled)
-    upright = chance_of(TissueClass.UNJUDGED, first)
     said = look_head_down(channels, upright, contents.filled)
     if said is not None:
         veil = find_veil(raw, said, classes, contents.filled, settings=settings.veil)

@@ -94,8 +94,8 @@ def veil_signs(raw: RawWall, filled: BoolArray, chances: Chances) -> FloatArray:
         return cv2.resize(smooth, size, interpolation=cv2.INTER_LINEAR).astype(np.float64)
 
     linear = np.maximum(raw.linear, 0.0)
-    light = np.asarray(linear @ LUMINANCE.astype(np.float32), dtype=np.float32)
-    logs = np.log(light + _LIGHT_FLOOR)
+    light = np.asarray(cv2.transform(linear, LUMINANCE[None]), dtype=np.float32)
+    logs = np.asarray(cv2.log(light + _LIGHT_FLOOR), dtype=np.float32)
     smooth = [logs, *(cv2.GaussianBlur(logs, (0, 0), mm / raw.step_mm) for mm in _SCALES_MM)]
     details = [
         np.log(np.sqrt(np.maximum(mean((fine - coarse) ** 2), 0.0)) + _DETAIL_FLOOR)

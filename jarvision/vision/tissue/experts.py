@@ -11,6 +11,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
+import cv2
 import numpy as np
 
 from jarvision.records import BareLook, BoolArray, Float32Array, RawWall, TissueClass
@@ -44,6 +45,12 @@ SAY_OF_THE_OTHERS: Final[dict[Expert, float]] = {"generalist": 1.5, "naturalist"
 """Weights of their logits on strange contents. At even weights families left out were read as well,
 but on gravel smooth round white colonies, which the naturalist alone takes for stones, 16 points
 too low."""
+
+_NEITHER: Final = [
+    kind
+    for kind in TissueClass
+    if kind not in {TissueClass.OUTSIDE, TissueClass.BARE, TissueClass.MYCELIUM}
+]
 
 LOUDEST: Final = 10.0
 """Logits are cut here before they are mixed: nothing is surer than 1 in 20,000."""
@@ -88,23 +95,23 @@ def consult(
     channels
         Inputs of the specialist, padded.
     first
-        Its logits ``(outputs, rows, cols)``, as large as the wall.
+        Its logits ``(outputs, rows, cols)``, as large as the wall; they are used up.
     filled
         ``(rows, cols)`` where contents stand.
     bare
         What this jar's contents look like where nothing grows; None: not known.
     """
-    close = told_by(first.copy())
-    novelty = bare.novelty if bare else novelty_of(raw, _bare_places(close) & filled)
+    found = _bare_places(first) & filled
+    novelty = bare.novelty if bare else novelty_of(raw, found)
     if not filled.any() or (novelty is not None and novelty <= KNOWN_WITHIN):
-        return Opinion(close, novelty)
+        return Opinion(told_by(first), novelty)
     rows, cols = filled.shape
     inputs = with_reference(channels, bare)
-    others = [run_network(expert, inputs)[:, :rows, :cols] for expert in SAY_OF_THE_OTHERS]
-    says = np.fromiter(SAY_OF_THE_OTHERS.values(), np.float32)
-    second = np.tensordot(says / says.sum(), others, axes=1)
+    others = [run_network(expert, inputs) for expert in SAY_OF_THE_OTHERS]
+    second = _pooled(others)[:, :rows, :cols]
+    others = [logits[:, :rows, :cols] for logits in others]
     if novelty is None or bare is None:
-        novelty = _shared_novelty(raw, close, told_by(second.copy()), filled)
+        novelty = _shared_novelty(raw, found, _bare_places(second) & filled)
     strange = strangeness(novelty)
     error = np.clip(second[LOG_ERROR][filled].mean(), *_LOG_ERROR_LIMITS)
     return Opinion(
@@ -128,19 +135,29 @@ def strangeness(novelty: float | None) -> float:
     return float(np.clip((novelty - KNOWN_WITHIN) / (STRANGE_FROM - KNOWN_WITHIN), 0.0, 1.0))
 
 
-def _bare_places(seen: Seen) -> BoolArray:
-    plain = (seen.best == TissueClass.BARE) | (seen.best == TissueClass.MYCELIUM)
-    return np.asarray(plain & (seen.covered < 0.5))
+def _pooled(others: list[Float32Array]) -> Float32Array:
+    """The logits of the others together, by their weights."""
+    says = np.fromiter(SAY_OF_THE_OTHERS.values(), np.float32)
+    first, second = (logits.reshape(len(logits), -1) for logits in others)
+    share, rest = (float(say) for say in says / says.sum())
+    pooled = cv2.addWeighted(first, share, second, rest, 0.0)
+    return np.asarray(pooled, dtype=np.float32).reshape(others[0].shape)
 
 
-def _shared_novelty(raw: RawWall, one: Seen, other: Seen, filled: BoolArray) -> float | None:
+def _bare_places(logits: Float32Array) -> BoolArray:
+    """Where bare or grown is likelier than any other class but OUTSIDE, and not covered."""
+    plain = np.maximum(logits[TissueClass.BARE], logits[TissueClass.MYCELIUM])
+    rest = np.maximum.reduce([logits[kind] for kind in _NEITHER])
+    return np.asarray((plain > rest) & (logits[COVER] < 0.0))
+
+
+def _shared_novelty(raw: RawWall, one: BoolArray, other: BoolArray) -> float | None:
     """Novelty of what all call bare, else of what generalist and naturalist alone do.
 
     The specialist takes strange contents for growth.
     """
-    bare = _bare_places(other) & filled
-    both = novelty_of(raw, bare & _bare_places(one))
-    return novelty_of(raw, bare) if both is None else both
+    both = novelty_of(raw, other & one)
+    return novelty_of(raw, other) if both is None else both
 
 
 def _mixed(first: Float32Array, second: Float32Array, novelty: float | None) -> Float32Array:
@@ -154,11 +171,13 @@ def _mixed(first: Float32Array, second: Float32Array, novelty: float | None) -> 
         sum(SAY_OF_THE_OTHERS.values()) * strangeness(novelty),
     )
     said = [_comparable(logits[: len(first)]) for logits in (first, second)]
-    mixed = np.zeros_like(first)
-    for logits, share in zip(said, shares, strict=True):
-        mixed += np.float32(share) * logits
-    black = second[:CLASSES].argmax(axis=0) == TissueClass.BLACK
-    mixed[:, black] = said[1][:, black]
+    flat = [logits.reshape(len(first), -1) for logits in said]
+    summed = cv2.addWeighted(flat[0], shares[0], flat[1], shares[1], 0.0)
+    mixed = np.asarray(summed, dtype=np.float32).reshape(first.shape)
+    rest = np.maximum.reduce([second[kind] for kind in TissueClass if kind != TissueClass.BLACK])
+    black = second[TissueClass.BLACK] > rest
+    if black.any():
+        np.copyto(mixed, said[1], where=black)
     return mixed
 
 
@@ -171,4 +190,4 @@ def _comparable(logits: Float32Array) -> Float32Array:
     """Logits in which the likeliest class has 0 and none is louder than :data:`LOUDEST`."""
     said = logits.copy()
     said[:CLASSES] -= said[:CLASSES].max(axis=0)
-    return np.clip(said, -LOUDEST, LOUDEST)
+    return np.clip(said, -LOUDEST, LOUDEST, out=said)

@@ -23,7 +23,7 @@ from jarvision.records import (
 )
 from jarvision.settings.tissue import VeilSettings
 from jarvision.vision.tissue.doubt import Chances, find_doubt
-from jarvision.vision.tissue.network import COVER, Expert, chance_of, chances, run_network
+from jarvision.vision.tissue.network import Expert, hidden_and_covered
 from jarvision.vision.tissue.reference import with_reference
 
 _OF_PLACE = slice(3, 6)
@@ -113,11 +113,11 @@ def _told(
 ) -> tuple[Float32Array, Float32Array]:
     """Chances that a place of the contents is hidden, and covered, turned back; 0 elsewhere."""
     rows, cols = filled.shape
-    logits = run_network(expert, turned)[:, :rows, :cols]
-    hidden, covered = np.zeros((2, rows, cols), dtype=np.float32)
-    hidden[contents] = chance_of(TissueClass.UNJUDGED, logits)[contents][::-1]
-    covered[contents] = chances(logits[COVER, contents].copy())[::-1]
-    return hidden, covered
+    said = hidden_and_covered(expert, turned)
+    back = np.zeros((2, rows, cols), dtype=np.float32)
+    for part, chance in zip(back, said, strict=True):
+        part[contents] = chance[contents, :cols][::-1]
+    return back[0], back[1]
 
 
 def _areas(veil: BoolArray, raw: RawWall, settings: VeilSettings) -> BoolArray:

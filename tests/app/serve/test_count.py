@@ -7,6 +7,7 @@ import json
 import re
 import shutil
 from collections.abc import Iterator
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 from urllib.parse import parse_qs, urlencode, urlsplit
@@ -15,7 +16,9 @@ import pytest
 from scoring import score_folder
 from served import Browser, a_browser, an_office
 
+from jarvision.base.errors import PhotoRefusedError
 from jarvision.register.counts import CountedPoint, read_counts
+from jarvision.run.workers import StandingWorker
 
 SAMPLES = Path(__file__).parents[3] / "sample_images"
 PHOTOS = ("SL04_2026-03-02.jpg", "SL08_2026-03-08.jpg")
@@ -190,4 +193,36 @@ def test_without_a_scoring_the_page_says_what_to_do(tmp_path: Path) -> None:
     page = a_browser(office).get("/count")
     assert page.status == 422
     assert "Nothing was scored yet" in page.text
+    office.desk.close()
+
+
+def test_a_photo_is_decoded_in_a_worker_never_in_the_server(
+    scored: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def decodes_here(*_: Any, **__: Any) -> None:
+        raise AssertionError("decoded in the server's own process")
+
+    monkeypatch.setattr("jarvision.run.count_pictures.read_photo", decodes_here)
+    office = an_office(scored / "photos", scored / "report")
+    browser = a_browser(office)
+    wall = browser.get("/count/next?who=ann").headers["location"]
+    assert browser.get(wall).status == 500  # the stand-in decodes here
+    with closing(StandingWorker()) as worker:
+        office.guarded = worker.do
+        page, _ = open_wall(browser)
+    assert "data:image/jpeg;base64," in page
+    office.desk.close()
+
+
+def test_a_photo_that_ends_its_worker_is_told_and_the_server_goes_on(scored: Path) -> None:
+    def ended(_: Any) -> Any:
+        raise PhotoRefusedError("unreadable", "reading this photo ended its worker process, twice")
+
+    office = an_office(scored / "photos", scored / "report")
+    office.guarded = ended
+    browser = a_browser(office)
+    page = browser.get(browser.get("/count/next?who=ann").headers["location"])
+    assert page.status == 422 and "ended its worker process" in page.text
+    assert "Take it away on the jar" in page.text
+    assert browser.get("/count").status == 200
     office.desk.close()

@@ -17,10 +17,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 from served import an_office
 
+from jarvision.app.serve.addresses import lan_addresses
 from jarvision.app.serve.door import door_address
-from jarvision.app.serve.naming import photo_file_name, suffix_of
+from jarvision.app.serve.naming import clock_in, name_for_other_jar, photo_file_name, suffix_of
 from jarvision.app.serve.qr import qr_letters, qr_svg
-from jarvision.app.serve.start import HERE, ListensAt, lan_address, listen, welcome
+from jarvision.app.serve.start import HERE, ListensAt, listen, welcome
 from jarvision.app.serve.walk import Walk, jar_by_tag, walk_of
 from jarvision.base.errors import UsageError
 from jarvision.records import JarEntry
@@ -43,6 +44,29 @@ def test_every_name_stays_in_its_folder_and_is_read_back(jar: str, view: str, sh
     parts = read_name(name)
     assert (parts.day, parts.view, parts.odd_view) == (WHEN.date(), view, "")
     assert parts.jar == (jar if tells else "")
+
+
+@given(
+    st.text(max_size=80), st.text(max_size=80), st.sampled_from(["front", "a", "b", "c", "d"]),
+    st.binary(min_size=32, max_size=32),
+)  # fmt: skip
+def test_a_photo_of_another_jar_gets_the_name_that_it_would_have_come_under(
+    jar: str, other: str, view: str, sha: bytes
+) -> None:
+    name, _ = photo_file_name(jar, WHEN, sha.hex(), ".heic", view=view)  # type: ignore[arg-type]
+    meant, _ = photo_file_name(other, WHEN, sha.hex(), ".heic", view=view)  # type: ignore[arg-type]
+    assert name_for_other_jar(name, other, sha.hex()) == meant
+    assert clock_in(name) == "09:30"
+
+
+@pytest.mark.parametrize(
+    "name", ["IMG_0001.jpg", "K01/IMG_0001.jpg", "K01_2026-03-10.jpg",
+             "K01_2026-03-10-093012-000000000001.jpg"],
+)  # fmt: skip
+def test_a_name_that_was_not_made_here_stays(name: str) -> None:
+    assert name_for_other_jar(name, "K02", SHA) == name
+    deeper = f"x/{photo_file_name('K01', WHEN, SHA, '.jpg')[0]}"
+    assert name_for_other_jar(deeper, "K02", SHA) == deeper
 
 
 @pytest.mark.parametrize("jar", ["K08", "B2-07", "SL01", "7", "jar 3".replace(" ", "-")])
@@ -168,8 +192,69 @@ def test_a_machine_without_a_network_says_so(monkeypatch: pytest.MonkeyPatch) ->
         raise OSError("no network")
 
     monkeypatch.setattr(socket.socket, "connect", unreachable)
+    monkeypatch.setattr(socket, "if_nameindex", list)
+    monkeypatch.setattr(socket, "getaddrinfo", unreachable)
     with pytest.raises(UsageError, match="in no network"):
-        lan_address()
+        lan_addresses()
+
+
+def in_networks(monkeypatch: pytest.MonkeyPatch, *addresses: str) -> None:
+    """A machine that would speak to its networks by these."""
+    monkeypatch.setattr("jarvision.app.serve.addresses._speaks_to", lambda _: addresses[0])
+    monkeypatch.setattr("jarvision.app.serve.addresses._of_interfaces", lambda: [*addresses])
+    monkeypatch.setattr("jarvision.app.serve.addresses._of_name", lambda: ["127.0.1.1"])
+
+
+def test_every_address_of_the_machine_is_found_once_and_none_that_no_phone_can_open(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    in_networks(monkeypatch, "192.168.1.20", "127.0.0.1", "10.8.0.2", "0.0.0.0", "192.168.1.20")
+    assert lan_addresses() == ("192.168.1.20", "10.8.0.2")
+    place = ListensAt(8765, lan=True)
+    assert place.hosts == tuple(
+        f"{name}:8765" for name in ("192.168.1.20", "10.8.0.2", "127.0.0.1", "localhost")
+    )
+
+
+@pytest.mark.parametrize(
+    ("told", "words"),
+    [
+        ("192.0.2.77", "no address of this machine"), ("kitchen", "is no address such as"),
+        ("::1", "is no address such as"), ("127.0.0.1", "No phone can open"),
+        ("0.0.0.0", "No phone can open"), ("192.168.1.20:80", "is no address such as"),
+    ],
+)  # fmt: skip
+def test_an_address_that_is_not_this_machines_is_refused_with_those_that_are(
+    monkeypatch: pytest.MonkeyPatch, told: str, words: str
+) -> None:
+    in_networks(monkeypatch, "192.168.1.20", "10.8.0.2")
+    with pytest.raises(UsageError, match=words) as refused:
+        _ = ListensAt(8765, lan=True, address=told).names
+    assert refused.value.remedy == "It has 192.168.1.20 and 10.8.0.2."
+
+
+def test_only_the_address_that_was_told_is_listened_at(monkeypatch: pytest.MonkeyPatch) -> None:
+    # 127.0.0.2 stands for an address of a network: on Linux it is this machine's, too
+    monkeypatch.setattr("jarvision.app.serve.addresses._is_of_a_network", lambda _: True)
+    with socket.socket() as free:
+        free.bind((HERE, 0))
+        port = free.getsockname()[1]
+    try:
+        place = ListensAt(port, lan=True, address="127.0.0.2")
+        assert place.hosts == (f"127.0.0.2:{port}",)
+    except UsageError:
+        pytest.skip("this system has one loopback address")
+    with listen(place) as listening:
+        assert listening.getsockname() == ("127.0.0.2", port)
+        with socket.socket() as other, pytest.raises(ConnectionRefusedError):
+            other.connect((HERE, port))
+
+
+def test_an_address_alone_is_no_way_into_the_network(tmp_path: Path) -> None:
+    code, _, told = call(
+        "serve", str(tmp_path), "--out", str(tmp_path / "o"), "--address", "1.2.3.4"
+    )
+    assert code == 2 and "Say --lan, too" in told
 
 
 @pytest.mark.parametrize("lan", [False, True])
@@ -180,6 +265,15 @@ def test_the_terminal_shows_a_code_that_opens(tmp_path: Path, lan: bool) -> None
     code = re.search(r"(?:type |enter#)([A-Z2-9]{12})", told)
     assert code is not None and office.doors.enter(code[1]) is not None
     assert ("encrypted" in told) == lan and ("--lan" in told) != lan
+    office.desk.close()
+
+
+def test_the_terminal_names_the_machines_other_addresses(tmp_path: Path) -> None:
+    office = an_office(tmp_path, tmp_path / "out")
+    office.lan = True
+    told = "\n".join(welcome(office, ["http://10.8.0.2:8765", "http://172.17.0.1:8765"]))
+    assert "http://10.8.0.2:8765" in told and "http://172.17.0.1:8765" in told
+    assert "--address" in told and "--address" not in "\n".join(welcome(office))
     office.desk.close()
 
 

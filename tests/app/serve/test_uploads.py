@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import asyncio
+import base64
+import io
 import json
 import random
 from collections.abc import AsyncIterator
@@ -11,6 +13,7 @@ from pathlib import Path
 from urllib.parse import quote
 
 import pytest
+from PIL import Image
 from served import Browser, a_browser, an_office
 
 from jarvision.app.serve.limits import Bucket
@@ -126,6 +129,22 @@ def test_a_tag_that_says_another_jar_is_asked_about(served: Served) -> None:
     assert [read_name(name).jar for name in served.photos] == ["K01"]
 
 
+def test_a_photo_that_asks_is_shown_small_and_no_longer_once_it_has_its_place(
+    served: Served,
+) -> None:
+    made = io.BytesIO()
+    Image.new("RGB", (400, 300), "#5b4a8a").save(made, "JPEG", quality=20)
+    content = made.getvalue()
+    assert served.send(content, "") == 202
+    html = json.loads(served.answer(content))["html"]
+    shown = base64.b64decode(html.split('src="data:image/jpeg;base64,')[1].split('"')[0])
+    with Image.open(io.BytesIO(shown)) as small:
+        assert small.size == (360, 270)
+    served.browser.post(f"/photos/{sha_of(content)}/jar", {"jar": "K01"})
+    known = served.office.keeper.arrivals.get(sha_of(content))
+    assert known is not None and known.small == b""
+
+
 def test_a_photo_that_asks_can_be_thrown_away(served: Served) -> None:
     content = photo("50 no label")
     served.send(content, "")
@@ -171,7 +190,7 @@ def test_a_photo_that_cannot_be_moved_keeps_its_jar(
         raise NotWritableError("The folder is full", "Free some space.")
 
     with monkeypatch.context() as broken:
-        broken.setattr("jarvision.app.serve.keeper._move", stands_still)
+        broken.setattr("jarvision.app.serve.keeper.move_whole", stands_still)
         served.send(photo("44 percent"), "jar=%3Cb%3EJ%261")
     told = json.loads(served.answer(photo("44 percent")))
     assert told["state"] == "came" and "The folder is full" in told["html"]

@@ -85,3 +85,17 @@ def test_another_run_is_waited_for_and_told(served: Served) -> None:
     served.settle()
     assert json.loads(served.answer(GOOD))["state"] == "placed"
     assert "Another run" not in served.browser.get("/").text
+
+
+def test_what_a_killed_move_left_is_swept_at_the_next_start_and_told(served: Served) -> None:
+    served.send(GOOD)
+    part = served.folder / f".{served.photos[0]}.part"
+    part.write_bytes(b"half")
+    told: list[str] = []
+    served.office.keeper.sweep(told.append)
+    assert part.exists() and told == []  # it may be at work just now
+    with pytest.MonkeyPatch.context() as later:
+        later.setattr("jarvision.run.moves.OLD_S", -60.0)
+        served.office.keeper.sweep(told.append)
+    assert not part.exists() and part.name in told[0]
+    assert (served.folder / served.photos[0]).read_bytes() == GOOD

@@ -55,11 +55,8 @@ def test_places_lie_as_the_training_framework_shuffles_them(
     squares = np.random.default_rng(4).normal(size=(13 * 16, 5, 3)).astype(np.float32)
 
     class Net:
-        def setInput(self, channels: np.ndarray) -> None:  # noqa: N802 - OpenCV's name
-            self.size = channels.shape
-
-        def forward(self) -> np.ndarray:
-            return squares[None].copy()
+        def run(self, outputs: None, inputs: dict[str, np.ndarray]) -> list[np.ndarray]:
+            return [squares[None].copy()]
 
     monkeypatch.setattr(network, "_net", lambda expert: Net())
     laid = run_network("specialist", np.zeros((CHANNELS, 20, 12), np.float32))

@@ -26,7 +26,7 @@ from jarvision.vision.tissue.experts import (
 )
 from jarvision.vision.tissue.fill import find_contents
 from jarvision.vision.tissue.inputs import network_inputs
-from jarvision.vision.tissue.network import COVER, MULTIPLE, Expert, chance_of, run_network
+from jarvision.vision.tissue.network import COVER, MULTIPLE, Expert, chances_of, run_network
 from jarvision.vision.tissue.reference import COLOURS
 
 SAMPLES = Path(__file__).parents[3] / "sample_images"
@@ -47,7 +47,7 @@ def _asked(raw: RawWall, burnt: BoolArray) -> tuple[RawWall, Float32Array, Float
     rows, cols = burnt.shape
     first = run_network("specialist", channels)[:, :rows, :cols]
     filled = find_contents(
-        raw, chance_of(TissueClass.OUTSIDE, first), settings=PhotoSettings().jar
+        raw, chances_of(first, TissueClass.OUTSIDE)[0], settings=PhotoSettings().jar
     ).filled
     return raw, channels, first, filled
 

@@ -18,8 +18,7 @@ from jarvision.vision.tissue.network import (
     COVER,
     LOG_ERROR,
     OPACITY,
-    Seen,
-    chance_of,
+    chances_of,
     run_network,
     told_by,
 )
@@ -51,8 +50,8 @@ def test_chances_are_those_of_softmax_and_of_the_logistic_function() -> None:
     )
     for part, output in ((seen.opacity, OPACITY), (seen.covered, COVER), (seen.caps, CAPS)):
         np.testing.assert_allclose(part, logistic(said[output]), rtol=1e-4)
-    for kind in TissueClass:
-        np.testing.assert_allclose(chance_of(kind, said), chance[kind], rtol=1e-4)
+    for kind, found in zip(TissueClass, chances_of(said, *TissueClass), strict=True):
+        np.testing.assert_allclose(found, chance[kind], rtol=1e-4)
     assert (CLASSES, OPACITY, COVER, CAPS, LOG_ERROR) == (10, 10, 11, 12, 13)
 
 
@@ -60,11 +59,9 @@ def test_a_cap_was_counted_five_times_in_training_and_its_odds_are_so_much_less(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     class Net:
-        def setInput(self, channels: np.ndarray) -> None:  # noqa: N802 - OpenCV's name
-            self.size = channels.shape
-
-        def forward(self) -> np.ndarray:
-            return np.full((1, 13 * 16, 2, 2), 0.4, np.float32)
+        def run(self, outputs: None, inputs: dict[str, np.ndarray]) -> list[np.ndarray]:
+            assert inputs["wall"].shape == (1, 7, 8, 8)
+            return [np.full((1, 13 * 16, 2, 2), 0.4, np.float32)]
 
     monkeypatch.setattr(network, "_net", lambda expert: Net())
     said = run_network("specialist", np.zeros((7, 8, 8), np.float32))
@@ -72,6 +69,18 @@ def test_a_cap_was_counted_five_times_in_training_and_its_odds_are_so_much_less(
     assert said[CAPS] == pytest.approx(0.4 - np.log(5.0))
     others = np.delete(said, CAPS, axis=0)
     assert others == pytest.approx(0.4)
+
+
+@pytest.mark.parametrize("expert", ["specialist", "generalist"])
+def test_the_short_way_to_what_is_hidden_and_covered_says_the_same(expert: network.Expert) -> None:
+    bands = {"specialist": 7, "generalist": 13}[expert]
+    channels = np.random.default_rng(8).normal(0.0, 1.0, (bands, 64, 96)).astype(np.float32)
+    logits = run_network(expert, channels)
+    hidden, covered = network.hidden_and_covered(expert, channels)
+    (expected,) = chances_of(logits, TissueClass.UNJUDGED)
+    assert expected.std() > 1e-3
+    np.testing.assert_allclose(hidden, expected, rtol=1e-4)
+    np.testing.assert_allclose(covered, logistic(logits[COVER]), rtol=1e-4)
 
 
 def test_inputs_are_logs_of_light_and_tint_and_where_a_place_is() -> None:
@@ -132,17 +141,19 @@ def test_logits_are_mixed_by_novelty_after_the_likeliest_was_set_to_nought(
     np.testing.assert_allclose(mixed, expected, rtol=1e-5, atol=1e-5)
 
 
-def seen_as(classes: np.ndarray, covered: np.ndarray) -> Seen:
-    nothing = np.zeros(classes.shape, np.float32)
-    return Seen(nothing, classes.astype(np.uint8), nothing, nothing, nothing, covered, nothing)
-
-
 def test_bare_is_what_is_plain_and_likelier_not_covered() -> None:
     bare, grown, green = TissueClass.BARE, TissueClass.MYCELIUM, TissueClass.GREEN
-    classes = np.array([[bare, bare, bare, grown, grown, green, green]])
-    covered = np.array([[0.1, 0.49, 0.5, 0.49, 0.9, 0.1, 0.9]], np.float32)
-    found = experts._bare_places(seen_as(classes, covered))
+    kinds = np.array([bare, bare, bare, grown, grown, green, green])
+    covered = np.array([0.1, 0.49, 0.5, 0.49, 0.9, 0.1, 0.9])
+    said = np.zeros((13, 1, kinds.size), np.float32)
+    said[TissueClass.OUTSIDE] = 9.0  # among contents nothing is empty glass
+    said[kinds, 0, np.arange(kinds.size)] = 2.0
+    said[COVER, 0] = np.log(covered / (1.0 - covered))
+    found = experts._bare_places(said)
     assert found.tolist() == [[True, True, False, True, False, False, False]]
+    seen = told_by(said)
+    plain = (seen.best == bare) | (seen.best == grown)
+    np.testing.assert_array_equal(found, plain & (seen.covered < 0.5))
 
 
 class Answers:
@@ -211,10 +222,10 @@ def test_the_error_that_is_expected_counts_as_far_as_contents_are_strange(
 def test_novelty_is_that_of_what_all_call_bare_else_of_what_the_others_do(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    one, other = told_by(logits(seed=1)), told_by(Answers(monkeypatch).second)
+    one, other = logits(seed=1), Answers(monkeypatch).second
     filled = FILLED.copy()
     filled[:20] = False
-    bare = [experts._bare_places(seen) & filled for seen in (one, other)]
+    bare = [experts._bare_places(said) & filled for said in (one, other)]
     for told, novelty in (((5.0, 4.0), 4.0), ((5.0, None, 3.0), 3.0), ((None, None, None), None)):
         answers = Answers(monkeypatch, *told)
         assert answers.opinion(filled=filled).novelty == novelty

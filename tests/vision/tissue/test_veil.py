@@ -13,7 +13,7 @@ from jarvision.records import RawWall, TissueClass
 from jarvision.settings.tissue import VeilSettings
 from jarvision.vision.tissue import veil
 from jarvision.vision.tissue.inputs import network_inputs
-from jarvision.vision.tissue.network import CLASSES, COVER, MULTIPLE
+from jarvision.vision.tissue.network import MULTIPLE
 from tests.scenes.contents import JarRecipe, paint
 from tests.training.painted_walls import shade
 
@@ -101,14 +101,12 @@ def told(monkeypatch: pytest.MonkeyPatch, **said: np.ndarray) -> np.ndarray:
     classes = np.where(filled, TissueClass.MYCELIUM, TissueClass.OUTSIDE).astype(np.uint8)
     classes[HEADSPACE:, : shape[1] // 3] = TissueClass.GREEN
 
-    def run(expert: str, channels: np.ndarray) -> np.ndarray:
-        logits = np.zeros((COVER + 1, *channels.shape[1:]), np.float32)
-        chance = np.clip(said[expert], 1e-6, 1.0 - 1e-6)
-        rows, cols = shape
-        logits[TissueClass.UNJUDGED, :rows, :cols] = np.log(chance / (1.0 - chance) * (CLASSES - 1))
-        return logits
+    def run(expert: str, channels: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        hidden, covered = np.zeros((2, *channels.shape[1:]), np.float32)
+        hidden[: shape[0], : shape[1]] = said[expert]
+        return hidden, covered
 
-    monkeypatch.setattr(veil, "run_network", run)
+    monkeypatch.setattr(veil, "hidden_and_covered", run)
     return found(flat_wall(classes), classes, filled)
 
 
