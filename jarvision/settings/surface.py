@@ -71,7 +71,7 @@ class SurfaceSettings:
     the network had not learned from was 3..."""
 
     cover_doubt_weight: Annotated[float, Limits(0, 10)] = 1.1
-    """... and so many times the mean chance of a wrong answer more: what 29 of those 30 needed..."""
+    """... and so many times the mean chance of a wrong answer more, as 29 of those 30 needed..."""
 
     cover_hidden_weight: Annotated[float, Limits(0, 10)] = 0.1
     """... and this share of the surface that fruit bodies, rim or glare hide."""

@@ -36,6 +36,7 @@ from jarvision.vision.colour.fit import fit_colour
 from jarvision.vision.colour.light import paper_layout
 from jarvision.vision.jar.locate import locate_jar
 from jarvision.vision.jar.unroll import unroll
+from jarvision.vision.overlay.bodies import Body
 from jarvision.vision.overlay.draw import (
     Caption,
     draw_overlay,
@@ -359,6 +360,9 @@ def _with_pictures(
     name = picture_name(reading.photo)
     overlay, strip = f"overlays/{name}", f"walls/{name}"
     caption = Caption(jar=reading.jar, day=reading.taken_at.date(), coverage=analysis.coverage)
+    bodies: tuple[Body, ...] = ()
+    if isinstance(analysis, TopAnalysis):
+        caption, bodies = replace(caption, moisture=analysis.moisture), analysis.bodies
     drawn = draw_overlay(
         analysis.photo.rgb,
         jar=analysis.jar,
@@ -367,6 +371,7 @@ def _with_pictures(
         patches=analysis.patches,
         caption=caption,
         card=analysis.card,
+        bodies=bodies,
     )
     save_picture(out / overlay, drawn)
     save_picture(out / strip, draw_wall_strip(analysis.wall, analysis.tissue, analysis.patches))

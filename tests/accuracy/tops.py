@@ -165,7 +165,9 @@ def _figures(rows: Sequence[Row]) -> list[str]:
     right = sum(true == said for true, said, _ in wet)
     sure = [w for w in wet if w[2] >= 0.8]
     lines.append(f"droplets' class right: {right} of {len(wet)} ({right / max(len(wet), 1):.0%})")
-    lines.append(f"  with a chance of 0.8 or more: {sum(t == s for t, s, _ in sure)} of {len(sure)}")
+    lines.append(
+        f"  with a chance of 0.8 or more: {sum(t == s for t, s, _ in sure)} of {len(sure)}"
+    )
     lines.append(f"  {dict(Counter((t, s) for t, s, _ in wet))}")
     to_find, found, told, false = (sum(r.pins[i] for r in rows) for i in range(4))
     lines.append(

@@ -35,6 +35,7 @@ from jarvision.records import (
 )
 from jarvision.records.mouth import MouthFit
 from jarvision.vision.overlay import strokes
+from jarvision.vision.overlay.bodies import Body, draw_bodies
 from jarvision.vision.overlay.callouts import Callout, write_callouts
 from jarvision.vision.overlay.places import (
     SMALLEST_DRAWN_CM2,
@@ -61,11 +62,12 @@ JPEG_QUALITY: Final = 86
 
 @dataclass(frozen=True)
 class Caption:
-    """The numbers under the picture."""
+    """The numbers under the picture; ``moisture`` is how wet a surface seen from above is."""
 
     jar: str
     day: date
     coverage: Coverage | None
+    moisture: str = ""
 
 
 @dataclass(frozen=True)
@@ -103,6 +105,7 @@ def draw_overlay(
     patches: Sequence[Patch],
     caption: Caption,
     card: CardFit | None = None,
+    bodies: Sequence[Body] = (),
 ) -> ByteArray:
     """Draw the reading over the photo, cropped to the jar, with a caption below.
 
@@ -112,6 +115,8 @@ def draw_overlay(
         ``(rows, cols, 3)`` photo, sRGB ``uint8``; not changed.
     jar
         The jar, or its mouth seen from above with the surface as ``wall``.
+    bodies
+        Fruit bodies seen from above.
     card
         Keeps the crop inside the card when the jar's surroundings reach beyond it.
 
@@ -130,6 +135,7 @@ def draw_overlay(
     strokes.outline(drawing.picture, outline, strokes.JAR, width=1, cased=False)
     _draw_zone(drawing)
     callouts = [_draw_patch(drawing, patch) for patch in patches]
+    callouts += draw_bodies(drawing.picture, bodies, frame=frame)
     callouts += [
         _point_into(drawing, area)
         for area in _areas_to_name(drawing, covered, unjudged, caption.coverage)
@@ -315,7 +321,8 @@ def _caption_strip(width: int, caption: Caption) -> ByteArray:
     name_px = strokes.fit_size(caption.jar, 0.42 * width, size=38)
     strokes.text(strip, caption.jar, (18, 50), size=name_px, weight=600)
     day = f"{caption.day.day} {caption.day:%b %Y}"
-    strokes.text(strip, day, (18, 92), size=27, colour=strokes.QUIET_COLOUR)
+    told = f"{day}  ·  {caption.moisture}" if caption.moisture else day
+    strokes.text(strip, told, (18, 92), size=27, colour=strokes.QUIET_COLOUR)
     if caption.coverage is None:
         strokes.text(strip, "not scored", (width - 18, 66), size=34, right=True)
         return strip

@@ -101,7 +101,7 @@ def find_caps(
     mouth: MouthFit,
 ) -> tuple[CapCircle, ...]:  # fmt: skip
     """The circles of the caps whose cells are ``caps``, ``(n, n)`` of the surface picture."""
-    board = _board(caps, picture, photo, above, colour, mouth)
+    board = _board(caps, picture, photo, above, colour=colour, mouth=mouth)
     area = float((board.caps & board.mouth).sum()) * _CELL_MM**2
     most = min(_MOST_MM, float(np.sqrt(area / (np.pi * _INSIDE_MIN * _MOUTH_MIN))) + _CELL_MM)
     radii = np.arange(_LEAST_MM, max(most, _LEAST_MM + _CELL_MM), _CELL_MM)
@@ -126,7 +126,7 @@ def find_caps(
 
 
 def _board(
-    caps: BoolArray, picture: SurfacePicture, photo: Photo, above: Above, colour: ColourFit,
+    caps: BoolArray, picture: SurfacePicture, photo: Photo, above: Above, *, colour: ColourFit,
     mouth: MouthFit,
 ) -> _Board:  # fmt: skip
     half = int(np.ceil((mouth.radius_mm + _BEYOND_MM) / _CELL_MM))
@@ -134,7 +134,7 @@ def _board(
     x, y = np.meshgrid(one, one)
     pixels = above.in_photo(mouth.axis_mm + np.stack([x, y], axis=-1), mouth.surface_z_mm)
     last = np.array(photo.rgb.shape[1::-1]) - 1.0
-    inside = ((pixels >= 0) & (pixels <= last)).all(axis=-1)
+    inside = np.asarray(((pixels >= 0) & (pixels <= last)).all(axis=-1))
     within = np.hypot(x, y) <= mouth.radius_mm - 1.0
     n = len(caps)
     at = np.stack([part / picture.cell_mm + (n - 1) / 2.0 for part in (x, y)]).astype(np.float32)
@@ -142,13 +142,13 @@ def _board(
     logs = colour_logs(sample(photo, pixels, colour))
     size = _EDGE_MM / _CELL_MM
     smooth = np.stack([cv2.GaussianBlur(part, (0, 0), size) for part in logs])
-    soft = cv2.GaussianBlur(mask, (0, 0), size)
+    soft = np.asarray(cv2.GaussianBlur(mask, (0, 0), size), np.float32)
     light = _steepest(smooth) / np.float32(_STRONG)
     border = _steepest(soft[None]) / np.float32(0.5 * 0.4 / _EDGE_MM)
     inner = cv2.erode((mask > 0.5).astype(np.uint8), np.ones((3, 3)), iterations=2) > 0
     use_light = (inner | ~within)[None]
     gradient = np.where(use_light, light, border)
-    return _Board(mask > 0.5, within, inside, gradient.astype(np.float32))
+    return _Board(np.asarray(mask > 0.5), np.asarray(within), inside, gradient.astype(np.float32))
 
 
 def _steepest(maps: Float32Array) -> Float32Array:

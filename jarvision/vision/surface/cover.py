@@ -34,7 +34,7 @@ _GREY, _DARK = 4.0, 42.0
 """Chroma and lightness (CIELAB) under which an off-colour area is black."""
 
 _FAMILIES: Final = ((60.0, "pink"), (86.0, "stain"), (105.0, "yellow"), (250.0, "green"))
-"""Up to which hue, degrees (CIELAB), an off-colour area belongs to which family; pink from there."""
+"""Up to which hue, degrees (CIELAB), an off-colour area is of which family; pink from there."""
 
 
 def ground_shown(picture: SurfacePicture, chances: SurfaceChances) -> BoolArray:
@@ -146,9 +146,7 @@ def _patch(kind: str, cells: BoolArray, picture: SurfacePicture, sure: float) ->
 
 def outline_of(cells: BoolArray, picture: SurfacePicture) -> tuple[tuple[float, float], ...]:
     """Closed outline of an area in the surface frame, mm."""
-    contours, _ = cv2.findContours(
-        cells.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE
-    )
+    contours, _ = cv2.findContours(cells.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     longest = max(contours, key=len)
     line = cv2.approxPolyDP(longest, _OUTLINE_MM / picture.cell_mm, closed=True)[:, 0]
     return tuple((float(picture.axis[x]), float(picture.axis[y])) for x, y in line)

@@ -28,10 +28,10 @@ _WEIGHTS: Final = np.array(
     ]
 )
 _BASE: Final = np.array([-0.78, -1.47, -2.12, 4.38])
-"""Logistic regression of the four classes on the logarithms of :func:`_signs`, fitted to 32 rendered
-photos (each counted five times) and 416 painted surfaces that the network had not learned from.
-Where the likeliest class had 0.8 or more it was right on all 11 of those photos, with 0.4 to 0.8 on
-14 of 21."""
+"""Logistic regression of the four classes on the logarithms of :func:`_signs`, fitted to 32
+rendered photos (each counted five times) and 416 painted surfaces that the network had not learned
+from. Where the likeliest class had 0.8 or more it was right on all 11 of those photos, with 0.4 to
+0.8 on 14 of 21."""
 
 
 def read_droplets(picture: SurfacePicture, chances: SurfaceChances) -> Droplets | None:

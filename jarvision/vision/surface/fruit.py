@@ -33,8 +33,8 @@ PIN_LEAST_MM: Final = 1.0
 _PIN_RAW_MIN: Final = 0.3
 _PIN_LOGIT: Final = (9.7, 0.93, -9.6)
 _PIN_COUNTED_MM: Final = 4.0
-"""Chance that it is a pin: logistic in the network's mean chance and the diameter up to 4 mm, fitted
-to 141 spots on 33 rendered photos of which 57 were pins."""
+"""Chance that it is a pin: logistic in the network's mean chance and the diameter up to 4 mm,
+fitted to 141 spots on 33 rendered photos of which 57 were pins."""
 
 TOLD_FROM: Final = 0.5
 """Pins less likely than this are not told."""
@@ -88,6 +88,13 @@ def find_fruit(
     return tuple(sorted(found, key=lambda body: -body.diameter_mm.value))
 
 
+def looks_mm(body: FruitBody, *, distance_mm: float) -> float:
+    """How wide a body looks in the plane of the surface, mm."""
+    height = _CAP_HEIGHT if body.kind == "cap" else _PIN_HEIGHT
+    size = body.diameter_mm.value
+    return size / max(1.0 - height * size / distance_mm, 0.5)
+
+
 def _cap_cells(chance: Float32Array, picture: SurfacePicture) -> BoolArray:
     """Cells of what is surely enough a cap."""
     cells = ((chance >= _FROM) & picture.within).astype(np.uint8)
@@ -117,7 +124,8 @@ def _pins(
 ) -> list[FruitBody]:
     cell, axis = picture.cell_mm, picture.axis
     deep = cv2.distanceTransform(mask.astype(np.uint8), cv2.DIST_L2, 5) * cell
-    labels = watershed(-deep, label(h_maxima(deep, _PIN_NECK_MM)), mask=mask)
+    seeds = label(h_maxima(deep, _PIN_NECK_MM))  # type: ignore[no-untyped-call]
+    labels = watershed(-deep, seeds, mask=mask)  # type: ignore[no-untyped-call]
     pins = []
     for number in range(1, int(labels.max()) + 1):
         rows, cols = np.nonzero(labels == number)

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from jarvision.base.errors import PhotoRefusedError
 from jarvision.records import CardFit, ColourFit, Coverage, Patch, Photo, Tissue, Top, Wall
 from jarvision.records.mouth import MouthFit, SurfacePicture
@@ -15,14 +17,16 @@ from jarvision.vision.card.pose import MARKS_NEEDED
 from jarvision.vision.card.squares import Squares
 from jarvision.vision.colour.fit import fit_colour
 from jarvision.vision.colour.light import paper_layout
+from jarvision.vision.overlay.bodies import Body
 from jarvision.vision.quality.diagnose import find_card_or_say_why
 from jarvision.vision.quality.figures import hidden_swatches
 from jarvision.vision.quality.gate import accept_card
 from jarvision.vision.surface.figures import SurfaceFigures, read_figures
 from jarvision.vision.surface.flatten import flatten
+from jarvision.vision.surface.fruit import looks_mm
 from jarvision.vision.surface.hood import accept_no_hood
 from jarvision.vision.surface.mouth import locate_mouth
-from jarvision.vision.surface.sight import Above
+from jarvision.vision.surface.sight import Above, circle
 
 _WORDS = {"no_card": "no_ring", "oblique": "not_from_above"}
 """What a photo from above is told in place of what one of the wall is."""
@@ -64,6 +68,26 @@ class TopAnalysis:
     def patches(self) -> tuple[Patch, ...]:
         """Its areas of one kind."""
         return self.figures.wall_patches
+
+    @property
+    def bodies(self) -> tuple[Body, ...]:
+        """Pins and caps as they are drawn."""
+        above, mouth = Above.of_card(self.card), self.mouth
+        away = above.height_mm + mouth.surface_z_mm
+        drawn = []
+        for body in self.top.fruit:
+            middle = mouth.axis_mm + np.array([body.x_mm, body.y_mm])
+            line = above.in_photo(
+                circle(middle, looks_mm(body, distance_mm=away) / 2.0), mouth.surface_z_mm
+            )
+            drawn.append(Body(body.kind, line.astype(np.float32), body.diameter_mm.value))
+        return tuple(drawn)
+
+    @property
+    def moisture(self) -> str:
+        """How wet the surface is, in words with its chance; empty where that is not told."""
+        drops = self.top.droplets
+        return f"{drops.moisture} ({100.0 * drops.chance:.0f} % sure)" if drops else ""
 
     @property
     def coverage(self) -> Coverage:

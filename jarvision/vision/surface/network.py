@@ -8,18 +8,13 @@ growth with a droplet.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cache
-from importlib.resources import files
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from jarvision.records import Float32Array
 from jarvision.records.mouth import SurfacePicture
+from jarvision.vision.session import open_network
 from jarvision.vision.tissue.inputs import colour_logs
-
-if TYPE_CHECKING:
-    from onnxruntime import InferenceSession
 
 GROUND = ("outside", "bare", "growth", "off_colour", "pin", "cap")
 WATER = ("dry", "droplet", "pool")
@@ -56,24 +51,15 @@ def read_surface(picture: SurfacePicture) -> SurfaceChances:
     channels = np.zeros((1, 4, side, side), np.float32)
     channels[0, :3, *here] = colour_logs(picture.linear) * picture.within
     channels[0, 3, *here] = picture.within
-    squares = np.asarray(_net().run(None, {"surface": channels})[0], dtype=np.float32)[0]
+    net = open_network("jarvision.vision.surface", "surface.onnx")
+    squares = np.asarray(net.run(None, {"surface": channels})[0], dtype=np.float32)[0]
     logits = _laid_out(squares)[:, *here]
     parts = np.split(logits, [len(GROUND)])
     return SurfaceChances(*map(_chances, parts))
 
 
-@cache
-def _net() -> InferenceSession:
-    import onnxruntime
-
-    options = onnxruntime.SessionOptions()
-    options.intra_op_num_threads = options.inter_op_num_threads = 1
-    data = (files("jarvision.vision.surface") / "surface.onnx").read_bytes()
-    return onnxruntime.InferenceSession(data, options, providers=["CPUExecutionProvider"])
-
-
 def _laid_out(squares: Float32Array) -> Float32Array:
-    """Maps ``(maps, 2 rows, 2 cols)`` of maps by place in their squares ``(4 maps, rows, cols)``."""
+    """Maps ``(maps, 2 rows, 2 cols)`` of ``(4 maps, rows, cols)`` by place in their squares."""
     _, high, wide = squares.shape
     parts = squares.reshape(-1, _SIDE, _SIDE, high, wide).transpose(0, 3, 1, 4, 2)
     return np.ascontiguousarray(parts).reshape(-1, _SIDE * high, _SIDE * wide)

@@ -10,8 +10,6 @@ scratch, the naturalist on top of layers that first learned to tell photographs 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cache
-from importlib.resources import files
 from typing import TYPE_CHECKING, Any, Literal
 
 import cv2
@@ -19,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from jarvision.records import ByteArray, Float32Array, TissueClass
+from jarvision.vision.session import open_network
 
 if TYPE_CHECKING:
     from onnxruntime import InferenceSession
@@ -78,17 +77,8 @@ class Seen:
     caps: Float32Array
 
 
-@cache
 def _net(expert: Expert) -> InferenceSession:
-    """One thread, so that the answers are the same in a worker and out of it."""
-    import onnxruntime
-
-    onnxruntime.disable_telemetry_events()  # its builds for Windows would tell of being used
-    options = onnxruntime.SessionOptions()
-    options.intra_op_num_threads = options.inter_op_num_threads = 1
-    options.enable_cpu_mem_arena = False  # it keeps memory for each size of wall
-    data = (files("jarvision.vision.tissue") / _FILES[expert]).read_bytes()
-    return onnxruntime.InferenceSession(data, options, providers=["CPUExecutionProvider"])
+    return open_network("jarvision.vision.tissue", _FILES[expert])
 
 
 def load_networks() -> None:
