@@ -59,7 +59,8 @@ def test_top_says_mouth_depth_and_cover_in_the_words_of_its_record(good):
     for patch in top.patches:
         assert np.hypot(patch.x_mm, patch.y_mm) < top.mouth_mm.value / 2
         assert patch.area_cm2 < top.surface_cm2
-        assert patch.confidence <= 0.5  # no mould on a surface ends a jar by itself as yet
+        if patch.kind not in ("bare", "wet"):
+            assert patch.confidence <= 0.5  # no mould on a surface ends a jar by itself as yet
 
 
 def test_reading_of_a_photo_from_above_comes_by_the_same_line(good_rgb, tmp_path):
