@@ -6,7 +6,8 @@ Pins that touch are parted where they are narrow; caps are told apart by their e
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from typing import Final
 
 import cv2
@@ -15,7 +16,15 @@ from skimage.morphology import h_maxima, label
 from skimage.segmentation import watershed
 
 from jarvision.base.statistics import Z95
-from jarvision.records import BoolArray, ColourFit, Float32Array, FruitBody, Measured, Photo
+from jarvision.records import (
+    BoolArray,
+    ColourFit,
+    Float32Array,
+    FloatArray,
+    FruitBody,
+    Measured,
+    Photo,
+)
 from jarvision.records.mouth import MouthFit, SurfacePicture
 from jarvision.vision.surface.caps import CapCircle, find_caps
 from jarvision.vision.surface.network import CAP, PIN, SurfaceChances
@@ -56,6 +65,19 @@ _CAP_HEIGHT, _CAP_HEIGHT_SD = 1.15, 0.3
 _DULL_MM: Final = 6.0
 """Half a cap whose edge does not show may be off by so much more."""
 
+_ROUGH, _ROUGH_FROM_MM = 4.0, 0.1
+"""So many times what an edge lies off its circle, beyond so much, the diameter may be off: what is
+no circle may be two caps."""
+
+_BEYOND, _BEYOND_FROM = 0.6, 0.5
+"""So much of a cap's diameter, by the share of its edge outside the mouth beyond a half, is in
+doubt: there the network does not tell caps."""
+
+_LEFT_OVER_MM2: Final = 150.0
+_LEFT_OVER_WIDER: Final = 1.3
+"""A piece of the caps' area as large as this, on which no circle was found, may belong to a cap so
+many times as wide: of seven such photos of 29 the largest cap was too small on four."""
+
 
 @dataclass(frozen=True)
 class _Scale:
@@ -82,7 +104,11 @@ def find_fruit(
     found: list[FruitBody] = []
     if mask.any():
         circles = find_caps(mask, picture, photo, above, colour=colour, mouth=mouth)
-        found += [_cap(circle, chances, picture, scale) for circle in circles]
+        caps = [
+            _cap(circle, chances, picture, scale, mouth_mm=mouth.inner_mm.value)
+            for circle in circles
+        ]
+        found += _widened(caps, _left_over_mm(mask, circles, picture))
     both = (chances.ground[PIN] + chances.ground[CAP] >= _FROM) & picture.within & ~mask
     found += _pins(both, chances.ground[PIN], picture, scale)
     return tuple(sorted(found, key=lambda body: -body.diameter_mm.value))
@@ -107,16 +133,52 @@ def _cap_cells(chance: Float32Array, picture: SurfacePicture) -> BoolArray:
 
 
 def _cap(
-    circle: CapCircle, chances: SurfaceChances, picture: SurfacePicture, scale: _Scale
-) -> FruitBody:
-    axis = picture.axis
-    away = np.hypot(axis[None] - circle.x_mm, axis[:, None] - circle.y_mm)
-    inside = (away <= circle.radius_mm) & picture.within
+    circle: CapCircle, chances: SurfaceChances, picture: SurfacePicture, scale: _Scale, *,
+    mouth_mm: float,
+) -> FruitBody:  # fmt: skip
+    inside = (_away(picture, circle) <= circle.radius_mm) & picture.within
     seen = _CAP_WIDER * 2.0 * circle.radius_mm + _CAP_ADDS_MM
-    own = float(np.hypot(np.hypot(_CAP_SD_MM, circle.off_mm), _DULL_MM * (1.0 - circle.sharp)))
+    rough = _ROUGH * max(circle.off_mm - _ROUGH_FROM_MM, 0.0)
+    own = float(np.hypot(np.hypot(_CAP_SD_MM, rough), _DULL_MM * (1.0 - circle.sharp)))
+    turn = np.arange(72) * (2.0 * np.pi / 72)
+    edge_x, edge_y = (at + circle.radius_mm * way for at, way in
+                      ((circle.x_mm, np.cos(turn)), (circle.y_mm, np.sin(turn))))  # fmt: skip
+    beyond = float((np.hypot(edge_x, edge_y) > mouth_mm / 2.0).mean())
+    own = float(np.hypot(own, _BEYOND * max(beyond - _BEYOND_FROM, 0.0) * seen))
     size = scale.measured(seen, own, _CAP_HEIGHT, _CAP_HEIGHT_SD)
     chance = float(chances.ground[CAP][inside].mean()) if inside.any() else _CAP_SURE
     return FruitBody("cap", circle.x_mm, circle.y_mm, size, chance)
+
+
+def _left_over_mm(mask: BoolArray, circles: Sequence[CapCircle], picture: SurfacePicture) -> float:
+    """Width, mm, of the largest piece of caps that no circle explains; 0 where it is small."""
+    free = mask.copy()
+    for circle in circles:
+        free &= _away(picture, circle) > circle.radius_mm
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(free.astype(np.uint8))
+    if count < 2:
+        return 0.0
+    largest = 1 + int(stats[1:, cv2.CC_STAT_AREA].argmax())
+    if stats[largest][cv2.CC_STAT_AREA] * picture.cell_mm**2 < _LEFT_OVER_MM2:
+        return 0.0
+    points = np.argwhere(labels == largest).astype(np.float32)
+    return 2.0 * float(cv2.minEnclosingCircle(points)[1]) * picture.cell_mm
+
+
+def _widened(caps: Sequence[FruitBody], left_over_mm: float) -> list[FruitBody]:
+    """The same, where the largest may be as wide as what no circle explains."""
+    if not caps or left_over_mm == 0.0:
+        return list(caps)
+    ranked = sorted(caps, key=lambda cap: -cap.diameter_mm.value)
+    size = ranked[0].diameter_mm
+    wider = replace(size, high=max(size.high, _LEFT_OVER_WIDER * left_over_mm))
+    return [replace(ranked[0], diameter_mm=wider), *ranked[1:]]
+
+
+def _away(picture: SurfacePicture, circle: CapCircle) -> FloatArray:
+    """Distance ``(n, n)`` of every cell from a circle's middle, mm."""
+    axis = picture.axis
+    return np.asarray(np.hypot(axis[None] - circle.x_mm, axis[:, None] - circle.y_mm))
 
 
 def _pins(
