@@ -12,6 +12,7 @@ from typing import Literal
 
 CARD_WIDTH_MM = 190.0
 CARD_HEIGHT_MM = 260.0
+GLASS_INDEX, WATER_INDEX = 1.5, 1.33
 PAPERS_MM = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
 
 LampKind = Literal["window", "ceiling", "softbox", "bulb"]

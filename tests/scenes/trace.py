@@ -22,9 +22,8 @@ import drjit as dr
 import mitsuba as mi
 
 from tests.scenes.lights import FIRST_NM, LAST_NM, STEP_NM
+from tests.scenes.spec import GLASS_INDEX, WATER_INDEX
 
-GLASS_INDEX = 1.5
-WATER_INDEX = 1.33
 REFLECTION_ODDS = 0.25  # least chance of following the reflection of a camera ray
 MAX_STEPS = 28  # surfaces met by one path; behind two shells and back out takes 8 without bounces
 MAX_DIFFUSE = 4

@@ -17,9 +17,9 @@ from numpy.typing import NDArray
 
 from jarvision.records import TissueClass
 from tests.scenes.measures import true_coverage, true_patches, true_soft_coverage
-from tests.scenes.spec import CARD_HEIGHT_MM, CARD_WIDTH_MM
+from tests.scenes.spec import CARD_HEIGHT_MM, CARD_WIDTH_MM, GLASS_INDEX, WATER_INDEX
 from tests.scenes.stage import Geometry
-from tests.scenes.trace import GLASS_INDEX, MAX_STEPS, WATER_INDEX
+from tests.scenes.trace import MAX_STEPS
 
 Float32Array = NDArray[np.float32]
 ByteArray = NDArray[np.uint8]

@@ -97,7 +97,7 @@ def test_the_diary_of_a_jar_is_listed_and_lines_are_taken_back(shed: Path) -> No
     ("args", "told"),
     [
         (("J01", "shakn"), "'shakn' is nothing that a diary holds. Did you mean shaken?"),
-        (("J01", "eaten"), "Say one of shaken, opened, moved, temperature, note."),
+        (("J01", "eaten"), "Say one of shaken, opened, moved, temperature, note, fruiting"),
         (("J01", "temperature"), "temperature: '' is no number"),
         (("J01", "temperature", "warm"), "jarvision diary K08 temperature 21.5"),
         (("J01", "temperature", "2000"), "not between -30 and 130"),

@@ -11,8 +11,7 @@ import cv2
 import numpy as np
 
 from jarvision.records import Float32Array, FloatArray
-from tests.scenes.spec import Lamp, Room
-from tests.scenes.trace import WATER_INDEX
+from tests.scenes.spec import WATER_INDEX, Lamp, Room
 
 from .droplets import Drops
 from .spec import TO_WORLD
