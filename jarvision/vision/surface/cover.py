@@ -15,7 +15,7 @@ from jarvision.settings.surface import SurfaceSettings
 from jarvision.vision.surface.network import (
     BARE,
     GROWTH,
-    OFF_COLOUR,
+    DISCOLOURED,
     POOL,
     SurfaceChances,
 )
@@ -39,7 +39,7 @@ _FAMILIES: Final = ((60.0, "pink"), (86.0, "stain"), (105.0, "yellow"), (250.0, 
 
 def ground_shown(picture: SurfacePicture, chances: SurfaceChances) -> BoolArray:
     """Where the ground can be judged: seen, and no fruit body before it."""
-    solid = chances.ground[[BARE, GROWTH, OFF_COLOUR]].sum(axis=0)
+    solid = chances.ground[[BARE, GROWTH, DISCOLOURED]].sum(axis=0)
     return np.asarray(picture.seen & (solid > GROUND_FROM))
 
 
@@ -55,7 +55,7 @@ def surface_coverage(
     shown = ground_shown(picture, chances)
     if not shown.any():
         return Coverage(percent=0.0, low=0.0, high=100.0, soft_percent=0.0, seen_percent=0.0)
-    solid = chances.ground[[BARE, GROWTH, OFF_COLOUR]].sum(axis=0)[shown]
+    solid = chances.ground[[BARE, GROWTH, DISCOLOURED]].sum(axis=0)[shown]
     growth = chances.ground[GROWTH][shown] / solid
     percent = 100.0 * float(growth.mean(dtype=np.float64))
     doubt = 100.0 * float(np.minimum(growth, 1.0 - growth).mean(dtype=np.float64))
@@ -95,7 +95,7 @@ def off_colour_patches(
     picture: SurfacePicture, chances: SurfaceChances, *, most: float = 1.0
 ) -> list[SurfacePatch]:
     """Areas of a colour that is neither contents nor growth, none surer than ``most``."""
-    chance = chances.ground[OFF_COLOUR]
+    chance = chances.ground[DISCOLOURED]
     return [
         _patch(family, cells, picture, min(float(chance[cells].mean()), most))
         for cells, family in off_colour_areas(picture, chances)
@@ -106,7 +106,7 @@ def off_colour_areas(
     picture: SurfacePicture, chances: SurfaceChances
 ) -> list[tuple[BoolArray, str]]:
     """The cells of such areas, and the family of each."""
-    chance = chances.ground[OFF_COLOUR]
+    chance = chances.ground[DISCOLOURED]
     areas = _areas((chance > _PATCH_FROM) & picture.seen, picture, _OFF_LEAST_CM2)
     sure = [cells for cells in areas if float(chance[cells].mean()) >= _OFF_CHANCE_MIN]
     return [(cells, family_of(picture.linear[cells])) for cells in sure]

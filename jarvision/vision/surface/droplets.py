@@ -12,7 +12,7 @@ from jarvision.records.mouth import SurfacePicture
 from jarvision.vision.surface.cover import ground_shown
 from jarvision.vision.surface.network import DROPLET, POOL, SurfaceChances
 
-LEAST_CM2: Final = 0.5
+_LEAST_CM2: Final = 0.5
 """With less of the surface in sight nothing is said of its water."""
 
 _DROPLET_FROM, _SPOT_FROM, _POOL_FROM = 0.5, 0.4, 0.5
@@ -42,7 +42,7 @@ def read_droplets(picture: SurfacePicture, chances: SurfaceChances) -> Droplets 
     """
     shown = ground_shown(picture, chances)
     cm2 = float(shown.sum()) * picture.cell_mm**2 / 100.0
-    if cm2 < LEAST_CM2:
+    if cm2 < _LEAST_CM2:
         return None
     sizes = _sizes(chances.water[DROPLET] > _DROPLET_FROM, shown, picture)
     said = _WEIGHTS @ np.log(_signs(picture, chances, shown) + _OFFSETS) + _BASE

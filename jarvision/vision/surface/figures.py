@@ -39,7 +39,7 @@ from jarvision.vision.surface.network import (
     BARE,
     CAP,
     GROWTH,
-    OFF_COLOUR,
+    DISCOLOURED,
     SurfaceChances,
     read_surface,
 )
@@ -142,7 +142,7 @@ def _wall(picture: SurfacePicture, shown: BoolArray) -> Wall:
 def _tissue(picture: SurfacePicture, chances: SurfaceChances, shown: BoolArray) -> Tissue:
     ground = chances.ground
     kinds = np.array([TissueClass.BARE, TissueClass.MYCELIUM, TissueClass.UNJUDGED], np.uint8)
-    places = ground[[BARE, GROWTH, OFF_COLOUR]]
+    places = ground[[BARE, GROWTH, DISCOLOURED]]
     classes: ByteArray = kinds[places.argmax(axis=0)]
     for cells, family in off_colour_areas(picture, chances):
         classes[cells & shown] = TissueClass[family.upper()]

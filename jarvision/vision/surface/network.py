@@ -18,8 +18,8 @@ from jarvision.vision.tissue.inputs import colour_logs
 
 GROUND = ("outside", "bare", "growth", "off_colour", "pin", "cap")
 WATER = ("dry", "droplet", "pool")
-OUTSIDE, BARE, GROWTH, OFF_COLOUR, PIN, CAP = range(len(GROUND))
-DRY, DROPLET, POOL = range(len(WATER))
+OUTSIDE, BARE, GROWTH, DISCOLOURED, PIN, CAP = range(len(GROUND))
+DROPLET, POOL = WATER.index("droplet"), WATER.index("pool")
 
 _SIDE = 2  # the net speaks of squares of 2 x 2 cells
 _MULTIPLE = 16

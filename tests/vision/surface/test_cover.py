@@ -7,7 +7,7 @@ from surface_maps import WITHIN, X, chances, disc, picture
 from jarvision.base.colourspace import lab_to_linear
 from jarvision.settings.surface import SurfaceSettings
 from jarvision.vision.surface.cover import family_of, surface_coverage, surface_patches
-from jarvision.vision.surface.network import CAP, GROWTH, OFF_COLOUR, POOL
+from jarvision.vision.surface.network import CAP, GROWTH, DISCOLOURED, POOL
 
 SETTINGS = SurfaceSettings()
 
@@ -39,7 +39,7 @@ def test_mould_is_an_area_with_a_colour_and_only_asks_for_a_look():
     mould = disc(8, -6, 12)
     shown = picture()
     shown.linear[mould] = lab_to_linear(np.array([45.0, -14.0, 9.0]))
-    patches = surface_patches(shown, chances(ground={OFF_COLOUR: mould}), settings=SETTINGS)
+    patches = surface_patches(shown, chances(ground={DISCOLOURED: mould}), settings=SETTINGS)
     green = next(patch for patch in patches if patch.kind == "green")
     assert green.area_cm2 == pytest.approx(np.pi * 0.36, rel=0.03)
     assert (green.x_mm, green.y_mm) == (pytest.approx(8, abs=0.2), pytest.approx(-6, abs=0.2))
@@ -47,7 +47,7 @@ def test_mould_is_an_area_with_a_colour_and_only_asks_for_a_look():
 
 
 def test_unsure_off_colour_is_shade_and_no_patch():
-    shade = chances(0.65, ground={OFF_COLOUR: disc(8, -6, 12)})
+    shade = chances(0.65, ground={DISCOLOURED: disc(8, -6, 12)})
     assert all(p.kind == "bare" for p in surface_patches(picture(), shade, settings=SETTINGS))
 
 
