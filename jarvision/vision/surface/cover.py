@@ -14,8 +14,8 @@ from jarvision.records.mouth import SurfacePicture
 from jarvision.settings.surface import SurfaceSettings
 from jarvision.vision.surface.network import (
     BARE,
-    GROWTH,
     DISCOLOURED,
+    GROWTH,
     POOL,
     SurfaceChances,
 )

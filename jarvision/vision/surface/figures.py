@@ -38,8 +38,8 @@ from jarvision.vision.surface.fruit import find_fruit
 from jarvision.vision.surface.network import (
     BARE,
     CAP,
-    GROWTH,
     DISCOLOURED,
+    GROWTH,
     SurfaceChances,
     read_surface,
 )

@@ -7,7 +7,7 @@ from surface_maps import WITHIN, X, chances, disc, picture
 from jarvision.base.colourspace import lab_to_linear
 from jarvision.settings.surface import SurfaceSettings
 from jarvision.vision.surface.cover import family_of, surface_coverage, surface_patches
-from jarvision.vision.surface.network import CAP, GROWTH, DISCOLOURED, POOL
+from jarvision.vision.surface.network import CAP, DISCOLOURED, GROWTH, POOL
 
 SETTINGS = SurfaceSettings()
 
