@@ -112,7 +112,7 @@ class SurfacePatch:
     outline: tuple[tuple[float, float], ...] = ()
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True)
 class Top:
     """What one photo from above says, or all those of one day.
 
