@@ -41,7 +41,8 @@ AFTER_THE_READING: Final = frozenset(
         "vision/calibration/alone.py", "vision/calibration/as_printed.py",
         "vision/calibration/calibrate.py",
         "vision/calibration/inks.py", "vision/calibration/spectral_fields.py",
-        "vision/calibration/value_files.py", "vision/card/draw.py", "vision/surface/card.toml", "vision/tissue/card.toml",
+        "vision/calibration/value_files.py", "vision/card/draw.py",
+        "vision/surface/card.toml", "vision/tissue/card.toml",
     }
 )  # fmt: skip
 """Rooms and files that :mod:`jarvision.vision.read` does not reach: a change in them makes no photo
