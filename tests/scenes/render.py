@@ -16,7 +16,8 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from tests.scenes import camera, lights, surfaces
-from tests.scenes.spec import Phone, SceneSpec
+from tests.scenes.pinhole import Pinhole
+from tests.scenes.spec import Phone, Room, SceneSpec
 from tests.scenes.wall_paint import WallPaint
 
 if TYPE_CHECKING:
@@ -219,23 +220,30 @@ def _near_jar(geometry: Geometry) -> NDArray[np.bool_]:
 
 
 def _tables(geometry: Geometry, shapes: dict[str, Any]) -> Any:
+    spec = geometry.spec
+    on_card = -float(geometry.camera.centre[2])
+    on_jar = on_card + geometry.jar.axis_z - geometry.paint.radius_mm
+    focus = on_jar + spec.phone.focus_on_card * (on_card - on_jar)
+    return kernel_tables(
+        geometry.camera, spec.phone, spec.room, seed=spec.seed, focus_mm=focus, shapes=shapes
+    )
+
+
+def kernel_tables(
+    eye: Pinhole, phone: Phone, room: Room, *, seed: int, focus_mm: float, shapes: dict[str, Any]
+) -> Any:
     """All that the kernel reads besides the scene, on the device."""
     import drjit as dr
     import mitsuba as mi
 
     from tests.scenes.trace import Tables
 
-    spec, eye = geometry.spec, geometry.camera
-    on_card = -float(eye.centre[2])
-    on_jar = on_card + geometry.jar.axis_z - geometry.paint.radius_mm
-    focus = on_jar + spec.phone.focus_on_card * (on_card - on_jar)
-    middle = eye.matrix[:2, 2]
-    numbers = [*eye.rotation.ravel(), *eye.centre, eye.focal_px, *middle]
-    numbers += [spec.phone.aperture_mm / 2.0, focus]
-    curves = camera.sensitivities(spec.phone.sensitivity)
+    numbers = [*eye.rotation.ravel(), *eye.centre, eye.focal_px, *eye.matrix[:2, 2]]
+    numbers += [phone.aperture_mm / 2.0, focus_mm]
+    curves = camera.sensitivities(phone.sensitivity)
     curves = curves / curves.mean(axis=1, keepdims=True)
-    sky = surfaces.sky(rng=np.random.default_rng([spec.seed, 12]))
-    ambient = lights.spectrum(spec.room.ambient_spectrum) * spec.room.ambient_share / np.pi
+    sky = surfaces.sky(rng=np.random.default_rng([seed, 12]))
+    ambient = lights.spectrum(room.ambient_spectrum) * room.ambient_share / np.pi
     water = mi.ShapePtr(shapes["droplets"])
     dr.make_opaque(water)
     return Tables(

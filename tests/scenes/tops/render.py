@@ -13,7 +13,7 @@ import numpy as np
 from PIL import Image
 
 from jarvision.records import BoolArray, ByteArray, Float32Array
-from tests.scenes import camera, lights, render, surfaces
+from tests.scenes import camera, render
 
 from .sheet import Sheet, printed_ring
 from .spec import TopSpec, world
@@ -153,32 +153,12 @@ def _near_mouth(geometry: TopGeometry) -> BoolArray:
 
 
 def _tables(geometry: TopGeometry, shapes: dict[str, Any]) -> Any:
-    """All that the kernel reads besides the scene, on the device."""
-    import drjit as dr
-    import mitsuba as mi
-
-    from tests.scenes.trace import Tables
-
     spec, eye = geometry.spec, geometry.camera
     down = eye.rotation[2] @ (world(np.array([0.0, 0.0, spec.ground.depth_mm])) - eye.centre)
     near = eye.rotation[2] @ (
         world(geometry.sheet_origin + geometry.sheet.corners_mm[2] / 2.0) - eye.centre
     )
     focus = down + spec.held.focus * (near - down)
-    numbers = [*eye.rotation.ravel(), *eye.centre, eye.focal_px, *eye.matrix[:2, 2]]
-    numbers += [spec.phone.aperture_mm / 2.0, focus]
-    curves = camera.sensitivities(spec.phone.sensitivity)
-    curves = curves / curves.mean(axis=1, keepdims=True)
-    sky = surfaces.sky(rng=np.random.default_rng([spec.seed, 12]))
-    ambient = lights.spectrum(spec.room.ambient_spectrum) * spec.room.ambient_share / np.pi
-    water = mi.ShapePtr(shapes["droplets"])
-    dr.make_opaque(water)
-    return Tables(
-        camera=mi.Float(np.array(numbers, dtype=np.float32)),
-        sensitivities=mi.Float(curves.ravel().astype(np.float32)),
-        ambient=mi.Float(ambient.astype(np.float32)),
-        sky=mi.Float(sky.ravel()),
-        sky_rows=dr.opaque(mi.UInt32, sky.shape[0]),
-        sky_cols=dr.opaque(mi.UInt32, sky.shape[1]),
-        droplets=water,
+    return render.kernel_tables(
+        eye, spec.phone, spec.room, seed=spec.seed, focus_mm=focus, shapes=shapes
     )
