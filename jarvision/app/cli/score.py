@@ -108,7 +108,7 @@ def _way_out(result: ShelfResult) -> list[str]:
 def _notes(result: ShelfResult, out: Path) -> list[str]:
     from jarvision.app.cli.summary import tell_refused
 
-    tables = "readings.csv, days.csv, patches.csv, verdicts.csv, flags.csv, plan.csv"
+    tables = "readings.csv, days.csv, patches.csv, verdicts.csv, tops.csv, flags.csv, plan.csv"
     return [
         *result.warnings,
         *_way_out(result),
