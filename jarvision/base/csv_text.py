@@ -191,3 +191,10 @@ def table_in(file: TextFile, needed: Iterable[str], *, name: str) -> CsvTable:
         )
     rows = ((n, {name: plain_cell(cell) for name, cell in row.items()}) for n, row in table.rows)
     return CsvTable(table.delimiter, table.columns, table.header_line, tuple(rows))
+
+
+def fixed(value: float | None, decimals: int = 1) -> str:
+    """Fixed decimals, so that the same shelf gives the same bytes; empty when not measured."""
+    if value is None or not math.isfinite(value):
+        return ""
+    return f"{value + 0.0:.{decimals}f}"

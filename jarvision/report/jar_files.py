@@ -124,11 +124,12 @@ def write_jar_files(
     for story in stories:
         told = JarFile(story, near_of(story, near), shelf)
         path = around.out / paths[story.verdict.jar]
-        write = partial(_written, told, path, curve_of(story), out=around.out, make=make)
+        curve = curve_of(story)
+        write = partial(_written, told, path, curve, out=around.out, make=make)
         made_of = (
             told.near,
             shelf,
-            curve_of(story),
+            curve,
             *page_made_of(story, _shown(story.history.refused), IN_FILE, around.out),
         )
         if parts.text("page", story.verdict.jar, made_of, write) != _stamp(path):

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from functools import partial
 from itertools import chain
 from pathlib import Path
 from typing import Final
 
-from jarvision.base.csv_text import Row, to_lines
+from jarvision.base.csv_text import Row, fixed, to_lines
 from jarvision.base.files import write_pieces
 from jarvision.records import (
     OFF_COLOUR_KINDS,
@@ -145,23 +144,16 @@ def _table_of(story: JarStory, rows: Callable[[JarStory], Iterable[Row]]) -> str
     return to_lines(rows(story))
 
 
-def _fixed(value: float | None, decimals: int = 1) -> str:
-    """Fixed decimals, so that the same shelf gives the same bytes; empty when not measured."""
-    if value is None or not math.isfinite(value):
-        return ""
-    return f"{value + 0.0:.{decimals}f}"
-
-
 def _cover(coverage: Coverage | None) -> tuple[str, str, str]:
     if coverage is None:
         return "", "", ""
-    return _fixed(coverage.percent), _fixed(coverage.low), _fixed(coverage.high)
+    return fixed(coverage.percent), fixed(coverage.low), fixed(coverage.high)
 
 
 def _reading(reading: Reading, settings: str) -> Row:
     cover = reading.coverage
     kinds = (("bare",), OFF_COLOUR_KINDS, ("stain",), ("wet",))
-    areas = [_fixed(reading.area_cm2(*k), 2) if cover is not None else "" for k in kinds]
+    areas = [fixed(reading.area_cm2(*k), 2) if cover is not None else "" for k in kinds]
     return (
         reading.photo,
         reading.jar,
@@ -170,19 +162,19 @@ def _reading(reading: Reading, settings: str) -> Row:
         reading.status,
         reading.reason,
         *_cover(cover),
-        _fixed(cover.soft_percent if cover else None),
-        _fixed(cover.seen_percent if cover else None),
+        fixed(cover.soft_percent if cover else None),
+        fixed(cover.seen_percent if cover else None),
         *areas,
-        _fixed(reading.fill_height_mm),
-        _fixed(reading.colour_de00_median, 2),
+        fixed(reading.fill_height_mm),
+        fixed(reading.colour_de00_median, 2),
         reading.detail,
         reading.time_source,
         reading.card_values,
         reading.overlay,
         reading.wall_picture,
-        _fixed(reading.card_values_de00),
+        fixed(reading.card_values_de00),
         settings,
-        *(_fixed(end) for end in _fill_ends(reading)),
+        *(fixed(end) for end in _fill_ends(reading)),
         reading.reference_jar,
         reading.reference_day.isoformat() if reading.reference_day else "",
         *_cover(reading.raw_coverage),
@@ -199,7 +191,7 @@ def _fill_ends(reading: Reading) -> tuple[float | None, float | None]:
 
 def _days(story: JarStory) -> Iterable[Row]:
     for day in story.history.days:
-        seen = _fixed(day.coverage.seen_percent)
+        seen = fixed(day.coverage.seen_percent)
         own, together = _cover(day.coverage), _cover(day.together)
         yield day.jar, day.day.isoformat(), day.views, *own, seen, *together
 
@@ -212,9 +204,9 @@ def _patches(story: JarStory) -> Iterable[Row]:
                 day.day.isoformat(),
                 patch.patch,
                 patch.kind,
-                _fixed(patch.area_cm2, 2),
-                _fixed(patch.angle_deg),
-                _fixed(patch.height_mm),
+                fixed(patch.area_cm2, 2),
+                fixed(patch.angle_deg),
+                fixed(patch.height_mm),
                 patch.trend,
             )
 
@@ -233,7 +225,7 @@ def _verdict(story: JarStory, result: ShelfResult) -> Row:
         low,
         high,
         days[-1].day.isoformat() if days else "",
-        _fixed(growth.rate_percent_per_day, 2),
+        fixed(growth.rate_percent_per_day, 2),
         result.settings_digest,
         result.scored_on.isoformat(),
         result.folder,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Final
 
-from jarvision.base.csv_text import Row
+from jarvision.base.csv_text import Row, fixed
 from jarvision.records import OFF_COLOUR_KINDS, JarStory, Measured
 
 TOPS: Final = [
@@ -59,33 +59,29 @@ def top_rows(story: JarStory) -> Iterable[Row]:
             len(seen.photos),
             told.stage if told else "",
             told.flush if told else "",
-            _fixed(top.coverage.percent),
-            _fixed(top.coverage.low),
-            _fixed(top.coverage.high),
-            _fixed(top.seen_percent),
-            _fixed(top.area_cm2(*OFF_COLOUR_KINDS), 2),
-            _fixed(top.area_cm2("bare"), 2),
+            fixed(top.coverage.percent),
+            fixed(top.coverage.low),
+            fixed(top.coverage.high),
+            fixed(top.seen_percent),
+            fixed(top.area_cm2(*OFF_COLOUR_KINDS), 2),
+            fixed(top.area_cm2("bare"), 2),
             drops.moisture if drops else "",
-            _fixed(drops.chance if drops else None, 2),
-            _fixed(drops.per_cm2 if drops else None),
-            _fixed(drops.diameter_mm if drops else None, 2),
+            fixed(drops.chance if drops else None, 2),
+            fixed(drops.per_cm2 if drops else None),
+            fixed(drops.diameter_mm if drops else None, 2),
             *_measured(top.pins),
             _measured(top.largest_pin_mm)[0],
             *_measured(top.caps),
             *_measured(top.largest_cap_mm),
-            _fixed(top.flat_chance, 2),
+            fixed(top.flat_chance, 2),
             *_measured(top.below_rim_mm),
-            _fixed(top.hood_chance, 2),
-            _fixed(top.mouth_mm.value),
+            fixed(top.hood_chance, 2),
+            fixed(top.mouth_mm.value),
             *((d.isoformat() for d in (cut.day, cut.low, cut.high)) if cut else ("", "", "")),
         )
-
-
-def _fixed(value: float | None, decimals: int = 1) -> str:
-    return "" if value is None else f"{value + 0.0:.{decimals}f}"
 
 
 def _measured(value: Measured | None) -> tuple[str, str, str]:
     if value is None:
         return "", "", ""
-    return _fixed(value.value), _fixed(value.low), _fixed(value.high)
+    return fixed(value.value), fixed(value.low), fixed(value.high)

@@ -7,11 +7,10 @@ done at 1 mm and coarser. The last layer speaks of squares of 2 x 2 cells.
 
 from __future__ import annotations
 
-import torch
 from torch import Tensor, nn
 from torch.nn import functional
 
-from .wall_net import block
+from .wall_net import block, u_shaped
 
 INPUTS = 4  # three logs of colour, and where the mouth is
 GROUND = ("outside", "bare", "growth", "off_colour", "pin", "cap")
@@ -50,18 +49,7 @@ class SurfaceNet(nn.Module):
 
     def squares(self, x: Tensor) -> Tensor:
         """Logits of the squares, ``(n, 9 * 4, rows / 2, cols / 2)``: what is exported."""
-        deep = self.stem(x)
-        levels = []
-        for layer in self.down:
-            deep = layer(deep)
-            levels.append(deep)
-        deep = self.deep(levels.pop())
-        gain = torch.sigmoid(self.jar(functional.adaptive_avg_pool2d(deep, 1)))
-        deep = deep * (2.0 * gain)
-        for narrow, layer in zip(self.narrow, self.up, strict=True):
-            deep = functional.interpolate(narrow(deep), scale_factor=2.0, mode="nearest")
-            deep = layer(levels.pop() + deep)
-        out: Tensor = self.head(self.last(deep))
+        out: Tensor = self.head(self.last(u_shaped(self, x)))
         return out
 
     def forward(self, x: Tensor) -> Tensor:

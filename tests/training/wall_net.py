@@ -9,6 +9,8 @@ are: far cheaper than layers at full resolution, and as exact.
 
 from __future__ import annotations
 
+from typing import Protocol
+
 import torch
 from torch import Tensor, nn
 from torch.nn import functional
@@ -28,6 +30,33 @@ def block(inputs: int, outputs: int, *, stride: int = 1, dilation: int = 1) -> n
         nn.BatchNorm2d(outputs),
         nn.ReLU(inplace=True),
     )
+
+
+class UShaped(Protocol):
+    """What :func:`u_shaped` asks of a net: its layers on the way down and up."""
+
+    stem: nn.Module
+    down: nn.ModuleList
+    deep: nn.Module
+    jar: nn.Module
+    narrow: nn.ModuleList
+    up: nn.ModuleList
+
+
+def u_shaped(net: UShaped, x: Tensor) -> Tensor:
+    """Down, a mean over the whole picture, and up again, adding what was seen on the way down."""
+    deep = net.stem(x)
+    levels = []
+    for layer in net.down:
+        deep = layer(deep)
+        levels.append(deep)
+    deep = net.deep(levels.pop())
+    gain = torch.sigmoid(net.jar(functional.adaptive_avg_pool2d(deep, 1)))
+    deep = deep * (2.0 * gain)
+    for narrow, layer in zip(net.narrow, net.up, strict=True):
+        deep = functional.interpolate(narrow(deep), scale_factor=2.0, mode="nearest")
+        deep = layer(levels.pop() + deep)
+    return deep
 
 
 class WallNet(nn.Module):
@@ -61,18 +90,7 @@ class WallNet(nn.Module):
 
     def squares(self, x: Tensor) -> Tensor:
         """Logits of the squares, ``(n, 13 * 16, rows / 4, cols / 4)``: what is exported."""
-        deep = self.stem(x)
-        levels = []
-        for layer in self.down:
-            deep = layer(deep)
-            levels.append(deep)
-        deep = self.deep(levels.pop())
-        gain = torch.sigmoid(self.jar(functional.adaptive_avg_pool2d(deep, 1)))
-        deep = deep * (2.0 * gain)
-        for narrow, layer in zip(self.narrow, self.up, strict=True):
-            deep = functional.interpolate(narrow(deep), scale_factor=2.0, mode="nearest")
-            deep = layer(levels.pop() + deep)
-        out: Tensor = self.head(deep)
+        out: Tensor = self.head(u_shaped(self, x))
         return out
 
     def forward(self, x: Tensor) -> Tensor:
