@@ -2,7 +2,9 @@
 
 Photos and truth as :mod:`tests.scenes.bulk` writes them, ``holds`` (bits of the families of
 contents) in the JSON. Several processes may share the work, each with its own ``--shard`` and
-``--core``. What is there already is skipped; a jar that fails is told and passed over.
+``--core``. What is there already is skipped; a jar that fails is told and passed over. Where a
+data-centre graphics card is at hand, ``--variant cuda_ad_spectral`` takes 14 s for a photo 882
+pixels wide, one core a process, in place of 33 (32 such cores, all busy).
 """
 
 from __future__ import annotations
