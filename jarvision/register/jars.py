@@ -203,6 +203,7 @@ def _entry(row: Mapping[str, str], line: int, file: str, *, order: DayOrder | No
         profile=row.get("profile", ""),
         notes=row.get("notes", ""),
         shape=_shape(row, line, file),
+        kind_told=bool(row.get("kind", "")),
     )
 
 

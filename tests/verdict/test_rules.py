@@ -180,5 +180,5 @@ def test_only_the_same_side_seen_again_clears_a_small_spot() -> None:
 
 
 def test_a_rested_jar_waits_for_nothing_but_its_doubts() -> None:
-    readings = with_patches(Story(kjma(np.arange(17))), [patch("bare", 0.7)], since=16)
+    readings = with_patches(Story(kjma(np.arange(17))), [patch("bare", 1.0)], since=16)
     assert found(judge(readings)[0]) == ["bare_left"]
