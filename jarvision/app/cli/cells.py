@@ -10,7 +10,7 @@ from typing import Annotated, Any, Final
 import typer
 
 CELL_OPTIONS: Final[Mapping[str, Any]] = {
-    "kind": typer.Option(help="spawn, fruiting or bare. Empty means spawn."),
+    "kind": typer.Option(help="spawn, fruiting or bare. Not told: as its batch, else spawn."),
     "species": typer.Option(help="Common or Latin name."),
     "substrate": typer.Option(help="What is in the jar."),
     "started": typer.Option(metavar="DATE", help="Day of inoculation, as 2026-01-31."),
