@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TypeVar
 
 from jarvision.base.csv_text import CsvCell, CsvTable, open_table, table_in, to_csv, to_lines
 from jarvision.base.errors import UsageError
 from jarvision.base.files import write_whole
 from jarvision.base.text import printable
 from jarvision.base.text_files import TextFile
+
+Said = TypeVar("Said")
 
 
 @dataclass(frozen=True)
@@ -29,6 +32,25 @@ class Ledger:
     def rows(self) -> tuple[tuple[int, dict[str, str]], ...]:
         """Number and cells of every line."""
         return self.table.rows if self.table else ()
+
+    def read(self, line: Callable[[Mapping[str, str]], Said]) -> tuple[Said, ...]:
+        """What each line says; ``line`` makes it of the cells, or raises ValueError.
+
+        Raises
+        ------
+        UsageError
+            With the line number, when a line is wrong.
+        """
+        found = []
+        for number, cells in self.rows:
+            try:
+                found.append(line(cells))
+            except ValueError as error:
+                raise UsageError(
+                    f"{printable(self.path.name)}, line {number}: {printable(str(error))}",
+                    "Correct this line.",
+                ) from error
+        return tuple(found)
 
     def add(self, rows: Iterable[Mapping[str, CsvCell]]) -> Path:
         """Add lines, in the file's own manner: its columns, separator and encoding.

@@ -309,6 +309,11 @@ FINDINGS: dict[str, Wording] = {
         "Ready and rested, but a bare area of {area_cm2:.1f cm2} is still closing.",
         "ready and rested, {area_cm2:.1f cm2} still closing",
     ),
+    "bare_anew": Wording(
+        "Ready and rested, but {area_cm2:.1f cm2} are bare on the last photo where the wall was "
+        "white before: misread, or another side. The next photo tells.",
+        "ready and rested, {area_cm2:.1f cm2} newly bare",
+    ),
     "never_seen_growing": Wording(
         "{percent:.0f} % white already on the first photo, of {first}, and never seen to grow by "
         "{rise_points:.0f} points: white contents look like growth.",

@@ -19,7 +19,8 @@ class JarEntry:
     """One line of the jar register (``jars.csv``).
 
     A jar of kind ``bare`` holds contents without spawn: its photos show others how they look bare.
-    ``once`` are the names that the jar had before; its photos may still bear them.
+    ``once`` are the names that the jar had before; its photos may still bear them. ``kind_told``:
+    whether somebody told the kind; else it is ``spawn``, or what those of its start are.
     """
 
     jar: str
@@ -33,6 +34,7 @@ class JarEntry:
     registered: bool = True
     shape: JarShape = field(default_factory=JarShape)
     once: tuple[str, ...] = ()
+    kind_told: bool = True
 
 
 @dataclass(frozen=True)

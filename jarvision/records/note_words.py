@@ -46,6 +46,11 @@ NOTES: Final[dict[str, Wording]] = {
         "longer than mould of the same spawn takes to show.",
         flag="kin_clean",
     ),
+    "kin_turned_late": Wording(
+        "Of its kin, {jars} turned bad on {since}, later than what comes with spawn shows; this "
+        "jar was still clean {days:day/days} later, longer than young mould is white.",
+        flag="kin_clean",
+    ),
     "wide_interval": Wording(
         "Anything between {low:.0f} and {high:.0f} % may be covered"
         "[: {hidden_percent:.0f} % of the wall is hidden][: {lacking}].",

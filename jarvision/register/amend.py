@@ -22,6 +22,7 @@ from jarvision.register.edit import (
     start_day,
     thoughts_on,
     thoughts_on_name,
+    with_todays_parent,
 )
 from jarvision.register.jars import Register
 from jarvision.register.lines import RegisterText, open_text
@@ -64,6 +65,7 @@ def set_cells(
     """
     old = open_text(path)
     given = {name: text.strip() for name, text in cells.items()}
+    given = with_todays_parent(given, past_beside(path, old.parsed()))
     old.check(given)
     rows = {jar: _line_of(old, jar) for jar in jars}
     if given.get("started"):

@@ -13,9 +13,7 @@ from pathlib import Path
 from typing import Any, Final, Literal, cast, get_args
 
 from jarvision.base.days import read_day
-from jarvision.base.errors import UsageError
 from jarvision.base.ledger import open_ledger
-from jarvision.base.text import printable
 
 CHANGES_NAME: Final = "jars_history.csv"
 CHANGE_COLUMNS: Final = ("date", "jar", "change", "column", "before", "after")
@@ -68,16 +66,7 @@ def read_changes(path: Path) -> tuple[JarChange, ...]:
     UsageError
         With the line number, when a line is wrong.
     """
-    found = []
-    for line, cells in open_ledger(path, CHANGE_COLUMNS).rows:
-        try:
-            found.append(_change(cells))
-        except ValueError as error:
-            raise UsageError(
-                f"{printable(path.name)}, line {line}: {printable(str(error))}",
-                "Correct this line.",
-            ) from error
-    return tuple(found)
+    return open_ledger(path, CHANGE_COLUMNS).read(_change)
 
 
 def add_changes(path: Path, changes: Iterable[JarChange]) -> None:

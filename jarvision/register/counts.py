@@ -17,8 +17,7 @@ from typing import Any, Final, Literal, cast
 
 from jarvision.base.csv_text import CsvCell
 from jarvision.base.errors import UsageError
-from jarvision.base.ledger import Ledger, open_ledger
-from jarvision.base.text import printable
+from jarvision.base.ledger import open_ledger
 
 COUNTS_NAME: Final = "counts.csv"
 COUNT_COLUMNS: Final = (
@@ -94,7 +93,7 @@ def read_counts(path: Path) -> tuple[CountedPoint, ...]:
     UsageError
         With the line number, when a line is wrong.
     """
-    return _counting(_points_in(open_ledger(path, COUNT_COLUMNS)))
+    return _counting(open_ledger(path, COUNT_COLUMNS).read(_point))
 
 
 def add_points(path: Path, points: Sequence[CountedPoint]) -> None:
@@ -125,7 +124,7 @@ def undo_point(path: Path, photo: str, who: str, round_: int, *, now: datetime) 
     ledger = open_ledger(path, COUNT_COLUMNS)
     mine = [
         point
-        for point in _counting(_points_in(ledger))
+        for point in _counting(ledger.read(_point))
         if (point.photo, point.who, point.round_) == (photo, who, round_)
     ]
     if not mine:
@@ -145,19 +144,6 @@ def _counting(points: Iterable[CountedPoint]) -> tuple[CountedPoint, ...]:
         else:
             kept[key] = point
     return tuple(kept.values())
-
-
-def _points_in(ledger: Ledger) -> list[CountedPoint]:
-    found = []
-    for line, cells in ledger.rows:
-        try:
-            found.append(_point(cells))
-        except ValueError as error:
-            raise UsageError(
-                f"{printable(ledger.path.name)}, line {line}: {printable(str(error))}",
-                "Correct this line.",
-            ) from error
-    return found
 
 
 # --------------------------------------------------------------------------- one line

@@ -16,7 +16,7 @@ from typing import Any, Final, cast
 from jarvision.base.csv_text import CsvCell
 from jarvision.base.days import read_day
 from jarvision.base.errors import UsageError
-from jarvision.base.ledger import Ledger, open_ledger
+from jarvision.base.ledger import open_ledger
 from jarvision.base.text import printable
 from jarvision.records import DiaryLine, DiaryWord, JarEntry
 
@@ -57,7 +57,7 @@ def read_diary(path: Path, *, names: Mapping[str, str] | None = None) -> tuple[D
     UsageError
         With the line number, when a line is wrong.
     """
-    return _counting(_lines_in(open_ledger(path, DIARY_COLUMNS), names or {}))
+    return _counting(open_ledger(path, DIARY_COLUMNS).read(_told), names or {})
 
 
 def by_jar(lines: Iterable[DiaryLine]) -> dict[str, tuple[DiaryLine, ...]]:
@@ -87,7 +87,7 @@ def add_line(path: Path, line: DiaryLine, *, entry: JarEntry, today: date) -> No
     """
     _check(line, entry, today)
     ledger = open_ledger(path, DIARY_COLUMNS)
-    _lines_in(ledger, {})  # a wrong line is told now, not at the next scoring
+    ledger.read(_told)  # a wrong line is told now, not at the next scoring
     ledger.add([_row(line)])
 
 
@@ -118,7 +118,7 @@ def undo_line(
         When the file cannot be written.
     """
     ledger = open_ledger(path, DIARY_COLUMNS)
-    lines = _counting(_lines_in(ledger, names or {}))
+    lines = _counting(ledger.read(_told), names or {})
     told = [line for line in lines if line.jar == jar and line.what == what]
     meant = [line for line in told if day in (None, line.day)]
     if not meant:
@@ -132,31 +132,16 @@ def undo_line(
 
 
 # --------------------------------------------------------------------------- what counts
-def _counting(lines: Iterable[_Line]) -> tuple[DiaryLine, ...]:
+def _counting(lines: Iterable[_Line], names: Mapping[str, str]) -> tuple[DiaryLine, ...]:
     """The last line of each jar, day and word; of notes every one with words of its own."""
     kept: dict[tuple[str, date, str, str], DiaryLine] = {}
     for line in lines:
-        told = line.told
+        told = replace(line.told, jar=names.get(line.told.jar, line.told.jar))
         key = (told.jar, told.day, told.what, told.text if told.what == "note" else "")
         kept.pop(key, None)
         if not line.undone:
             kept[key] = told
     return tuple(sorted(kept.values(), key=lambda told: told.day))  # stable: order of the lines
-
-
-def _lines_in(ledger: Ledger, names: Mapping[str, str]) -> tuple[_Line, ...]:
-    found = []
-    for line, cells in ledger.rows:
-        try:
-            told = _told(cells)
-        except ValueError as error:
-            raise UsageError(
-                f"{printable(ledger.path.name)}, line {line}: {printable(str(error))}",
-                "Correct this line.",
-            ) from error
-        told = replace(told, jar=names.get(told.jar, told.jar))
-        found.append(_Line(told, undone=cells["undone"] == _UNDONE))
-    return tuple(found)
 
 
 # --------------------------------------------------------------------------- one line
@@ -188,7 +173,7 @@ def _row(line: DiaryLine) -> dict[str, CsvCell]:
     }
 
 
-def _told(cells: Mapping[str, str]) -> DiaryLine:
+def _told(cells: Mapping[str, str]) -> _Line:
     what, undone = cells["what"], cells["undone"]
     if not cells["jar"]:
         raise ValueError("the jar has no name")
@@ -196,13 +181,14 @@ def _told(cells: Mapping[str, str]) -> DiaryLine:
         raise ValueError(f"what '{what}' is none of {', '.join(WORDS)}")
     if undone not in ("", _UNDONE):
         raise ValueError(f"undone '{undone}' is neither empty nor '{_UNDONE}'")
-    return DiaryLine(
+    told = DiaryLine(
         jar=cells["jar"],
         what=cast(Any, what),
         day=read_day(cells["date"]),
         celsius=_celsius(cells["celsius"]) if what == "temperature" else None,
         text=cells["text"],
     )
+    return _Line(told, undone=undone == _UNDONE)
 
 
 def _celsius(text: str) -> float:

@@ -118,7 +118,7 @@ def _new_lines(
 ) -> list[dict[str, str]]:
     """The cells of each new jar, whose names nobody mixes up."""
     past, lines = past_beside(path, register), []
-    known = dict(register)
+    known, given = dict(register), with_todays_parent(given, past)
     for jar in (name.strip() for name in jars):
         check_name(jar, Register(known), past)
         cells = {**given, "jar": jar}
@@ -127,6 +127,12 @@ def _new_lines(
         known[jar] = JarEntry(jar)
         lines.append(cells)
     return lines
+
+
+def with_todays_parent(cells: Mapping[str, str], past: Past) -> dict[str, str]:
+    """The cells, the parent by the name that it has now."""
+    parent = cells.get("parent")
+    return {**cells, "parent": past.now(parent)} if parent else dict(cells)
 
 
 def past_beside(path: Path, register: Register) -> Past:

@@ -25,7 +25,10 @@ from jarvision.records import JarEntry, JarKind, JarShape, NothingGrown
 from jarvision.register.jar_shapes import MEASURES, fault_of
 
 REGISTER_NAME = "jars.csv"
-_TEXTS = ("jar", "kind", "species", "substrate", "started", "parent", "profile", "notes")
+TOLD_COLUMNS = ("kind", "species", "substrate", "started", "parent", "profile", "notes")
+"""What is told of a jar in words; its measures are written by hand."""
+
+_TEXTS = ("jar", *TOLD_COLUMNS)
 REGISTER_COLUMNS = (*_TEXTS, *MEASURES)
 DATE_REMEDY = "Write dates as year-month-day: 2026-01-31."
 _SHOWN_ENDS = 4
@@ -200,6 +203,7 @@ def _entry(row: Mapping[str, str], line: int, file: str, *, order: DayOrder | No
         profile=row.get("profile", ""),
         notes=row.get("notes", ""),
         shape=_shape(row, line, file),
+        kind_told=bool(row.get("kind", "")),
     )
 
 

@@ -1,8 +1,9 @@
-"""The species of a jar of which the register says none, learned from the jars that share it.
+"""Kind and species of a jar of which the register does not say them, learned from those near to it.
 
 What was fed from a jar is of its species. So are jars of one spawn jar, and those of one start,
-kind and substrate, as far as all that say theirs say the same. Nothing is written: as soon as the
-register says it, that counts.
+kind and substrate, as far as all that say theirs say the same. A jar's kind is that of the jars of
+its spawn or start, where their substrate is its own and all say the same; else it is spawn. Nothing
+is written: as soon as the register says it, that counts.
 """
 
 from __future__ import annotations
@@ -15,8 +16,40 @@ from jarvision.register.jars import Register
 from jarvision.register.name_ranges import gathered
 
 
-def with_learned_species(register: Register) -> Register:
+def with_what_is_learned(register: Register) -> Register:
     """The register with what can be learned; it tells so, among what is odd about it."""
+    return _with_species(_with_kinds(register))
+
+
+def _with_kinds(register: Register) -> Register:
+    """The register with the kinds that can be learned."""
+    batches: dict[object, list[JarEntry]] = {}
+    for entry in register.values():
+        if entry.started is not None:
+            batches.setdefault(entry.started, []).append(entry)
+    learned = {}
+    for jar, entry in register.items():
+        if entry.kind_told:
+            continue
+        sisters = [register[other] for other in register.siblings(jar)]
+        for others in (sisters, batches.get(entry.started, [])):
+            said = {other.kind for other in others if _tells_kind(other, entry)}
+            if said == {"fruiting"}:
+                learned[jar] = replace(entry, kind="fruiting")
+            if said:
+                break
+    told = _told("kind", {jar: entry.kind for jar, entry in learned.items()})
+    return Register({**register, **learned}, (*register.warnings, *told)) if learned else register
+
+
+def _tells_kind(other: JarEntry, entry: JarEntry) -> bool:
+    """Say whether another jar's kind says something of a jar's; bare contents go with any."""
+    same = other.substrate.casefold() == entry.substrate.casefold()
+    return other.kind_told and other.kind != "bare" and same
+
+
+def _with_species(register: Register) -> Register:
+    """The register with the species that can be learned."""
     learned: dict[str, str] = {}
     known: Register = register
     while fresh := dict(_learn(known)):  # what was learned teaches the next in line
@@ -25,7 +58,7 @@ def with_learned_species(register: Register) -> Register:
         known = Register(entries, register.warnings)
     if not learned:
         return register
-    return Register(known.entries, (*register.warnings, *_told(learned)))
+    return Register(known.entries, (*register.warnings, *_told("species", learned)))
 
 
 def _learn(register: Register) -> Iterator[tuple[str, str]]:
@@ -56,10 +89,10 @@ def _batch(entry: JarEntry) -> tuple[object, ...]:
     return entry.started, entry.kind, entry.substrate.casefold()
 
 
-def _told(learned: Mapping[str, str]) -> Iterator[str]:
-    for species in dict.fromkeys(learned.values()):
-        jars = " ".join(gathered([jar for jar, own in learned.items() if own == species]))
+def _told(what: str, learned: Mapping[str, str]) -> Iterator[str]:
+    for word in dict.fromkeys(learned.values()):
+        jars = " ".join(gathered([jar for jar, own in learned.items() if own == word]))
         yield (
-            f"the species of {jars} is taken to be {species}, as in jars of the same spawn or "
-            "start; if it is another: jarvision jars set, with --species"
+            f"the {what} of {jars} is taken to be {word}, as in jars of the same spawn or start; "
+            f"if it is another: jarvision jars set, with --{what}"
         )

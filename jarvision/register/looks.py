@@ -15,9 +15,7 @@ from typing import Final
 
 from jarvision.base.csv_text import CsvCell
 from jarvision.base.days import read_day
-from jarvision.base.errors import UsageError
 from jarvision.base.ledger import open_ledger
-from jarvision.base.text import printable
 from jarvision.records.settling import KIN_APART
 
 LOOKS_NAME: Final = "seen.csv"
@@ -60,16 +58,9 @@ def read_looks(
     UsageError
         With the line number, when a line is wrong.
     """
-    ledger = open_ledger(path, LOOK_COLUMNS)
     found: dict[str, tuple[SeenFine, ...]] = {}
-    for line, cells in ledger.rows:
-        try:
-            look = _under_todays_names(_look(cells), names or {})
-        except ValueError as error:
-            raise UsageError(
-                f"{printable(ledger.path.name)}, line {line}: {printable(str(error))}",
-                "Correct this line.",
-            ) from error
+    for told in open_ledger(path, LOOK_COLUMNS).read(_look):
+        look = _under_todays_names(told, names or {})
         found[look.jar] = (*found.get(look.jar, ()), look)
     return found
 

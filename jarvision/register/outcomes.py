@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 from typing import Any, Final, Literal, cast, get_args
@@ -17,7 +17,7 @@ from typing import Any, Final, Literal, cast, get_args
 from jarvision.base.csv_text import CsvCell
 from jarvision.base.days import read_day
 from jarvision.base.errors import UsageError
-from jarvision.base.ledger import Ledger, open_ledger
+from jarvision.base.ledger import open_ledger
 from jarvision.base.text import counted, printable
 from jarvision.records import JarEntry, ShelfResult, VerdictWord
 
@@ -130,7 +130,7 @@ def read_outcomes(path: Path, *, names: Mapping[str, str] | None = None) -> tupl
     UsageError
         With the line number, when a line is wrong.
     """
-    return _outcomes_in(open_ledger(path, OUTCOME_COLUMNS), names or {})
+    return _of_today(open_ledger(path, OUTCOME_COLUMNS).read(_outcome), names)
 
 
 def add_outcome(
@@ -165,7 +165,7 @@ def add_outcome(
     """
     _check(outcome, entry, today)
     ledger = open_ledger(path, OUTCOME_COLUMNS)
-    before = _outcomes_in(ledger, names or {})
+    before = _of_today(ledger.read(_outcome), names)
     ledger.add([_row(outcome)])
     return taken_together((*before, outcome))[outcome.jar]
 
@@ -192,7 +192,7 @@ def undo_outcome(
         When the file cannot be written.
     """
     ledger = open_ledger(path, OUTCOME_COLUMNS)
-    before = _outcomes_in(ledger, names or {})
+    before = _of_today(ledger.read(_outcome), names)
     days = sorted(_by_day(before).get(jar, {}))
     if not days:
         raise UsageError(
@@ -310,20 +310,12 @@ def _row(outcome: Outcome) -> dict[str, CsvCell]:
     }
 
 
-def _outcomes_in(ledger: Ledger, names: Mapping[str, str]) -> tuple[Outcome, ...]:
-    found = []
-    for line, cells in ledger.rows:
-        try:
-            found.append(_outcome(cells, names))
-        except ValueError as error:
-            raise UsageError(
-                f"{printable(ledger.path.name)}, line {line}: {printable(str(error))}",
-                "Correct this line.",
-            ) from error
-    return tuple(found)
+def _of_today(outcomes: Iterable[Outcome], names: Mapping[str, str] | None) -> tuple[Outcome, ...]:
+    """The lines by the names that their jars have now."""
+    return tuple(replace(line, jar=(names or {}).get(line.jar, line.jar)) for line in outcomes)
 
 
-def _outcome(cells: Mapping[str, str], names: Mapping[str, str]) -> Outcome:
+def _outcome(cells: Mapping[str, str]) -> Outcome:
     word, verdict = cells["outcome"], cells["verdict"]
     if not cells["jar"]:
         raise ValueError("the jar has no name")
@@ -331,7 +323,7 @@ def _outcome(cells: Mapping[str, str], names: Mapping[str, str]) -> Outcome:
     _one_of("verdict", verdict, ("", *_VERDICTS))
     told = cells["verdict_date"]
     return Outcome(
-        jar=names.get(cells["jar"], cells["jar"]),
+        jar=cells["jar"],
         outcome=None if word == UNDONE else cast(Any, word),
         day=read_day(cells["date"]),
         grams=_grams("grams", cells["grams"]),

@@ -6,7 +6,6 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Final
 
-from jarvision.base.errors import UsageError
 from jarvision.base.ledger import open_ledger
 
 PHOTO_JARS_NAME: Final = "photo_jars.csv"
@@ -21,15 +20,7 @@ def read_photo_jars(folder: Path) -> dict[str, str]:
     UsageError
         The file cannot be read as it stands, or a line names no photo or no jar.
     """
-    found = {}
-    for line, cells in open_ledger(folder / PHOTO_JARS_NAME, _COLUMNS).rows:
-        if not cells["photo"] or not cells["jar"]:
-            raise UsageError(
-                f"{PHOTO_JARS_NAME}, line {line}: the photo or the jar has no name",
-                "Correct this line.",
-            )
-        found[cells["photo"].replace("\\", "/")] = cells["jar"]
-    return found
+    return dict(open_ledger(folder / PHOTO_JARS_NAME, _COLUMNS).read(_jar_of_photo))
 
 
 def add_photo_jars(folder: Path, told: Mapping[str, str]) -> Path:
@@ -44,3 +35,9 @@ def add_photo_jars(folder: Path, told: Mapping[str, str]) -> Path:
     """
     ledger = open_ledger(folder / PHOTO_JARS_NAME, _COLUMNS)
     return ledger.add({"photo": photo, "jar": jar} for photo, jar in told.items())
+
+
+def _jar_of_photo(cells: Mapping[str, str]) -> tuple[str, str]:
+    if not cells["photo"] or not cells["jar"]:
+        raise ValueError("the photo or the jar has no name")
+    return cells["photo"].replace("\\", "/"), cells["jar"]

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from jarvision.register import diary, jar_shapes, looks, outcomes
 from jarvision.register.changes import CHANGES_NAME, Past, past_of, read_changes
 from jarvision.register.jars import REGISTER_NAME, Register, open_register, read_register
-from jarvision.register.learned import with_learned_species
+from jarvision.register.learned import with_what_is_learned
 from jarvision.register.photo_jars import read_photo_jars
 from jarvision.register.species import SpeciesBook, load_species
 from jarvision.settings import toml
@@ -168,7 +168,7 @@ def open_shelf(
     species = load_species(folder)
     there = register is not None or path.is_file()
     known = read_register(path, is_known_species=species.knows) if there else Register()
-    known = with_learned_species(known)
+    known = with_what_is_learned(known)
     past = past_of(read_changes(path.parent / CHANGES_NAME), known)
     lines = outcomes.read_outcomes(path.parent / outcomes.OUTCOMES_NAME, names=past.names)
     return Shelf(

@@ -196,7 +196,7 @@ class _Teller:
                 looks=looks,
             )
             told = Told(story.growth, story.verdict, story.flags, story.profile)
-            return _KeptStory(told, doubt_start(story))
+            return _KeptStory(told, doubt_start(story, shelf.settings.growth))
 
         kept = kept_part(
             self.store, (STORY_PART, jar), digest, make, pack=pack_record, unpack=_unpack_story

@@ -105,6 +105,11 @@ class VerdictSettings:
     """A bare area from here on keeps a ready jar from go: half of what ends it, since an area of
     1 cm2 is measured to about a tenth and its edge is ragged."""
 
+    closed_left_share: Annotated[float, Limits(0, 1)] = 0.67
+    """A bare area smaller than one that ends a jar keeps it from go no more once no more than this
+    share is left of what was bare when the jar became ready: what is dead does not close by a
+    third, and areas are read to about 7 %."""
+
     dead_patch_days: int = 3
     """How long a bare area must have stood still: islands close within 3 to 4 days (common
     practice, no source)."""
@@ -127,9 +132,10 @@ class VerdictSettings:
     """A bare area that was gone sooner than it can close is forgotten after so many days with a
     full wall: its place was white on each of them, unless the jar was turned."""
 
-    dead_forgotten_days: Annotated[int, Limits(3)] = 6
-    """... and one that had stood still as a dead one does after so many. One that would have ended
-    the jar is not forgotten: it does not heal, and a jar turned away shows a full wall, too."""
+    dead_forgotten_days: Annotated[int, Limits(3)] = 14
+    """... and one that had stood still as a dead one does after so many: as long as most species
+    keep. One that would have ended the jar is not forgotten: it does not heal, and a jar turned
+    away shows a full wall, too."""
 
     island_share: Annotated[float, Limits(0, 1)] = 0.25
     """A bare area over more than this share of the wall in view is no island: growth has not come
@@ -177,6 +183,15 @@ class VerdictSettings:
     """A jar of whose kin one turned bad is no more in doubt for it when it was clean for so long at
     an age at which that one was not: mould that is in the jar is white for 2 to 4 days, and takes a
     few more to reach the glass (common practice, no source)."""
+
+    spawn_shows_days: Annotated[int, Limits(5, 60)] = 14
+    """What came with the spawn shows within so many days, for spawn is all through the jar from its
+    first day on (common practice: within ten; no source). A fault that shows later is that jar's
+    own ..."""
+
+    kin_late_clear_days: Annotated[int, Limits(2, 60)] = 4
+    """... and takes its kin out of doubt after so many clean days: young mould is white for 2 to 4
+    days."""
 
     spawn_fault_share: Annotated[float, Limits(0, 1)] = 0.25
     """Where two or more jars of one spawn turned bad, and this share of them all, the fault is the

@@ -157,6 +157,11 @@ def is_thin(case: Case) -> bool:
     return case.profile.ready_percent < case.limits.thin_below_percent
 
 
+def may_be_thin(case: Case) -> bool:
+    """Say whether the species is thin, or not known and then perhaps thin."""
+    return is_thin(case) or is_unnamed(case)
+
+
 def is_compact(case: Case, patch: TrackedPatch) -> bool:
     """Say whether an area is an island, not a gap in lace; without an outline it counts as one.
 
@@ -165,7 +170,7 @@ def is_compact(case: Case, patch: TrackedPatch) -> bool:
     if patch.round_share is None:
         return True
     core_cm2 = patch.area_cm2 * patch.round_share
-    large = core_cm2 >= case.limits.island_core_cm2 or _is_cut(case, patch)
+    large = core_cm2 >= case.limits.island_core_cm2 or is_cut(case, patch)
     return large and patch.round_share >= case.limits.island_round_share
 
 
@@ -178,7 +183,13 @@ def keeps_from_go(case: Case, patch: TrackedPatch) -> bool:
     return large and patch.kind == "bare"
 
 
-def _is_cut(case: Case, patch: TrackedPatch) -> bool:
+def is_white(case: Case, day: JarDay) -> bool:
+    """Say whether the wall was full on a day, by the days together, with no bare area on it."""
+    full = day.level.percent >= case.profile.ready_percent
+    return full and not any(keeps_from_go(case, p) for p in day.patches)
+
+
+def is_cut(case: Case, patch: TrackedPatch) -> bool:
     """Say whether an area may reach beyond the wall in view."""
     half_deg = math.degrees(radius_mm(patch.area_cm2) / case.wall_radius_mm)
     return abs(patch.angle_deg) + half_deg >= HALF_VIEW_DEG - case.limits.island_edge_deg

@@ -7,8 +7,10 @@ doubt count: what may be mould takes nobody along.
 The fault of a jar of the same spawn, or of one that was fed, may be its own: a lid that leaked, a
 substrate that was not clean. What came with the spawn is in all of them from the same day on, so a
 jar that is older by now than the bad one was when it showed, with some days to spare, and shows
-nothing, did not get it. Where several of the same spawn turned bad, it is the spawn; and what was
-in the jar's own spawn is in the jar. Those two are settled by a look alone.
+nothing, did not get it. A fault that shows late in a jar's life did not come with its spawn, which
+had been all through it for weeks: once the others have stayed clean for as long as young mould is
+white, it was that jar's own. Where several of the same spawn turned bad early, it is the spawn; and
+what was in the jar's own spawn is in the jar. Those two are settled by a look alone.
 """
 
 from __future__ import annotations
@@ -36,6 +38,12 @@ class BadJar:
     jar: str
     since: date
     started: date | None = None
+
+    def turned_late(self, limits: VerdictSettings) -> bool:
+        """Say whether what came with its spawn would have shown long before."""
+        return (
+            self.started is not None and (self.since - self.started).days > limits.spawn_shows_days
+        )
 
 
 def bad_jars(
@@ -73,19 +81,25 @@ def has_stayed_clean(
     if not story.history.days or "parent" in kin.values():
         return False
     entry, last = story.history.entry, story.history.days[-1].day
-    sisters = [other for other, kinship in kin.items() if kinship == "sibling"]
+    sisters = [
+        other
+        for other, kinship in kin.items()
+        if kinship == "sibling" and not other.turned_late(limits)
+    ]
     share = len(sisters) / (1 + len(register.siblings(entry.jar)))
     if len(sisters) > 1 and share >= limits.spawn_fault_share:
         return False
-    return all(_days_clean(last, entry.started, other) >= limits.kin_clear_days for other in kin)
+    return all(_has_outlived(last, entry.started, other, limits) for other in kin)
 
 
-def _days_clean(last: date, started: date | None, other: BadJar) -> int:
-    """Days on which a jar was clean at an age at which the other was not, up to its last photo."""
-    later = 0
+def _has_outlived(last: date, started: date | None, other: BadJar, limits: VerdictSettings) -> bool:
+    """Say whether a jar was clean for long enough, at an age at which the other was not."""
+    clean = (last - other.since).days
+    if other.turned_late(limits):
+        return clean >= limits.kin_late_clear_days
     if started is not None and other.started is not None:
-        later = max((started - other.started).days, 0)  # what is younger has had less time
-    return (last - other.since).days - later
+        clean -= max((started - other.started).days, 0)  # what is younger has had less time
+    return clean >= limits.kin_clear_days
 
 
 def _spoilt_on(story: JarStory) -> date | None:

@@ -89,7 +89,7 @@ def with_lives(
         if not kin or story.verdict.verdict == "no-go":  # that has said enough
             return story
         if has_stayed_clean(story, kin, register, chosen):
-            return _stayed_clean(story, kin)
+            return _stayed_clean(story, kin, late=all(b.turned_late(chosen) for b in kin))
         return _doubted(story, kin, seen.get(jar, ()))
 
     return replace(
@@ -129,11 +129,12 @@ def _named(kin: Mapping[BadJar, Kinship]) -> str:
     return ", ".join(told[:MOST_NAMED]) + (f" and {more} more" if more > 0 else "")
 
 
-def _stayed_clean(story: JarStory, kin: Mapping[BadJar, Kinship]) -> JarStory:
+def _stayed_clean(story: JarStory, kin: Mapping[BadJar, Kinship], *, late: bool) -> JarStory:
     """Tell bad kin of a jar whose own photos have settled them."""
     last, since = story.history.days[-1].day, max(bad.since for bad in kin)
     days = (last - since).days
-    found = Finding.of("kin_stayed_clean", day=last, jars=_named(kin), since=since, days=days)
+    word = "kin_turned_late" if late else "kin_stayed_clean"
+    found = Finding.of(word, day=last, jars=_named(kin), since=since, days=days)
     return replace(story, flags=(*story.flags, Flag(story.verdict.jar, last, found.flag, found)))
 
 

@@ -1,8 +1,9 @@
 """Say go, overdue or wait, of a jar against which no rule has found anything.
 
 Ready, rested and sure -> go; its last reading far below the ones before, past its keeping time,
-never seen growing, a newer photo refused, a large bare area left or one that vanished -> check;
-else, also while a bare area is still closing or where it was shaken since its last photo -> wait.
+never seen growing, a newer photo refused, a bare area left open
+(:mod:`jarvision.verdict.left_bare`) or one that vanished -> check; else, also while a bare area is
+still closing or where it was shaken since its last photo -> wait.
 """
 
 from __future__ import annotations
@@ -15,10 +16,9 @@ from jarvision.records.wording import Fact
 from jarvision.verdict.evidence import (
     Case,
     covered,
-    keeps_from_go,
     surely_covered,
-    twin_without,
 )
+from jarvision.verdict.left_bare import left_bare
 from jarvision.verdict.settled import asks, without_settled
 from jarvision.verdict.vanished import vanished
 
@@ -125,18 +125,7 @@ def _last_doubts(case: Case) -> list[Finding]:
     refused = max((r.taken_at.date() for r in case.history.refused), default=date.min)
     if case.last.day < refused <= case.today:
         found.append(Finding.of("newer_refused", "check", last=case.last.day, refused_on=refused))
-    large = [
-        p
-        for p in case.last.patches
-        # a new one that another photo of the day does not show is misread
-        if keeps_from_go(case, p) and not (p.trend == "new" and twin_without(case.last, p))
-    ]
-    if large:
-        area, closing = max(p.area_cm2 for p in large), all(p.trend == "closing" for p in large)
-        open_still = Finding.of("bare_left", "check", area_cm2=area)
-        closes = Finding.of("still_closing", "wait", area_cm2=area)
-        found.append(closes if closing else open_still)
-    return found + _never_seen_growing(case) + vanished(case)
+    return found + left_bare(case) + _never_seen_growing(case) + vanished(case)
 
 
 def _never_seen_growing(case: Case) -> list[Finding]:

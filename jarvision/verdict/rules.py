@@ -48,8 +48,8 @@ from jarvision.verdict.evidence import (
     ignored_date,
     is_compact,
     is_off_colour,
-    is_thin,
     is_unnamed,
+    may_be_thin,
     photos_showing,
     wall_cm2,
 )
@@ -198,7 +198,8 @@ def _dead_patch(case: Case) -> list[Finding]:
     """Find bare islands that stand still although the jar is late for them.
 
     They are looked at first, and end the jar when they have stood still for longer. A species that
-    stays thin shows such areas when all is well: then a person must look. An area over a large part
+    stays thin, which one that is not known may be, shows such areas when all is well: then a person
+    must look. An area over a large part
     of the wall is no island: the jar has not grown there yet.
     """
     found = (_dead(case, patch) for patch in case.last.patches if patch.kind == "bare")
@@ -211,7 +212,7 @@ def _dead(case: Case, patch: TrackedPatch) -> Finding | None:
     share = patch.area_cm2 / wall_cm2(case)
     if patch.area_cm2 < limits.dead_patch_cm2 or share > limits.island_share:
         return None
-    if is_thin(case) and not is_compact(case, patch):
+    if may_be_thin(case) and not is_compact(case, patch):
         return None
     still = _standstill(case, patch)
     if not still.proves(limits):
@@ -220,7 +221,7 @@ def _dead(case: Case, patch: TrackedPatch) -> Finding | None:
     late = min(limits.dead_patch_rest_percent, case.profile.ready_percent)
     if rest < late and not beyond_run(case, age_days(case)):
         return None
-    sure = still.days >= limits.dead_patch_out_days and not is_thin(case)
+    sure = still.days >= limits.dead_patch_out_days and not may_be_thin(case)
     return Finding.of(
         "dead_patch",
         "no-go" if sure else "check",
@@ -283,7 +284,10 @@ def _stall(case: Case) -> list[Finding]:
     if case.growth.stall is None:
         return []
     waits = case.growth.stall.word == "never_started" and not beyond_run(case, age_days(case))
-    near = case.profile.ready_percent - case.limits.near_ready_points
+    full = case.profile.ready_percent
+    if is_unnamed(case):  # it may be one that stays thin, and full so
+        full = min(full, case.limits.thin_below_percent)
+    near = full - case.limits.near_ready_points
     long = case.growth.stalled_days >= case.limits.long_stall_days
     over = long and not waits and case.last.coverage.percent < near
     verdict: VerdictWord = "no-go" if over else "check"

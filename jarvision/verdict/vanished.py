@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
-from jarvision.records import Finding, JarDay, TrackedPatch
+from jarvision.records import Finding, TrackedPatch
 from jarvision.records.wall import radius_mm
-from jarvision.verdict.evidence import Case, is_compact, is_thin, keeps_from_go, wall_cm2
+from jarvision.verdict.evidence import Case, is_compact, is_thin, is_white, wall_cm2
 
 Sightings = list[tuple[int, TrackedPatch]]
 """Number of the day, and the area on it, in order."""
@@ -92,25 +93,33 @@ def _lies_in(later: TrackedPatch, patch: TrackedPatch, name: str, wall_radius_mm
 
 
 def _stood_dead(case: Case, sightings: Sightings, last: int) -> int:
-    """Return for how many days an area had stood still up to one, the rest being full; else 0."""
-    limits, since, count = case.limits, last, 0
+    """Return for how many days an area had stood still up to one, the rest being full; else 0.
+
+    It stood still where its trend says so, and where it was no larger before.
+    """
+    limits, day = case.limits, case.days[last].day
     until = [(number, patch) for number, patch in sightings if number <= last]
-    share = until[-1][1].area_cm2 / wall_cm2(case)
-    if case.days[last].coverage.percent < limits.dead_patch_rest_percent * (1 - share):
+    area = until[-1][1].area_cm2
+    if case.days[last].coverage.percent < limits.dead_patch_rest_percent * (
+        1 - area / wall_cm2(case)
+    ):
         return 0
-    for number, patch in reversed(until):
-        since, count = number, count + 1
-        if patch.trend not in ("still", "growing"):
-            break
-    stood = (case.days[last].day - case.days[since].day).days
-    return stood if count >= limits.dead_patch_sightings else 0
+    run = [p.trend in ("still", "growing") for _, p in until]
+    by_trend = until[max(_run_from(run) - 1, 0) :]  # a trend compares with the sighting before
+    by_area = until[
+        _run_from([area >= limits.dead_patch_left_share * p.area_cm2 for _, p in until]) :
+    ]
+    stood = max((by_trend, by_area), key=len)
+    return (
+        (day - case.days[stood[0][0]].day).days if len(stood) >= limits.dead_patch_sightings else 0
+    )
+
+
+def _run_from(holds: Sequence[bool]) -> int:
+    """Return from where on all hold; the length where the last does not."""
+    return next((n + 1 for n in reversed(range(len(holds))) if not holds[n]), 0)
 
 
 def _white_days(case: Case, number: int) -> int:
     """Return on how many days after one the wall was full, with no bare area on it."""
-    return sum(_is_white(case, day) for day in case.days[number + 1 :])
-
-
-def _is_white(case: Case, day: JarDay) -> bool:
-    full = day.level.percent >= case.profile.ready_percent
-    return full and not any(keeps_from_go(case, p) for p in day.patches)
+    return sum(is_white(case, day) for day in case.days[number + 1 :])

@@ -13,6 +13,7 @@ from jarvision.register.species import find_profile
 
 from .histories.growing import grow_jar, truth_of
 from .histories.laws import JUDGED_ON, TUNED_ON
+from .histories.laws_table import of_one_spawn
 from .histories.plans import FIRST_DAY, Plan
 from .histories.reading import READERS, read_jar
 from .histories.shelves import FATES, plan_shelf
@@ -93,3 +94,6 @@ def test_what_kin_cost_is_counted_on_days_of_good_jars_that_are_go_by_their_phot
     lucky, never = Told(plan, truth, None, tuple(said)), Told(plan, truth, None, tuple(said[3:]))
     bad = replace(lucky, plan=replace(plan, story="wet"))
     assert cost_of_kin([lucky, never, bad]) == (4, 5, 2, 1)
+    heard = of_one_spawn([never])[0].said
+    assert [(s.verdict, s.words) for s in heard] == [("check", ("bad_kin",))] * 2
+    assert of_one_spawn([lucky])[0].said[:3] == lucky.said[:3]

@@ -26,7 +26,7 @@ NOTES = (
     "unregistered", "shared_parent", "photo_refused", "file_date", "stain",
     "unproven_stain", "wide_interval", "low_fill", "jar_shape", "turned", "patches_elsewhere",
     "changed_mind", "opened", "temperature", "unnamed_stain", "spot_gone", "found_fine",
-    "kin_found_fine", "kin_stayed_clean", "fruiting_temperature",
+    "kin_found_fine", "kin_stayed_clean", "kin_turned_late", "fruiting_temperature",
 )  # fmt: skip
 SAID_ONCE = 6  # words in a row
 NAMES = {

@@ -31,7 +31,8 @@ def doubts(readings: list[Reading], register: Register = NONE) -> list[str]:
     for shown in readings:
         by_jar.setdefault(shown.jar, []).append(shown)
     photos = {jar: doubt_photos(own) for jar, own in by_jar.items()}
-    return tell_doubts(photos, map(doubt_start, stories), register)
+    starts = [doubt_start(story, settings.growth) for story in stories]
+    return tell_doubts(photos, starts, register)
 
 
 def named(photo: str, taken: datetime, percent: float = 50.0, jar: str = "K07") -> Reading:
@@ -156,10 +157,10 @@ def test_a_start_that_no_curve_can_follow_is_told() -> None:
 
 @pytest.mark.parametrize(
     ("age_days", "bare", "last", "told"),
-    [(21, 0.0, 80.0, 0), (22, 0.0, 80.0, 1), (22, 8.1, 80.0, 0), (22, 0.0, 51.0, 0)],
-    ids=["its longest run", "a day more", "begun to grow", "not grown"],
+    [(9, 0.0, 80.0, 0), (10, 0.0, 80.0, 1), (10, 8.1, 80.0, 0), (10, 0.0, 51.0, 0)],
+    ids=["within its lag", "longer", "begun to grow", "not grown"],
 )
-def test_a_jar_that_was_bare_when_it_should_have_been_full_has_a_wrong_start(
+def test_a_jar_that_was_bare_when_it_should_have_begun_has_a_wrong_start(
     age_days: int, bare: float, last: float, told: int
 ) -> None:
     percent = [0.0, bare, 25.0, 45.0, last]
@@ -167,8 +168,17 @@ def test_a_jar_that_was_bare_when_it_should_have_been_full_has_a_wrong_start(
     register = Register({"J1": JarEntry("J1", species="oyster", started=day(2 - age_days))})
     found = [text for text in doubts(shelf, register) if "still bare" in text]
     assert len(found) == told
-    assert all(text.startswith(f"J1 was still bare on {day(2)}, 22 days after") for text in found)
-    assert all("takes up to 21 days in all" in text for text in found)
+    start = f"J1 was still bare on {day(2)}, 10 days after its start on {day(-8)}"
+    assert all(text.startswith(f"{start}, and half grown 6 days later") for text in found)
+    assert all("shows growth by day 10 and takes up to 21 days in all" in text for text in found)
+
+
+def test_a_jar_that_is_slow_all_along_is_no_wrong_start() -> None:
+    for days, told in ((1, 1), (5, 0)):
+        percent = [0.0, 0.0, 20.0, 40.0, 55.0, 75.0]
+        shelf = [reading(days * n, p) for n, p in enumerate(percent)]
+        register = Register({"J1": JarEntry("J1", species="oyster", started=day(days - 12))})
+        assert sum("still bare" in text for text in doubts(shelf, register)) == told
 
 
 def test_a_shaken_jar_is_no_wrong_start() -> None:

@@ -19,6 +19,7 @@ READY = {"percent": 98.0, "low": 96.0, "high": 100.0, "rested_days": 4.0}
 GO = Finding.of("spawn_ready", "go", day=TODAY, since=TODAY, shown_since=TODAY, **READY)
 WAIT = Finding.of("told", "wait", text="Grows.")
 CLEAR = VerdictSettings().kin_clear_days
+LATE_CLEAR = VerdictSettings().kin_late_clear_days
 
 
 def ago(days: int) -> date:
@@ -129,6 +130,25 @@ def test_a_younger_jar_has_had_less_time() -> None:
     for younger, verdict in ((3, "go"), (4, "check"), (-9, "go")):
         starts = {"A": ago(20 - younger), "B": ago(20)}
         assert said_of(kept(jar("A", GO), bad, parents=SIX, starts=starts), "A")[0] == verdict
+
+
+def test_a_fault_that_shows_late_did_not_come_with_the_spawn() -> None:
+    """Nor do several of them; each asks for as long as young mould is white."""
+    shows = VerdictSettings().spawn_shows_days
+    for days, verdict in ((LATE_CLEAR - 1, "check"), (LATE_CLEAR, "go")):
+        for number in (1, 3):
+            bad = [jar(name, mould(), first=ago(days)) for name in "BCD"[:number]]
+            starts = dict.fromkeys(SIX, ago(days + shows + 1))
+            result = kept(jar("A", GO), *bad, parents=SIX, starts=starts)
+            assert said_of(result, "A")[0] == verdict
+    told = next(f for s in result.stories for f in s.flags if f.flag == "kin_clean")
+    assert "later than what comes with spawn shows" in told.message
+
+
+def test_a_day_sooner_it_may_be_the_spawns() -> None:
+    bad = jar("B", mould(), first=ago(LATE_CLEAR))
+    starts = dict.fromkeys(SIX, ago(LATE_CLEAR + VerdictSettings().spawn_shows_days))
+    assert said_of(kept(jar("A", GO), bad, parents=SIX, starts=starts), "A")[0] == "check"
 
 
 def test_where_several_of_one_spawn_turned_bad_it_is_the_spawn() -> None:

@@ -92,7 +92,7 @@ Told = tuple[str, list[str]]
         (
             lambda area: showing("bare", area),
             (0.49, ("go", ["spawn_ready"])),
-            (0.5, ("check", ["bare_left"])),
+            (0.5, ("wait", ["bare_anew"])),
         ),
         (still, (0.97, ("check", ["bare_left"])), (1.0, ("no-go", ["dead_patch"]))),
     ],

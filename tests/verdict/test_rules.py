@@ -13,7 +13,9 @@ from shelves import Story, kjma, oyster, patch, reading, told
 from walls import CELL_MM, COLS, ROWS, photographed, tissue_of
 
 from jarvision.history.build import build_history
-from jarvision.records import Patch, Reading, TissueClass, Verdict
+from jarvision.records import Finding, Growth, Patch, Reading, TissueClass, Verdict
+from jarvision.register.species import find_profile
+from jarvision.verdict.decide import decide
 from jarvision.vision.tissue.thumbnail import shrink
 
 GRAVEL = skimage.data.gravel()
@@ -180,5 +182,20 @@ def test_only_the_same_side_seen_again_clears_a_small_spot() -> None:
 
 
 def test_a_rested_jar_waits_for_nothing_but_its_doubts() -> None:
-    readings = with_patches(Story(kjma(np.arange(17))), [patch("bare", 0.7)], since=16)
+    readings = with_patches(Story(kjma(np.arange(17))), [patch("bare", 1.0)], since=16)
     assert found(judge(readings)[0]) == ["bare_left"]
+
+
+@pytest.mark.parametrize(("species", "verdict"), [("oyster", "no-go"), ("", "check")])
+def test_a_species_that_is_not_known_may_be_one_that_keeps_gaps(species: str, verdict: str) -> None:
+    story = with_patches(healthy(18), [patch("bare", 3.0)], since=11)
+    gap = judge(story, oyster(species=species))[0]
+    assert (gap.verdict, found(gap)[0]) == (verdict, "dead_patch")
+    rates = {"percent_per_day": 0.0, "expected_percent_per_day": 6.0}
+    for level, said in ((87.0, verdict), (80.0, "no-go")):
+        readings = [reading(n, level) for n in range(12)]
+        history = build_history(readings, oyster(species=species))
+        stall = Finding.of("stall", days=9.0, percent=level, **rates)
+        growth, today = Growth("logistic", stall=stall), history.days[-1].day
+        stalled = decide(history, growth, find_profile(species), today=today)[0]
+        assert (stalled.verdict, found(stalled)[0]) == (said, "stall")

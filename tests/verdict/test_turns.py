@@ -273,13 +273,27 @@ def test_an_area_was_dead_in_the_unbroken_run_of_days_on_which_it_stood_still(
 ) -> None:
     """Two days with a full wall let an area be forgotten that was not dead."""
     story = healthy(18)
-    story.patches = {10 + n: [patch("bare", 2.3)] for n in range(6)}
+    story.patches = {10 + n: [patch("bare", 3.0 if n < 4 else 2.3)] for n in range(6)}
     history = build_history(story.readings(), oyster())
     days = list(history.days)
     for n, trend in enumerate(trends):
         (bare,) = days[10 + n].patches
         days[10 + n] = replace(days[10 + n], patches=(replace(bare, trend=trend),))
     assert found(told(replace(history, days=tuple(days)))[0]) == words_found
+
+
+@pytest.mark.parametrize(("first", "word"), [(2.8, "vanished"), (3.0, "spawn_ready")])
+def test_an_area_that_has_hardly_shrunk_stood_still_whatever_its_trend(
+    first: float, word: str
+) -> None:
+    story = healthy(18)
+    story.patches = {12 + n: [patch("bare", area)] for n, area in enumerate((first, 2.3, 2.3, 2.3))}
+    history = build_history(story.readings(), oyster())
+    days = list(history.days)
+    for n, trend in enumerate(("new", "closing", "closing", "still")):
+        (bare,) = days[12 + n].patches
+        days[12 + n] = replace(days[12 + n], patches=(replace(bare, trend=trend),))
+    assert found(told(replace(history, days=tuple(days)))[0]) == [word]
 
 
 def test_only_a_registered_jar_has_a_known_start() -> None:

@@ -11,6 +11,8 @@ from judging import healthy, judge
 from shelves import Story, kjma
 
 from jarvision.records import Patch, TrackedPatch, Verdict
+from jarvision.settings.groups import Settings
+from jarvision.settings.verdict import VerdictSettings
 from jarvision.verdict.vanished import _lies_in
 
 
@@ -74,10 +76,14 @@ def test_an_area_gone_while_the_wall_grew_is_forgotten_after_full_days() -> None
 
 
 def test_an_area_that_stood_still_as_a_dead_one_is_forgotten_later_than_any_other() -> None:
-    dead = {n: [square(17.0)] for n in range(11, 15)}
+    dead: dict[int, Sequence[Patch]] = {n: [square(17.0)] for n in range(11, 15)}
+    sooner = Settings(verdict=VerdictSettings(dead_forgotten_days=6))
     for white in range(1, 7):
-        verdict = verdict_of(dead, healthy(15 + white))
-        assert (verdict.verdict == "go") == (white >= 6), white
+        story = healthy(15 + white)
+        story.patches = dict(dead)
+        told = judge(story.readings(), settings=sooner)[0].verdict
+        assert (told == "go") == (white >= 6), white
+    assert found(verdict_of(dead, healthy(21))) == ["vanished"]
 
 
 def test_one_that_would_have_ended_the_jar_is_not_forgotten() -> None:

@@ -6,6 +6,7 @@ from typing import Annotated
 
 import typer
 
+from jarvision.app.cli.cells import takes_cells
 from jarvision.app.cli.console import tell_lines
 from jarvision.app.cli.options import AsJson, Quiet
 from jarvision.app.cli.places import (
@@ -49,19 +50,10 @@ def new(register: RegisterOption = None) -> None:
 
 
 @jars_app.command("add", epilog=JARS_ADD_EXAMPLE)
+@takes_cells
 def add(
     names: NewJars,
-    kind: Annotated[str, typer.Option(help="spawn, fruiting or bare. Empty means spawn.")] = "",
-    species: Annotated[str, typer.Option(help="Common or Latin name.")] = "",
-    substrate: Annotated[str, typer.Option(help="What is in the jar.")] = "",
-    started: Annotated[
-        str, typer.Option(metavar="DATE", help="Day of inoculation, as 2026-01-31.")
-    ] = "",
-    parent: Annotated[
-        str, typer.Option(metavar="JAR", help="Jar whose spawn it got; must be registered.")
-    ] = "",
-    profile: Annotated[str, typer.Option(help="Shape of the jar.")] = "",
-    notes: Annotated[str, typer.Option(help="Anything else.")] = "",
+    cells: dict[str, str],
     out: OutOption = REPORT,
     register: RegisterOption = None,
     as_json: AsJson = False,
@@ -78,17 +70,7 @@ def add(
     from jarvision.register.name_ranges import gathered, jars_meant
     from jarvision.verdict.kin import doubts_about
 
-    cells = {
-        "kind": kind,
-        "species": species,
-        "substrate": substrate,
-        "started": started,
-        "parent": parent,
-        "profile": profile,
-        "notes": notes,
-    }
     shelf = open_paperwork(register)
-    cells["parent"] = shelf.past.now(parent.strip())
     path = shelf.register_path
     added = add_jars(path, jars_meant(names), cells, is_known_species=shelf.species.knows)
     jars = [entry.jar for entry in added.entries]

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from jarvision.app.cli.cells import takes_cells
 from jarvision.app.cli.console import tell_lines
 from jarvision.app.cli.options import AsJson, Quiet
 from jarvision.app.cli.places import RegisterOption, open_paperwork
@@ -29,19 +30,10 @@ JarNames = Annotated[
 ]
 
 
+@takes_cells
 def set_jar(
     names: JarNames,
-    kind: Annotated[str | None, typer.Option(help="spawn, fruiting or bare.")] = None,
-    species: Annotated[str | None, typer.Option(help="Common or Latin name.")] = None,
-    substrate: Annotated[str | None, typer.Option(help="What is in the jar.")] = None,
-    started: Annotated[
-        str | None, typer.Option(metavar="DATE", help="Day of inoculation, as 2026-01-31.")
-    ] = None,
-    parent: Annotated[
-        str | None, typer.Option(metavar="JAR", help="Jar whose spawn it got; must be registered.")
-    ] = None,
-    profile: Annotated[str | None, typer.Option(help="Shape of the jar.")] = None,
-    notes: Annotated[str | None, typer.Option(help="Anything else.")] = None,
+    cells: dict[str, str],
     register: RegisterOption = None,
     as_json: AsJson = False,
     quiet: Quiet = False,
@@ -55,26 +47,14 @@ def set_jar(
     from jarvision.register.amend import Amended, set_cells
     from jarvision.register.name_ranges import jars_meant
 
-    cells = {
-        "kind": kind,
-        "species": species,
-        "substrate": substrate,
-        "started": started,
-        "parent": parent,
-        "profile": profile,
-        "notes": notes,
-    }
-    given = {name: text for name, text in cells.items() if text is not None}
-    if not given:
+    if not cells:
         raise UsageError("Nothing was given to change", JARS_SET_EXAMPLE)
     shelf = open_paperwork(register)
-    if given.get("parent"):
-        given["parent"] = shelf.past.now(given["parent"])
     jars = [shelf.past.now(jar) for jar in jars_meant(names)]
     done = set_cells(
         shelf.register_path,
         jars,
-        given,
+        cells,
         today=date.today(),
         is_known_species=shelf.species.knows,
     )

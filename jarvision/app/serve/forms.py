@@ -25,6 +25,7 @@ from jarvision.records import DiaryLine, DiaryWord, JarEntry
 from jarvision.register.amend import set_cells
 from jarvision.register.diary import COLDEST_C, WARMEST_C, WORDS, add_line, undo_line
 from jarvision.register.edit import add_jars, new_register
+from jarvision.register.jars import TOLD_COLUMNS
 from jarvision.register.looks import add_looks
 from jarvision.register.outcomes import (
     OUTCOMES,
@@ -37,7 +38,6 @@ from jarvision.register.outcomes import (
 from jarvision.verdict.kin import doubts_about
 from jarvision.verdict.settled import looks_at
 
-_CELLS: Final = ("kind", "species", "substrate", "started", "parent", "profile", "notes")
 _MOST_GRAMS: Final = 1_000_000.0
 _MOST_LETTERS: Final = 500
 _DONE: Final = "Written down"
@@ -90,8 +90,7 @@ async def _new_jar(request: Request, fields: Fields) -> Response:
         shelf = keeper.open()
         if not shelf.register_path.exists():
             new_register(shelf.register_path)
-        cells = {name: _text(fields, name) for name in _CELLS}
-        cells["parent"] = shelf.past.now(cells["parent"])
+        cells = {name: _text(fields, name) for name in TOLD_COLUMNS}
         added = add_jars(shelf.register_path, [jar], cells, is_known_species=shelf.species.knows)
         fed_by, now = added.entry.parent, keeper.refresh()
         doubts = doubts_about(fed_by, now.alive, shelf.outcomes.get(fed_by))
@@ -170,12 +169,10 @@ def _seen(keeper: Keeper, now: ShelfNow, jar: str, fields: Fields) -> None:
 def _register(keeper: Keeper, now: ShelfNow, jar: str, fields: Fields) -> tuple[str, ...]:
     """Put a jar's line right; cells that were not changed stay as the grower wrote them."""
     entry = _registered(now, jar)
-    sent = {name: _text(fields, name) for name in _CELLS if name in fields}
+    sent = {name: _text(fields, name) for name in TOLD_COLUMNS if name in fields}
     cells = {name: text for name, text in sent.items() if text != str(getattr(entry, name) or "")}
     if not cells:
         return ()
-    if cells.get("parent"):
-        cells["parent"] = now.shelf.past.now(cells["parent"])
     (done,) = set_cells(
         now.shelf.register_path,
         [jar],

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -59,6 +60,16 @@ def idle_checks(told: Sequence[Told]) -> tuple[int, int, dict[str, int]]:
     return idle, days, words
 
 
+def of_one_spawn(told: Sequence[Told]) -> list[Told]:
+    """The same jars as they are heard of where all of a shelf were fed from one spawn jar."""
+
+    def heard(said: Said) -> Said:
+        words = said.words if said.with_kin == said.verdict else (*said.words, "bad_kin")
+        return replace(said, verdict=said.with_kin, words=words)
+
+    return [replace(jar, said=tuple(map(heard, jar.said))) for jar in told]
+
+
 def soon_go(told: Sequence[Told], *, registered: bool) -> tuple[list[str], list[str], int]:
     """Return good jars go within two days of the first photo after their rest, all, and too early.
 
@@ -86,7 +97,6 @@ def soon_go(told: Sequence[Told], *, registered: bool) -> tuple[list[str], list[
 def rows(told: Sequence[Told], *, registered: bool) -> Iterator[tuple[str, str]]:
     """Yield the table as (what, result)."""
     good = [t for t in told if t.plan.story in GOOD]
-    bad = len(told) - len(good)
     yield "jars (good); days with a photo", f"{len(told)} ({len(good)}); {_days(told)}"
     laws = sorted({t.plan.law for t in told})
     for law in ("all", *laws):
@@ -108,6 +118,16 @@ def rows(told: Sequence[Told], *, registered: bool) -> Iterator[tuple[str, str]]
     starts, days, by_flag = false_alarms(told)
     kinds = ", ".join(f"{k} {v}" for k, v in by_flag.items() if v)
     yield "false alarms per 100 healthy jar-days", f"{100 * starts / days:.2f} ({kinds} in {days})"
+    yield from _verdicts(told, registered=registered)
+    if registered:
+        for what, result in _verdicts(of_one_spawn(told), registered=True):
+            yield f"of one spawn: {what}", result
+
+
+def _verdicts(told: Sequence[Told], *, registered: bool) -> Iterator[tuple[str, str]]:
+    """Yield how right the verdicts are."""
+    good = [t for t in told if t.plan.story in GOOD]
+    bad = len(told) - len(good)
     idle, days, words = idle_checks(told)
     most_said = sorted(words.items(), key=lambda w: -w[1])[:8]
     kinds = ", ".join(f"{k} {v}" for k, v in most_said)

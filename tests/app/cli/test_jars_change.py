@@ -13,9 +13,10 @@ from commands import call
 from fake_shelf import fake_reading
 from scoring import fake_reader
 
+from jarvision.app.cli.cells import CELL_OPTIONS
 from jarvision.base.errors import ExitCode
 from jarvision.records import Reading
-from jarvision.register.jars import read_register
+from jarvision.register.jars import TOLD_COLUMNS, read_register
 from jarvision.register.photo_names import read_name
 from jarvision.run.jobs import Job
 from jarvision.run.photo_files import STORE_NAME
@@ -223,3 +224,10 @@ def test_many_jars_are_added_and_set_at_once_or_none(reads: list[str]) -> None:
     for wrong in (("add", "N09..N12"), ("add", "N20..N18"), ("set", "N08", "N11", "--notes", "x")):
         assert call("jars", *wrong)[0] == ExitCode.BAD_USAGE
         assert register.read_bytes() == stands
+
+
+def test_a_jar_is_added_and_corrected_with_an_option_for_every_column() -> None:
+    assert tuple(CELL_OPTIONS) == TOLD_COLUMNS
+    for command in ("add", "set"):
+        _, help_text, _ = call("jars", command, "--help")
+        assert all(f"--{column}" in help_text for column in TOLD_COLUMNS)
