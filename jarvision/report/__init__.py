@@ -52,7 +52,7 @@ def write_report(
     for jar, curve in draw_curves(result.stories, result.parts):
         if curve:
             path = out / "curves" / f"{names[jar]}.svg"
-            curves[jar] = write_whole(path, curve.encode("utf-8"))
+            curves[jar] = _written(path, curve.encode("utf-8"))
     if len(result.stories) > one_file_jars:
         write_farm(result, out, plan=plan, register=register, curves=curves)
     else:

@@ -9,6 +9,7 @@ pool: Genest and Zidek 1986, from memory).
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import reduce
 from typing import Final
 
 import cv2
@@ -147,7 +148,7 @@ def _pooled(others: list[Float32Array]) -> Float32Array:
 def _bare_places(logits: Float32Array) -> BoolArray:
     """Where bare or grown is likelier than any other class but OUTSIDE, and not covered."""
     plain = np.maximum(logits[TissueClass.BARE], logits[TissueClass.MYCELIUM])
-    rest = np.maximum.reduce([logits[kind] for kind in _NEITHER])
+    rest = reduce(np.maximum, (logits[kind] for kind in _NEITHER))
     return np.asarray((plain > rest) & (logits[COVER] < 0.0))
 
 
@@ -174,7 +175,7 @@ def _mixed(first: Float32Array, second: Float32Array, novelty: float | None) -> 
     flat = [logits.reshape(len(first), -1) for logits in said]
     summed = cv2.addWeighted(flat[0], shares[0], flat[1], shares[1], 0.0)
     mixed = np.asarray(summed, dtype=np.float32).reshape(first.shape)
-    rest = np.maximum.reduce([second[kind] for kind in TissueClass if kind != TissueClass.BLACK])
+    rest = reduce(np.maximum, (second[kind] for kind in TissueClass if kind != TissueClass.BLACK))
     black = second[TissueClass.BLACK] > rest
     if black.any():
         np.copyto(mixed, said[1], where=black)
