@@ -46,7 +46,7 @@ def write_report(
 
     write_tables(result, out)
     if plan is not None:
-        write_plan(plan, out, shelf=result.folder)
+        write_plan(plan, out, shelf=result.folder, parts=result.parts)
     curves = {}  # in files, not in memory: a large shelf has thousands
     names = file_names(story.verdict.jar for story in result.all_stories)
     for jar, curve in draw_curves(result.stories, result.parts):

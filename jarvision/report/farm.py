@@ -26,12 +26,14 @@ from jarvision.report.farm_chart import describe_farm, draw_farm
 from jarvision.report.file_names import file_names
 from jarvision.report.jar_files import (
     JarPageMaker,
+    digest_of_file,
     jar_page,
     links_to,
     paths_to_jars,
     sweep_jar_files,
     write_jar_files,
 )
+from jarvision.report.kept import WHOLE_SHELF, card_made_of
 from jarvision.report.many import stem_of
 from jarvision.report.page import frame, sorted_refusals, surroundings_of
 from jarvision.report.pictures import IN_LIST
@@ -112,6 +114,8 @@ def write_farm(
 ) -> Path:
     """Write ``jars/NAME.html`` for every jar, then ``report.html``, into ``out``.
 
+    A page that is there is left while all that it is made of is as it was.
+
     Parameters
     ----------
     register
@@ -139,10 +143,30 @@ def write_farm(
         stories, around, shelf=result.folder, paths=paths, curve_of=curve_of,
         parts=result.parts, make=make,
     )  # fmt: skip
-    pieces = _pieces(result, stories, replace(around, pages=links_to(paths)), plan)
-    page = write_pieces(out / "report.html", (piece.encode("utf-8") for piece in pieces))
+    page = out / "report.html"
+
+    def write() -> str:
+        pieces = _pieces(result, stories, replace(around, pages=links_to(paths)), plan)
+        return digest_of_file(write_pieces(page, (piece.encode("utf-8") for piece in pieces)))
+
+    made_of = _made_of(result, stories, around, plan)
+    if result.parts.text("list", WHOLE_SHELF, made_of, write) != digest_of_file(page):
+        write()
     sweep_jar_files(out, set(paths.values()))
     return page
+
+
+def _made_of(
+    result: ShelfResult, stories: Sequence[JarStory], around: Surroundings, plan: Plan | None
+) -> tuple[object, ...]:
+    """What the page is made of beside the stories as they were told."""
+    return (
+        frame(result, plan),
+        [(card_made_of(story, around, ""), story.history.diary) for story in stories],
+        around.endings,
+        [reading for reading in result.readings if reading.status == "unusable"],
+        len(result.readings),
+    )
 
 
 def _surroundings(

@@ -132,7 +132,7 @@ def write_jar_files(
             curve,
             *page_made_of(story, _shown(story.history.refused), IN_FILE, around.out),
         )
-        if parts.text("page", story.verdict.jar, made_of, write) != _stamp(path):
+        if parts.text("page", story.verdict.jar, made_of, write) != digest_of_file(path):
             write()
 
 
@@ -141,10 +141,10 @@ def _written(told: JarFile, path: Path, curve: str, *, out: Path, make: JarPageM
     page = make(told, curve=curve, out=out).encode("utf-8")
     if not _holds(path, page):
         write_whole(path, page)
-    return _stamp(path)
+    return digest_of_file(path)
 
 
-def _stamp(path: Path) -> str:
+def digest_of_file(path: Path) -> str:
     """Digest of a file; empty for none."""
     try:
         with path.open("rb") as file:

@@ -110,7 +110,8 @@ def consult(
     inputs = with_reference(channels, bare)
     others = [run_network(expert, inputs) for expert in SAY_OF_THE_OTHERS]
     second = _pooled(others)[:, :rows, :cols]
-    others = [logits[:, :rows, :cols] for logits in others]
+    dispute = _dispute_points([logits[:, :rows, :cols] for logits in others], filled)
+    del others  # eight megabytes each
     if novelty is None or bare is None:
         novelty = _shared_novelty(raw, found, _bare_places(second) & filled)
     strange = strangeness(novelty)
@@ -119,7 +120,7 @@ def consult(
         seen=told_by(_mixed(first, second, novelty)),
         novelty=novelty,
         forecast_points=100.0 * strange * float(np.exp(error)),
-        dispute_points=strange * _dispute_points(others, filled),
+        dispute_points=strange * dispute,
     )
 
 
