@@ -20,18 +20,25 @@ from jarvision.base.files import write_pieces
 from jarvision.base.text import printable
 from jarvision.records import JarEntry, JarStory, Reading, ShelfResult
 from jarvision.report import svg
-from jarvision.report.cards import JarHead, JarLine, Surroundings, build_head, build_line
+from jarvision.report.cards import (
+    JarHead,
+    JarLine,
+    Surroundings,
+    build_finished,
+    build_head,
+    build_line,
+)
 from jarvision.report.each import Each
 from jarvision.report.farm_chart import describe_farm, draw_farm
 from jarvision.report.file_names import file_names
 from jarvision.report.jar_files import (
     JarPageMaker,
-    digest_of_file,
     jar_page,
     links_to,
     paths_to_jars,
     sweep_jar_files,
     write_jar_files,
+    written_as,
 )
 from jarvision.report.kept import WHOLE_SHELF, card_made_of
 from jarvision.report.many import stem_of
@@ -42,7 +49,7 @@ from jarvision.report.plan_days import FEW_NAMES
 from jarvision.report.plan_files import jars_told
 from jarvision.report.refusals import Refusal
 from jarvision.report.templating import source_of, template
-from jarvision.report.words import VERDICT_WORDS, VerdictWords, by_urgency
+from jarvision.report.words import VERDICT_WORDS, VerdictWords, by_urgency, tell_age
 from jarvision.truth.groups import batch_name
 from jarvision.verdict.plan import Plan
 
@@ -147,10 +154,10 @@ def write_farm(
 
     def write() -> str:
         pieces = _pieces(result, stories, replace(around, pages=links_to(paths)), plan)
-        return digest_of_file(write_pieces(page, (piece.encode("utf-8") for piece in pieces)))
+        return written_as(write_pieces(page, (piece.encode("utf-8") for piece in pieces)))
 
     made_of = _made_of(result, stories, around, plan)
-    if result.parts.text("list", WHOLE_SHELF, made_of, write) != digest_of_file(page):
+    if result.parts.text("list", WHOLE_SHELF, made_of, write) != written_as(page):
         write()
     sweep_jar_files(out, set(paths.values()))
     return page
@@ -159,13 +166,15 @@ def write_farm(
 def _made_of(
     result: ShelfResult, stories: Sequence[JarStory], around: Surroundings, plan: Plan | None
 ) -> tuple[object, ...]:
-    """What the page is made of beside the stories as they were told."""
+    """What the page is made of beside all readings and the stories as they were told."""
     return (
-        frame(result, plan),
-        [(card_made_of(story, around, ""), story.history.diary) for story in stories],
-        around.endings,
-        [reading for reading in result.readings if reading.status == "unusable"],
-        len(result.readings),
+        result.folder,
+        result.scored_on,
+        tell_age(result),
+        plan,
+        result.warnings,
+        [(build_finished(done), done.ending.word) for done in result.finished],
+        [card_made_of(story, around, "") for story in stories],
     )
 
 
