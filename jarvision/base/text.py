@@ -36,6 +36,8 @@ def with_digest(name: str, source: str) -> str:
 
 def printable(text: str) -> str:
     """Text that any terminal, CSV file or page can hold: bytes that are no text are spelt out."""
+    if text.isprintable():  # nearly all; then it has no space but the plain one
+        return text
     spelt = text.encode("utf-8", "backslashreplace").decode("utf-8")
     spaced = "".join(" " if c.isspace() else c for c in spelt)
     return "".join(c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in spaced)

@@ -132,6 +132,11 @@ class RawWall:
         """Height of a cell, mm."""
         return float(self.heights_mm[0] - self.heights_mm[1])
 
+    def columns_within(self, angle_deg: float) -> slice:
+        """Columns whose centres lie within an angle of the middle, on both sides."""
+        inside = np.flatnonzero(np.abs(self.angles_deg) < angle_deg)
+        return slice(int(inside[0]), int(inside[-1]) + 1) if inside.size else slice(0, 0)
+
     @property
     def cell_cm2(self) -> float:
         """True area of one cell on the cylinder, cm2."""

@@ -46,13 +46,13 @@ def write_report(
 
     write_tables(result, out)
     if plan is not None:
-        write_plan(plan, out, shelf=result.folder)
+        write_plan(plan, out, shelf=result.folder, parts=result.parts)
     curves = {}  # in files, not in memory: a large shelf has thousands
     names = file_names(story.verdict.jar for story in result.all_stories)
     for jar, curve in draw_curves(result.stories, result.parts):
         if curve:
             path = out / "curves" / f"{names[jar]}.svg"
-            curves[jar] = write_whole(path, curve.encode("utf-8"))
+            curves[jar] = _written(path, curve.encode("utf-8"))
     if len(result.stories) > one_file_jars:
         write_farm(result, out, plan=plan, register=register, curves=curves)
     else:

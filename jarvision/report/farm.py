@@ -20,7 +20,14 @@ from jarvision.base.files import write_pieces
 from jarvision.base.text import printable
 from jarvision.records import JarEntry, JarStory, Reading, ShelfResult
 from jarvision.report import svg
-from jarvision.report.cards import JarHead, JarLine, Surroundings, build_head, build_line
+from jarvision.report.cards import (
+    JarHead,
+    JarLine,
+    Surroundings,
+    build_finished,
+    build_head,
+    build_line,
+)
 from jarvision.report.each import Each
 from jarvision.report.farm_chart import describe_farm, draw_farm
 from jarvision.report.file_names import file_names
@@ -31,7 +38,9 @@ from jarvision.report.jar_files import (
     paths_to_jars,
     sweep_jar_files,
     write_jar_files,
+    written_as,
 )
+from jarvision.report.kept import WHOLE_SHELF, card_made_of
 from jarvision.report.many import stem_of
 from jarvision.report.page import frame, sorted_refusals, surroundings_of
 from jarvision.report.pictures import IN_LIST
@@ -40,7 +49,7 @@ from jarvision.report.plan_days import FEW_NAMES
 from jarvision.report.plan_files import jars_told
 from jarvision.report.refusals import Refusal
 from jarvision.report.templating import source_of, template
-from jarvision.report.words import VERDICT_WORDS, VerdictWords, by_urgency
+from jarvision.report.words import VERDICT_WORDS, VerdictWords, by_urgency, tell_age
 from jarvision.truth.groups import batch_name
 from jarvision.verdict.plan import Plan
 
@@ -112,6 +121,8 @@ def write_farm(
 ) -> Path:
     """Write ``jars/NAME.html`` for every jar, then ``report.html``, into ``out``.
 
+    A page that is there is left while all that it is made of is as it was.
+
     Parameters
     ----------
     register
@@ -139,10 +150,32 @@ def write_farm(
         stories, around, shelf=result.folder, paths=paths, curve_of=curve_of,
         parts=result.parts, make=make,
     )  # fmt: skip
-    pieces = _pieces(result, stories, replace(around, pages=links_to(paths)), plan)
-    page = write_pieces(out / "report.html", (piece.encode("utf-8") for piece in pieces))
+    page = out / "report.html"
+
+    def write() -> str:
+        pieces = _pieces(result, stories, replace(around, pages=links_to(paths)), plan)
+        return written_as(write_pieces(page, (piece.encode("utf-8") for piece in pieces)))
+
+    made_of = _made_of(result, stories, around, plan)
+    if result.parts.text("list", WHOLE_SHELF, made_of, write) != written_as(page):
+        write()
     sweep_jar_files(out, set(paths.values()))
     return page
+
+
+def _made_of(
+    result: ShelfResult, stories: Sequence[JarStory], around: Surroundings, plan: Plan | None
+) -> tuple[object, ...]:
+    """What the page is made of beside all readings and the stories as they were told."""
+    return (
+        result.folder,
+        result.scored_on,
+        tell_age(result),
+        plan,
+        result.warnings,
+        [(build_finished(done), done.ending.word) for done in result.finished],
+        [card_made_of(story, around, "") for story in stories],
+    )
 
 
 def _surroundings(

@@ -7,7 +7,6 @@ digest of the record may give it back without making it again.
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
@@ -112,8 +111,8 @@ def write_jar_files(
 ) -> None:
     """Write the file of every jar; one that is there with the same words and pictures is left.
 
-    What ``parts`` keep is not the page but its digest: while the file has it, and all that it was
-    made of is as it was, it is not made again.
+    What ``parts`` keep is not the page but how its file was written: while it is that file, and all
+    that it was made of is as it was, it is not made again.
 
     Raises
     ------
@@ -132,25 +131,25 @@ def write_jar_files(
             curve,
             *page_made_of(story, _shown(story.history.refused), IN_FILE, around.out),
         )
-        if parts.text("page", story.verdict.jar, made_of, write) != _stamp(path):
+        if parts.text("page", story.verdict.jar, made_of, write) != written_as(path):
             write()
 
 
 def _written(told: JarFile, path: Path, curve: str, *, out: Path, make: JarPageMaker) -> str:
-    """Make the file of a jar and write it, unless it is there like this; its digest."""
+    """Make the file of a jar and write it, unless it is there like this; how it was written."""
     page = make(told, curve=curve, out=out).encode("utf-8")
     if not _holds(path, page):
         write_whole(path, page)
-    return _stamp(path)
+    return written_as(path)
 
 
-def _stamp(path: Path) -> str:
-    """Digest of a file; empty for none."""
+def written_as(path: Path) -> str:
+    """Size and time of a file that was written; empty for none."""
     try:
-        with path.open("rb") as file:
-            return hashlib.file_digest(file, "sha256").hexdigest()
+        found = path.stat()
     except OSError:
         return ""
+    return f"{found.st_size} {found.st_mtime_ns}"
 
 
 def sweep_jar_files(out: Path, kept: Collection[str]) -> None:

@@ -15,7 +15,7 @@ from jarvision.report.cards import Surroundings
 from jarvision.report.pictures import Detail
 
 WHOLE_SHELF = ""
-"""Stands for a jar where a part is made of the stories of all."""
+"""Stands for a jar where a part is made of the stories of all, and of all readings."""
 
 
 def judged(story: JarStory) -> tuple[object, ...]:

@@ -13,6 +13,8 @@ from jarvision.base.days import days_after
 from jarvision.base.files import write_whole
 from jarvision.base.text import printable
 from jarvision.base.version import __version__
+from jarvision.records.parts import MadeAnew, Parts
+from jarvision.report.kept import WHOLE_SHELF
 from jarvision.report.words import tell_span
 from jarvision.verdict.plan import Plan, PlanItem, Task
 
@@ -47,13 +49,17 @@ NO_REMINDER: Final = frozenset({"ready", "flush"})
 _NAMESPACE: Final = uuid.UUID("2b0f3d1e-7f3c-5e0a-9a53-6a61727669ff")
 
 
-def write_plan(plan: Plan, out: Path, *, shelf: str) -> tuple[Path, Path]:
+def write_plan(
+    plan: Plan, out: Path, *, shelf: str, parts: Parts | None = None
+) -> tuple[Path, Path]:
     """Write ``plan.csv`` and ``plan.ics`` into ``out``.
 
     Parameters
     ----------
     shelf
         Name of the scored folder: it tells the events of several shelves apart.
+    parts
+        Keep the calendar, whose events take a millisecond each; None: it is made anew.
 
     Raises
     ------
@@ -61,9 +67,12 @@ def write_plan(plan: Plan, out: Path, *, shelf: str) -> tuple[Path, Path]:
         When a file cannot be written.
     """
     table = to_csv(PLAN_COLUMNS, (_row(item) for item in plan.items))
+    calendar = (parts or MadeAnew()).text(
+        "plan.ics", WHOLE_SHELF, (plan, shelf), lambda: to_calendar(plan, shelf=shelf).decode()
+    )
     return (
         write_whole(out / "plan.csv", table.encode("utf-8")),
-        write_whole(out / "plan.ics", to_calendar(plan, shelf=shelf)),
+        write_whole(out / "plan.ics", calendar.encode()),
     )
 
 

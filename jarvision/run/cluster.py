@@ -35,7 +35,7 @@ PATIENCE_LOOKS: Final = 12
 COUNT_S: Final = 1.0
 """How long the number of workers is taken to be what it was: to ask costs more than a photo."""
 
-_ONE_PHOTO = threading.Lock()  # OpenCV's networks are not for several threads
+_ONE_PHOTO = threading.Lock()  # a photo limits linear algebra to one thread, for all of a process
 
 
 @contextmanager

@@ -125,8 +125,8 @@ def score_shelf(
         result = replace(result, warnings=(*result.warnings, *tell_afterlives(result.finished)))
         if publish is not None:
             told_of = {jar.story.verdict.jar: jar.made_of for jar in jars}
-            told_of[""] = part_digest("shelf", sorted(told_of.items()))
             photos = [(jar.said.jar, jar.made_of) for jar in read_all.seen]
+            told_of[""] = part_digest("shelf", sorted(told_of.items()), photos)
             keep_result(intake.store, by_photos, made_of=(told_of[""], photos))
             publish(replace(result, parts=KeptParts(intake.store, told_of)))
     return result

@@ -12,6 +12,7 @@ from __future__ import annotations
 import hashlib
 import json
 from dataclasses import asdict, dataclass, field
+from functools import cached_property
 
 from jarvision.settings.count import CountSettings
 from jarvision.settings.fruiting import FruitingSettings
@@ -40,5 +41,10 @@ class Settings:
 
     def digest(self) -> str:
         """12 hex digits that change when any value does, the same on every machine."""
+        return self._digest
+
+    @cached_property
+    def _digest(self) -> str:
+        """Worked out once: it is asked for with every part of every jar."""
         text = json.dumps(asdict(self), sort_keys=True, separators=(",", ":"))
         return hashlib.sha256(text.encode()).hexdigest()[:12]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import runpy
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -70,6 +71,7 @@ def first_words(text: str) -> list[str]:
     return [row[0].strip("`") for row in table_rows(text)]
 
 
+@cache
 def commands() -> dict[str, Any]:
     """Commands by name; those of a group by both names, such as ``jars add``."""
     found = {}

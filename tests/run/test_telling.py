@@ -27,6 +27,7 @@ from jarvision.run.store import Store
 from jarvision.truth.adjust import Adjustment, Rectifier
 from jarvision.truth.compare import ShelfCounts
 
+FILES_BESIDE = "[page]\none_file_jars = 0\n"
 PERCENTS = (2, 5, 11, 23, 44, 68, 86, 95, 98)
 REGISTER = """jar,kind,species,substrate,started,parent
 M,spawn,oyster,rye,2026-02-01,
@@ -205,7 +206,10 @@ CHANGES: dict[str, tuple[Callable[[Farm], None], str]] = {
     "a bare jar": (line("jars.csv", "B1,spawn", "B1,bare"), "files"),
     "a name of today": (renamed, "told"),
     "a jar taken out": (removed, "files"),
-    "tracking": (write("jarvision.toml", "[tracking]\nturn_look_back = 1\n"), "told"),
+    "tracking": (
+        write("jarvision.toml", "[tracking]\nturn_look_back = 1\n"),
+        "told",
+    ),
     "rules": (write("jarvision.toml", "[verdict]\nkin_clear_days = 3\n"), "told"),
     "the diary": (
         write("diary.csv", f"{DIARY}\nA1,2026-03-06,shaken,,,\n"),
@@ -221,9 +225,27 @@ CHANGES: dict[str, tuple[Callable[[Farm], None], str]] = {
 }
 
 
-@pytest.mark.parametrize("what", CHANGES)
-def test_after_every_change_a_warm_run_gives_what_a_cold_one_does(farm: Farm, what: str) -> None:
+SEEN_IN_THE_LIST = (
+    "a photo that shows mould",
+    "the day",
+    "a sister more",
+    "a name of today",
+    "a jar taken out",
+    "an outcome",
+    "nothing that counts",
+)
+
+
+@pytest.mark.parametrize(
+    ("what", "beside"),
+    [*((what, False) for what in CHANGES), *((what, True) for what in SEEN_IN_THE_LIST)],
+)
+def test_after_every_change_a_warm_run_gives_what_a_cold_one_does(
+    farm: Farm, what: str, beside: bool
+) -> None:
     change, then = CHANGES[what]
+    if beside:
+        (farm.photos / "jarvision.toml").write_text(FILES_BESIDE)
     farm.score()
     before = files_of(farm.out)
     (farm.photos / "species").mkdir()

@@ -88,7 +88,8 @@ def _margin_mm(
     last = np.array(rgb.shape[1::-1], np.float32) - 1.0
     inside = ((at >= 0.0) & (at <= last)).all(axis=-1).reshape(_BANDS, _LINES, -1).all(axis=1)
     seen = cv2.remap(rgb, at[..., 0], at[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    bands = np.median(seen.reshape(_BANDS, _LINES, -1, 3), axis=1).astype(np.float32)
+    lines = seen.reshape(_BANDS, _LINES, -1, 3)
+    bands = np.sort(lines, axis=1)[:, _LINES // 2].astype(np.float32)  # the median of an odd number
     smooth = np.asarray(cv2.GaussianBlur(bands, (0, 0), 1.0, sigmaY=0.01))
     change = np.zeros(inside.shape, np.float32)
     change[:, 1:-1] = np.abs(smooth[:, 2:] - smooth[:, :-2]).max(axis=2)

@@ -92,8 +92,7 @@ def _arcs(
 ) -> tuple[Float32Array, BoolArray]:
     """Change of colour from row to row, and where the photo has a pixel, ``(rows, columns)``."""
     angles = np.deg2rad(np.linspace(-_HALF_DEG, _HALF_DEG, _COLUMNS))
-    across, down = np.meshgrid(angles, ys_mm)
-    pixels = viewpoint.project(glass.outer_points(across, down)).astype(np.float32)
+    pixels = viewpoint.project(glass.outer_points(angles, ys_mm[:, None])).astype(np.float32)
     high, wide = photo.rgb.shape[:2]
     x, y = pixels[..., 0], pixels[..., 1]
     inside = (x >= 0) & (x <= wide - 1) & (y >= 0) & (y <= high - 1)

@@ -99,6 +99,7 @@ def _between(nodes: int, cells: int) -> Float32Array:
 
 def burnt_out(wall: RawWall, photo: Photo, *, settings: MaskSettings) -> BoolArray:
     """Where all three channels of the camera are at their end, ``(rows, cols)``."""
-    seen = cv2.remap(photo.rgb, wall.pixels[..., 0], wall.pixels[..., 1], cv2.INTER_NEAREST)
+    # x and y in one map, as above
+    seen = cv2.remap(photo.rgb, wall.pixels, None, cv2.INTER_NEAREST)  # type: ignore[call-overload]
     highest = (255.0,) * 3
     return np.asarray(cv2.inRange(seen, (float(settings.clipped_level),) * 3, highest)) > 0

@@ -37,8 +37,8 @@ def jar_blur_mm(wall: Wall) -> float:
     was measured so.
     """
     step_mm = wall.step_mm
-    front = np.abs(wall.angles_deg) < _ACROSS_DEG
-    light = cv2.transform(np.ascontiguousarray(wall.linear[:, front]), np.full((1, 3), 1.0 / 3.0))
+    front = wall.columns_within(_ACROSS_DEG)
+    light = cv2.transform(wall.linear[:, front], np.full((1, 3), 1.0 / 3.0))
     # nearly as bytes are encoded, so that noise is even; not cut at white: a cut is a sharp edge
     grey = np.sqrt(np.maximum(light, 0.0))
     fine, coarse = (cv2.GaussianBlur(grey, (0, 0), mm / step_mm) for mm in (_FINE_MM, _COARSE_MM))

@@ -77,7 +77,7 @@ def field_within(wall: Wall, *, layout: CardLayout, settings: SightSettings) -> 
 
     Contents let nothing through, so there is none: a jar on its head has empty glass there.
     """
-    front = np.abs(wall.angles_deg) < _BEFORE_FIELD_DEG
+    front = wall.columns_within(_BEFORE_FIELD_DEG)
     full = np.flatnonzero(wall.filled[:, front].mean(axis=1) > 0.9)
     under, band = (round(mm / wall.step_mm) for mm in (_UNDER_LINE_MM, _BAND_MM))
     if full.size < under + band:

@@ -117,8 +117,8 @@ def _end_points(wall: Wall, covered: Float32Array, judged: BoolArray, *, percent
     wall, as far as it is covered more or less than the rest.
     """
     tall_mm = np.count_nonzero(wall.filled) * wall.step_mm / wall.filled.shape[1]
-    below = wall.filled.cumsum(axis=0)  # rows under the fill line, from 1
-    above = wall.filled[::-1].cumsum(axis=0)[::-1]
+    below = wall.filled.cumsum(axis=0, dtype=np.int16)  # rows under the fill line, from 1
+    above = wall.filled[::-1].cumsum(axis=0, dtype=np.int16)[::-1]
     points = []
     for depth, sd_mm in ((below, wall.line_sd_mm), (above, wall.floor_sd_mm)):
         strip = judged & (depth <= max(2, round(2.0 * sd_mm / wall.step_mm)))

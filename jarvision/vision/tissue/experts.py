@@ -9,6 +9,7 @@ pool: Genest and Zidek 1986, from memory).
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import reduce
 from typing import Final
 
 import cv2
@@ -109,7 +110,8 @@ def consult(
     inputs = with_reference(channels, bare)
     others = [run_network(expert, inputs) for expert in SAY_OF_THE_OTHERS]
     second = _pooled(others)[:, :rows, :cols]
-    others = [logits[:, :rows, :cols] for logits in others]
+    dispute = _dispute_points([logits[:, :rows, :cols] for logits in others], filled)
+    del others  # eight megabytes each
     if novelty is None or bare is None:
         novelty = _shared_novelty(raw, found, _bare_places(second) & filled)
     strange = strangeness(novelty)
@@ -118,7 +120,7 @@ def consult(
         seen=told_by(_mixed(first, second, novelty)),
         novelty=novelty,
         forecast_points=100.0 * strange * float(np.exp(error)),
-        dispute_points=strange * _dispute_points(others, filled),
+        dispute_points=strange * dispute,
     )
 
 
@@ -147,7 +149,7 @@ def _pooled(others: list[Float32Array]) -> Float32Array:
 def _bare_places(logits: Float32Array) -> BoolArray:
     """Where bare or grown is likelier than any other class but OUTSIDE, and not covered."""
     plain = np.maximum(logits[TissueClass.BARE], logits[TissueClass.MYCELIUM])
-    rest = np.maximum.reduce([logits[kind] for kind in _NEITHER])
+    rest = reduce(np.maximum, (logits[kind] for kind in _NEITHER))
     return np.asarray((plain > rest) & (logits[COVER] < 0.0))
 
 
@@ -174,7 +176,7 @@ def _mixed(first: Float32Array, second: Float32Array, novelty: float | None) -> 
     flat = [logits.reshape(len(first), -1) for logits in said]
     summed = cv2.addWeighted(flat[0], shares[0], flat[1], shares[1], 0.0)
     mixed = np.asarray(summed, dtype=np.float32).reshape(first.shape)
-    rest = np.maximum.reduce([second[kind] for kind in TissueClass if kind != TissueClass.BLACK])
+    rest = reduce(np.maximum, (second[kind] for kind in TissueClass if kind != TissueClass.BLACK))
     black = second[TissueClass.BLACK] > rest
     if black.any():
         np.copyto(mixed, said[1], where=black)

@@ -76,9 +76,10 @@ def find_labels(raw: RawWall, filled: BoolArray, *, settings: LabelSettings) -> 
     tops, bottoms = ((edge & inside).view(np.uint8) for edge in flat_edges(lab, settings))
     labels = []
     for slope in _SLOPES:
-        upper, lower = (
-            straight_lines(_sheared(edge, slope), settings)[:_LINES] for edge in (tops, bottoms)
-        )
+        upper = straight_lines(_sheared(tops, slope), settings)[:_LINES]
+        if not upper:
+            continue
+        lower = straight_lines(_sheared(bottoms, slope), settings)[:_LINES]
         pairs = [(t, b) for t in upper for b in lower if _face(t, b, settings)]
         if pairs:
             labels += _labels_on(_sheared(lab, slope), slope, pairs, settings)

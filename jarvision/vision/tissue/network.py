@@ -124,9 +124,9 @@ def _laid_out(squares: Float32Array) -> Float32Array:
     parts = squares.reshape(len(squares), _SIDE, _SIDE, -1, wide)
     high = parts.shape[3]
     laid = np.empty((len(parts), high, _SIDE, wide, _SIDE), dtype=np.float32)
-    for down in range(_SIDE):
-        for along in range(_SIDE):
-            laid[:, :, down, :, along] = parts[:, down, along]
+    for part, whole in zip(parts, laid, strict=True):
+        for down in range(_SIDE):  # far faster than NumPy, four floats at a time
+            cv2.merge(list(part[down]), whole[:, down])
     return laid.reshape(len(parts), _SIDE * high, _SIDE * wide)
 
 
