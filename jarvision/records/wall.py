@@ -249,6 +249,8 @@ class Tissue:
     doubted
         ``(rows, cols)`` True where what was taken for growth is as smooth and as grey as a veil: it
         may be bare behind it; None where there is none.
+    less_head_down_points
+        By how much less coverage is said of the rest of the wall with its contents head down.
     """
 
     classes: ByteArray
@@ -263,6 +265,7 @@ class Tissue:
     look_known: bool = False
     veiled: BoolArray | None = None
     doubted: BoolArray | None = None
+    less_head_down_points: float = 0.0
 
 
 @dataclass(frozen=True)

@@ -32,6 +32,11 @@ class ColourSettings:
     by 6.6 points of coverage between 4 and 6; good photos of rendered cards stay below 3.7, and a
     home print with nominal values may add 2."""
 
+    stretch_max: Annotated[float, Limits(2, 100)] = 9.0
+    """A correction that makes colours stronger by more than this refuses the photo: what is left of
+    them is rounding. Good photos of two renderers have 0.9 to 1.1, colours at a fifth 4.2 to 5.4,
+    and at a twentieth, where coverages were wrong and sure, 15 to 21."""
+
     paper_clipped_max: float = 0.05
     """A paper spot with a larger share of burnt-out pixels is left out of the light."""
 

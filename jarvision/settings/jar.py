@@ -152,6 +152,10 @@ class JarSettings:
     page_edge_levels: Annotated[float, Limits(0, unit="grey levels a row")] = 1.5
     """A weaker step of grey levels a row is no edge of the page."""
 
+    trimmed_edge_levels: Annotated[float, Limits(0, unit="grey levels a row")] = 4.0
+    """... and a weaker one under the card, where there should be bare paper, no trimmed page's: it
+    only counts where the jar's foot stands on it, in a photo that ends above the printed end."""
+
     foot_from_mm: Annotated[float, Limits(0, 300)] = 255.0
     """Card-plane height below which the jar's foot is sought: where it shows when the camera is
     level with the table."""

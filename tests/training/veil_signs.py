@@ -25,7 +25,7 @@ from jarvision.vision.card.layout import load_layout
 from jarvision.vision.jar.unroll import burnt_out
 from jarvision.vision.photo import read_photo
 from jarvision.vision.read import look, wall_of
-from jarvision.vision.tissue.doubt import odds_of, veil_signs
+from jarvision.vision.tissue.doubt import odds_of, terms_of, veil_signs
 from jarvision.vision.tissue.experts import consult
 from jarvision.vision.tissue.fill import find_contents
 from jarvision.vision.tissue.inputs import network_inputs
@@ -152,8 +152,7 @@ def fitted(
     """Middle and spread of signs ``(places, signs)``, and the weights of the regression."""
     middle = np.average(signs, axis=0, weights=weight)
     spread = np.sqrt(np.average((signs - middle) ** 2, axis=0, weights=weight))
-    even = (signs - middle) / spread
-    known = np.concatenate([even, even**2, np.ones((len(even), 1))], axis=1)
+    known = terms_of(signs, middle, spread)
     pull = PULL * np.eye(known.shape[1])
     pull[-1, -1] = 0.0
     weights = np.zeros(known.shape[1])

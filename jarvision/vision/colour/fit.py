@@ -85,7 +85,24 @@ def fit_colour(
             f"the swatches are off by {fit.de00_median:.1f} CIEDE2000 at the median "
             f"(at most {settings.residual_max_de:.0f} can be used)",
         )
+    stretch = colour_stretch(matrix)
+    if stretch > settings.stretch_max:
+        raise PhotoRefusedError(
+            "poor_colour",
+            f"the file keeps colours at {1.0 / stretch:.0%} of their strength "
+            f"(at least {1.0 / settings.stretch_max:.0%} is needed)",
+        )
     return fit
+
+
+def colour_stretch(matrix: FloatArray) -> float:
+    """How many times a correction ``(3, 4)`` makes colours stronger, grey light left as it is.
+
+    What rounding, noise and compression do to a colour is stretched with it.
+    """
+    balanced = matrix[:, :3] / matrix[:, :3].sum(axis=1, keepdims=True)
+    hue = np.eye(3) - 1.0 / 3.0
+    return float(np.linalg.norm(hue @ balanced @ hue, ord=2))
 
 
 def _robust_matrix(

@@ -49,6 +49,8 @@ class Sight:
         Card-plane y of the page's lower edge, the likeliest first.
     standing
         Makes the jar of a card and an end of the page.
+    trimmed_end
+        Card-plane y where a trimmed page is seen to end; None where none is.
     """
 
     photo: Photo
@@ -57,6 +59,7 @@ class Sight:
     standing: Standing
     layout: CardLayout
     settings: JarSettings
+    trimmed_end: float | None = None
 
 
 @dataclass(frozen=True)
@@ -159,12 +162,21 @@ def _spread(values: FloatArray, weight: FloatArray) -> float:
 
 
 def _check_cut(trial: _Trial, sight: Sight) -> None:
-    """Refuse a jar whose floor lies below the photo's last row."""
+    """Refuse a jar whose floor lies below the photo's last row, if the page is whole."""
     below = trial.page_px - (sight.photo.rgb.shape[0] - 1)
-    if below > sight.settings.floor_mm * trial.px_per_mm:
+    if below > sight.settings.floor_mm * trial.px_per_mm and not _on_trimmed_page(trial, sight):
         raise PhotoRefusedError(
             "jar_cut", f"the photo ends {below / trial.px_per_mm:.0f} mm above the jar's foot"
         )
+
+
+def _on_trimmed_page(trial: _Trial, sight: Sight) -> bool:
+    """Tell whether the foot that shows stands where a trimmed page is seen to end."""
+    if trial.foot is None or sight.trimmed_end is None:
+        return False
+    floor_y_mm = sight.standing(trial.card, sight.trimmed_end).floor_y_mm
+    off = trial.foot.table_y_mm - sight.settings.floor_mm - floor_y_mm
+    return abs(off) <= sight.settings.page_off_max_mm
 
 
 def _on_foot(trial: _Trial, foot: Foot, sight: Sight, *, note: str = "") -> JarFit:

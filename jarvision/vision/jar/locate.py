@@ -20,7 +20,7 @@ from jarvision.vision.jar.edges import (
     windows_of_lines,
 )
 from jarvision.vision.jar.focal import Sight, settle
-from jarvision.vision.jar.page import page_ends_mm
+from jarvision.vision.jar.page import page_ends_mm, trimmed_end_mm
 from jarvision.vision.jar.plane_view import view_in_plane
 from jarvision.vision.jar.span import hidden_field, jar_span
 from jarvision.vision.jar.top import top_of_wall_mm
@@ -57,6 +57,7 @@ def locate_jar(
     lines = find_edges(view, change, span=span, rows_mm=band, layout=layout, settings=settings)
     jar_mm = (lines[0].x_mm(layout.height_mm), lines[1].x_mm(layout.height_mm))
     page_ends = page_ends_mm(view, jar_mm=jar_mm, layout=layout, settings=settings)
+    trimmed = trimmed_end_mm(view, jar_mm=jar_mm, layout=layout, settings=settings)
     along = windows_of_lines(view, lines, rows_mm=(0.0, band[0]), settings=settings)
     change = liveliness(view, layout, along, known=change)
     top = top_of_wall_mm(view, change, hidden, lines, settings=settings)
@@ -68,7 +69,7 @@ def locate_jar(
             layout=layout, settings=settings,
         )  # fmt: skip
 
-    card, jar = settle(Sight(photo, card, page_ends, standing, layout, settings))
+    card, jar = settle(Sight(photo, card, page_ends, standing, layout, settings, trimmed))
     scale = card.camera[0, 0] / (jar.axis_z_mm - jar.radius_mm - card.camera_position_mm[2])
     if scale < settings.px_per_mm_min:
         raise PhotoRefusedError(

@@ -9,7 +9,7 @@ from __future__ import annotations
 import cv2
 import numpy as np
 
-from jarvision.records import BoolArray, ByteArray
+from jarvision.records import BoolArray, ByteArray, FloatArray
 from jarvision.settings.jar import JarSettings
 from jarvision.vision.card.layout import CardLayout
 from jarvision.vision.jar.plane_view import PX_PER_MM, PlaneView
@@ -17,6 +17,9 @@ from jarvision.vision.jar.plane_view import PX_PER_MM, PlaneView
 PAGE_HEIGHTS_MM = (297.0, 279.4)
 """ISO 216 A4; US Letter, 11 inches."""
 
+
+_TRIMMED_FROM_MM = 0.5
+"""A page trimmed nearer to the card's marks than this shows no edge of its own."""
 
 _BLUR_ROWS = _BLUR_PX = 8
 """Rows and columns beyond the searched ones that smoothing and slope look at, and some more."""
@@ -43,15 +46,9 @@ def page_ends_mm(
     reach = round(settings.page_reach_mm * PX_PER_MM)
     first = max(0, view.row(min(ends)) - reach - _BLUR_ROWS)
     last = min(view.shape[0], view.row(max(ends)) + reach + _BLUR_ROWS)
-    strips = [
-        _strip(view, slice(first, last), columns)
-        for columns in _free_columns(view, jar_mm, layout=layout)
-    ]
-    if not strips:
+    step = _steps(view, slice(first, last), jar_mm, layout=layout)
+    if step is None:
         return ends[0], ends[1]
-    grey, inside = (np.concatenate(parts, axis=1) for parts in zip(*strips, strict=True))
-    step = np.abs(np.gradient(np.median(grey, axis=1)))
-    step[~_well_inside(np.asarray(inside.all(axis=1)))] = 0.0
     found = []
     for end in ends:
         row = view.row(end) - first
@@ -65,6 +62,42 @@ def page_ends_mm(
     if found[1][0] > found[0][0]:
         found.reverse()
     return found[0][1], found[1][1]
+
+
+def trimmed_end_mm(
+    view: PlaneView,
+    *,
+    jar_mm: tuple[float, float],
+    layout: CardLayout,
+    settings: JarSettings,
+) -> float | None:
+    """Card-plane y where the page is seen to end above the end of either paper; None if it is not.
+
+    There is nothing but bare paper under the card's active area: what ends there is the page.
+    """
+    reach = settings.page_reach_mm
+    first = view.row(layout.height_mm + _TRIMMED_FROM_MM) - _BLUR_ROWS
+    last = view.row((min(PAGE_HEIGHTS_MM) + layout.height_mm) / 2 - reach) + _BLUR_ROWS
+    step = _steps(view, slice(first, last), jar_mm, layout=layout)
+    if step is None:
+        return None
+    peak = _BLUR_ROWS + int(step[_BLUR_ROWS:-_BLUR_ROWS].argmax())
+    if step[peak] < settings.trimmed_edge_levels:
+        return None
+    return view.y_mm(float(first + peak))
+
+
+def _steps(
+    view: PlaneView, rows: slice, jar_mm: tuple[float, float], *, layout: CardLayout
+) -> FloatArray | None:
+    """Steps of grey ``(rows,)``, levels a row, beside the jar; None where it hides all."""
+    strips = [_strip(view, rows, columns) for columns in _free_columns(view, jar_mm, layout=layout)]
+    if not strips:
+        return None
+    grey, inside = (np.concatenate(parts, axis=1) for parts in zip(*strips, strict=True))
+    step = np.abs(np.gradient(np.median(grey, axis=1)))
+    step[~_well_inside(np.asarray(inside.all(axis=1)))] = 0.0
+    return np.asarray(step)
 
 
 def _well_inside(shown: BoolArray) -> BoolArray:

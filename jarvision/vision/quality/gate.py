@@ -159,6 +159,12 @@ def accept_light(wall: RawWall, contents: BoolArray, *, settings: PhotoSettings)
                 f"everything in the jar looks {hue}: a ratio of {np.exp(cast):.2f}, at most "
                 f"{np.exp(most):.2f} is known of contents",
             )
+    if tint.pink[1] > limits.pink_part_max:
+        raise PhotoRefusedError(
+            "other_light",
+            f"a part of what is in the jar looks pink: a ratio of {np.exp(tint.pink[1]):.1f}, at "
+            f"most {np.exp(limits.pink_part_max):.1f} can be contents or mould",
+        )
 
 
 def accept_focus(wall: Wall, *, settings: PhotoSettings) -> None:

@@ -22,7 +22,7 @@ from jarvision.vision.tissue.inputs import network_inputs
 from jarvision.vision.tissue.labels import find_labels
 from jarvision.vision.tissue.masks import mask_glare, mask_groove
 from jarvision.vision.tissue.network import MULTIPLE, chances_of, run_network
-from jarvision.vision.tissue.veil import find_veil, look_head_down
+from jarvision.vision.tissue.veil import find_veil, less_head_down, look_head_down
 
 EVEN_CHANCE = 0.5
 """Bare or grown: the likelier of the two."""
@@ -64,12 +64,13 @@ def classify(
     classes = mask_groove(classes, raw, settings=settings.masks)
     stuck = find_labels(raw, contents.filled, settings=settings.label)
     veiled = stuck & (classes > TissueClass.UNJUDGED)
-    doubted = np.zeros_like(veiled)
+    doubted, less = np.zeros_like(veiled), 0.0
     said = look_head_down(channels, upright, contents.filled)
     if said is not None:
         veil = find_veil(raw, said, classes, contents.filled, settings=settings.veil)
         veiled |= veil.hidden
         doubted = veil.doubted & ~veiled
+        less = less_head_down(seen.covered, said, contents.filled, ~(veiled | doubted))
     classes[veiled] = TissueClass.UNJUDGED
     inside = slice(0, contents.floor_row)
     return Classified(
@@ -92,5 +93,6 @@ def classify(
             look_known=bare is not None,
             veiled=veiled[inside] if veiled.any() else None,
             doubted=doubted[inside] if doubted.any() else None,
+            less_head_down_points=less,
         ),
     )

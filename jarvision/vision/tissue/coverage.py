@@ -35,8 +35,9 @@ def measure_coverage(
     - a floor for what none of these shows (outline).
 
     Its upper end takes in all stain for which nothing speaks: it may be growth all the same. Its
-    lower end takes in that growth which may be a veil is none. What a veil hides counts as the rest
-    of the wall does, and both ends take in that it may be bare, or grown, altogether.
+    lower end takes in that growth which may be a veil is none, and that less is said of the rest
+    head down. What a veil hides counts as the rest of the wall does, and both ends take in that it
+    may be bare, or grown, altogether.
 
     See :class:`jarvision.settings.tissue.CoverageSettings` for the weights.
     """
@@ -66,9 +67,11 @@ def measure_coverage(
         _end_points(wall, covered, judged, percent=percent),
     )
     grown, bare = veiled
+    less = max(0.0, tissue.less_head_down_points - settings.head_down_from)
+    perhaps_bare = _doubted_points(wall, tissue, covered) + settings.head_down_weight * less
     return Coverage(
         percent=percent,
-        low=max(0.0, percent - spread - grown - _doubted_points(wall, tissue, covered)),
+        low=max(0.0, percent - spread - grown - perhaps_bare),
         high=min(100.0, percent + spread + bare + 100.0 * _unproven_share(wall, tissue)),
         soft_percent=float(100.0 * tissue.opacity[judged].mean()),
         seen_percent=100.0 * seen,

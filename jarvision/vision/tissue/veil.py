@@ -100,6 +100,25 @@ def find_veil(
     return Veil(hidden, doubted)
 
 
+def less_head_down(
+    covered: Float32Array, said: Chances, filled: BoolArray, told: BoolArray
+) -> float:
+    """Points of coverage by which the generalist says less of the wall head down; 0 where more.
+
+    Growth has no up and down: what is growth upright and none head down is seen unsurely, whatever
+    the reason is, a veil, a filter that took the fibres, or a look that is not known.
+
+    Parameters
+    ----------
+    covered
+        Chance ``(rows, cols)`` of cover as it was told.
+    told
+        Where it counts: what is hidden or doubted is in the interval already.
+    """
+    less = (covered - said.label_cover)[filled & told].sum(dtype=np.float64)
+    return max(0.0, 100.0 * float(less) / max(1, int(np.count_nonzero(filled))))
+
+
 def _turned(channels: Float32Array, contents: slice) -> Float32Array:
     """Inputs of the wall with its contents head down; the glass around them stays."""
     turned = channels.copy()

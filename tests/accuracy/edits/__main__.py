@@ -1,9 +1,10 @@
 """Edit good photos, read them, count silent errors: ``python -m tests.accuracy.edits``.
 
 Photos come from the sample shelf, from folders of rendered photos with their truth beside them
-(``--unseen`` on which no limit was chosen, ``--scenes`` the rest) and from another renderer's set
-(``--foreign``). Answers are kept in ``--cache``: a photo is not edited and read twice by the same
-code. ``--page`` writes the tables into docs/edits.md, ``--shelf`` edits the sample shelf's last
+(``--unseen`` on which no limit was chosen, ``--scenes`` the rest), from a set of the third look
+(``--third``, none chosen) and from another renderer's set (``--foreign``). Answers are kept in
+``--cache``: a photo is not edited and read twice by the same code.
+``--page`` writes the tables into docs/edits.md, ``--shelf`` edits the sample shelf's last
 days and tells its verdicts.
 """
 
@@ -32,11 +33,14 @@ Found = Sequence[tuple[Source, Sequence[Answer]]]
 def chosen(args: argparse.Namespace) -> list[Source]:
     """The sources that were named, thinned out as wanted."""
     found = []
-    if args.foreign:
-        found.append(sources.foreign(args.foreign))
     if args.unseen:
         found.append(sources.scenes(args.unseen, word="unseen", blind=True,
                                     meaning="own renderer, never seen"))  # fmt: skip
+    if args.third:
+        found.append(sources.singles(args.third, word="third", blind=True,
+                                     meaning="the third look, never seen"))  # fmt: skip
+    if args.foreign:
+        found.append(sources.foreign(args.foreign))
     if args.samples:
         found.append(sources.samples(args.samples))
     if args.scenes:
@@ -63,12 +67,13 @@ def main() -> None:
     """Edit, read, count, write."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--foreign", type=Path, help="another renderer's set")
+    parser.add_argument("--third", type=Path, help="a set of the third look, never seen")
     parser.add_argument("--unseen", type=Path, nargs="*", default=[], help="folders of photos")
     parser.add_argument("--scenes", type=Path, nargs="*", default=[], help="folders of photos")
     parser.add_argument("--samples", type=Path, default=SAMPLES, help="the sample shelf")
     parser.add_argument("--no-samples", dest="samples", action="store_const", const=None)
     parser.add_argument("--every", action="append", default=[], metavar="SOURCE=N",
-                        help="one photo in N of foreign, unseen, samples, scenes")  # fmt: skip
+                        help="one in N of unseen, third, foreign, samples, scenes")  # fmt: skip
     parser.add_argument("--edit", action="append", choices=list(EDITS), help="these alone")
     parser.add_argument("--cache", type=Path, default=ROOT / "build" / "edits")
     parser.add_argument("--jobs", type=int, default=2, help="processes")
@@ -85,7 +90,9 @@ def main() -> None:
     parts = parts_of(found)
     if args.shelf is not None:
         put = args.shelf or shelf.WORDS
-        parts["verdicts"] = shelf.report(args.samples, args.cache, words=put, jobs=args.jobs)
+        parts["verdicts"] = shelf.report(
+            args.samples or SAMPLES, args.cache, words=put, jobs=args.jobs
+        )
     text = "\n\n".join(f"**{name}**\n\n{content}" for name, content in parts.items())
     print(text)
     if args.out:

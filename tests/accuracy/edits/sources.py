@@ -59,7 +59,12 @@ def samples(folder: Path) -> Source:
     return Source("samples", "the sample shelf", False, tuple(photos))
 
 
-def foreign(folder: Path) -> Source:
-    """Another renderer's single photos; see :mod:`tests.accuracy.foreign_truth`."""
+def singles(folder: Path, *, word: str, meaning: str, blind: bool) -> Source:
+    """The single photos of a set as :mod:`tests.accuracy.foreign_truth` has them."""
     photos = [TruePhoto(p.photo, p.true_percent) for p in read_set(folder, "single")]
-    return Source("foreign", "another renderer's photos", True, tuple(photos))
+    return Source(word, meaning, blind, tuple(photos))
+
+
+def foreign(folder: Path) -> Source:
+    """Another renderer's single photos: limits of edits were chosen with them in view."""
+    return singles(folder, word="foreign", meaning="another renderer's photos", blind=False)

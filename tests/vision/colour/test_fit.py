@@ -15,7 +15,7 @@ from jarvision.settings.colour import ColourSettings
 from jarvision.vision.calibration.values import CardValues
 from jarvision.vision.card.layout import CardLayout, load_layout
 from jarvision.vision.colour.apply import correct
-from jarvision.vision.colour.fit import fit_colour
+from jarvision.vision.colour.fit import colour_stretch, fit_colour
 from jarvision.vision.colour.light import field_terms, paper_layout, unbend, unbend_slopes
 from jarvision.vision.colour.robust import minimise
 
@@ -179,6 +179,23 @@ def test_colours_that_no_correction_explains_are_poor_colour() -> None:
     swatches, paper = shoot()
     mixed = swatches.linear[np.random.default_rng(5).permutation(COUNT)]
     assert refusal(replace(swatches, linear=mixed), paper) == "poor_colour"
+
+
+def filtered(share: float) -> tuple[SwatchReadings, SwatchReadings]:
+    """Readings whose colours a filter took down to a share of their strength."""
+    swatches, paper = shoot()
+    white = swatches.linear.max(axis=0)
+    grey = (swatches.linear / white).mean(axis=1, keepdims=True) * white
+    return replace(swatches, linear=grey + share * (swatches.linear - grey)), paper
+
+
+def test_the_stretch_of_colours_is_what_a_filter_took_away() -> None:
+    whole, half = (colour_stretch(fit(readings).matrix) for readings in (shoot(), filtered(0.5)))
+    assert half / whole == pytest.approx(2.0, rel=0.05)
+
+
+def test_colours_that_a_filter_took_away_are_poor_colour() -> None:
+    assert refusal(*filtered(0.05)) == "poor_colour"
 
 
 def test_slopes_of_a_bent_tone_curve_are_those_of_small_steps() -> None:

@@ -17,7 +17,7 @@ from jarvision.vision.card.camera import camera_matrix, refocus, strain_of
 from jarvision.vision.card.pose import card_to_photo, scale_at
 from jarvision.vision.jar.focal import NO_FOCAL, OTHER_FOCAL, OTHER_TABLE
 from jarvision.vision.jar.foot import Foot
-from jarvision.vision.jar.page import PAGE_HEIGHTS_MM, page_ends_mm
+from jarvision.vision.jar.page import PAGE_HEIGHTS_MM, page_ends_mm, trimmed_end_mm
 from jarvision.vision.jar.plane_view import view_in_plane
 from jarvision.vision.read import WallSight, wall_of
 
@@ -161,6 +161,27 @@ def test_the_photos_own_end_is_no_end_of_the_page(beyond_mm: float) -> None:
     with pytest.raises(PhotoRefusedError) as refusal:
         sight_of(cut)
     assert refusal.value.reason == "jar_cut"
+
+
+@pytest.mark.parametrize("known", [True, False])
+def test_a_trimmed_page_is_no_cut_jar_where_the_foot_stands_at_its_edge(known: bool) -> None:
+    picture = drawn(PAGES["trimmed"])
+    foot = float(sight_of(picture.photo).jar.outline_px[:, 1].max())
+    short = np.ascontiguousarray(picture.photo.rgb[: round(foot) + 24])
+    sight = sight_of(replace(picture.photo, rgb=short, focal_known=known))
+    assert abs(shift_mm(picture, sight.wall)) < FOOT_MM
+    seen = trimmed_end_mm(
+        view_in_plane(picture.photo, sight.card), jar_mm=(45.0, 145.0), layout=LAYOUT,
+        settings=SETTINGS.jar,
+    )  # fmt: skip
+    assert seen == pytest.approx((PAGE_HEIGHTS_MM[0] + LAYOUT.height_mm) / 2 - 17.0, abs=1.0)
+
+
+def test_a_whole_page_is_not_seen_to_end_under_the_card() -> None:
+    picture = drawn(PAGES["whole"])
+    view = view_in_plane(picture.photo, sight_of(picture.photo).card)
+    jar_mm = (45.0, 145.0)
+    assert trimmed_end_mm(view, jar_mm=jar_mm, layout=LAYOUT, settings=SETTINGS.jar) is None
 
 
 def low_in_the_photo(focal_px: float) -> DrawnPhoto:

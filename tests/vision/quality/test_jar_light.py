@@ -78,6 +78,13 @@ def test_a_lamp_on_the_jar_is_told_by_its_hue(
     assert f"looks {hue}" in refused(lit)
 
 
+def test_the_field_in_a_lamp_of_little_blue_is_no_contents() -> None:
+    """Its red then outdoes its green by far more than that of the pinkest mould."""
+    field = (0.2, 0.005, 0.1)
+    assert "a part of what is in the jar looks pink" in refused(wall(*[STRAW] * 9, field))
+    assert refused(wall(*[STRAW] * 9, PINK)) == ""
+
+
 def test_the_strength_of_the_light_says_nothing_of_its_colour() -> None:
     seen = wall(WHITE, STRAW)
     for gain in (0.3, 1.5):

@@ -93,6 +93,17 @@ def test_growth_that_may_be_a_veil_counts_and_the_lower_end_is_without_it() -> N
     assert coverage.low == pytest.approx(same.low - 80.0 * float(doubted.mean()))
 
 
+def test_the_lower_end_takes_in_that_less_is_said_head_down() -> None:
+    classes = half(TissueClass.MYCELIUM, TissueClass.BARE)
+    settings, tissue = CoverageSettings(), tissue_of(classes)
+    same = measure(flat_wall(classes), tissue)
+    for less in (0.0, settings.head_down_from, settings.head_down_from + 20.0):
+        coverage = measure(flat_wall(classes), replace(tissue, less_head_down_points=less))
+        assert (coverage.percent, coverage.high) == (same.percent, same.high)
+        beyond = max(0.0, less - settings.head_down_from)
+        assert coverage.low == pytest.approx(same.low - settings.head_down_weight * beyond)
+
+
 def test_doubt_on_both_sides_cancels_in_the_expected_share() -> None:
     classes = half(TissueClass.MYCELIUM, TissueClass.BARE)
     covered = np.where(classes == TissueClass.MYCELIUM, 0.9, 0.1).astype(np.float32)

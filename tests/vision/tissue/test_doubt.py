@@ -13,7 +13,9 @@ from jarvision.vision.tissue import doubt
 from jarvision.vision.tissue.doubt import Chances, find_doubt, odds_of, veil_signs
 
 SIGNS = (
-    "detail of 0.4 mm", "detail of 1 mm", "detail of 2.5 mm", "light", "light over the brightest",
+    "detail of 0.4 mm", "detail of 1 mm", "detail of 2.5 mm",
+    "quiet of 0.4 mm", "quiet of 1 mm", "spread of the lighter",
+    "light", "light over the brightest",
     "red over green", "blue over green", "fog upright", "fog head down", "label head down",
     "cover head down, first", "cover head down, second",
 )  # fmt: skip
@@ -45,6 +47,16 @@ def test_smooth_places_have_less_detail_at_every_size() -> None:
     for name in SIGNS[:3]:
         smooth, lively = (sign(name, wall_of(rough(share)), said()) for share in (0.01, 0.2))
         assert smooth.max() + 0.5 < lively.min()
+
+
+def test_a_veil_with_clear_drops_is_quiet_between_them_and_growth_nowhere() -> None:
+    """As lively in the mean: drops let dark contents through, fibres are everywhere."""
+    veil = np.full(SHAPE, 0.5)
+    for row in range(0, SHAPE[0], 24):
+        veil[row : row + 8, ::24] = veil[row : row + 8, 1::24] = 0.05
+    drops, fibres = wall_of(veil), wall_of(rough(0.3))
+    for name in ("quiet of 0.4 mm", "quiet of 1 mm", "spread of the lighter"):
+        assert sign(name, drops, said()).mean() + 0.5 < sign(name, fibres, said()).mean()
 
 
 def test_colours_are_ratios_and_chances_are_log_odds() -> None:

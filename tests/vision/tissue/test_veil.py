@@ -12,6 +12,7 @@ from walls import flat_wall
 from jarvision.records import RawWall, TissueClass
 from jarvision.settings.tissue import VeilSettings
 from jarvision.vision.tissue import veil
+from jarvision.vision.tissue.doubt import Chances
 from jarvision.vision.tissue.inputs import network_inputs
 from jarvision.vision.tissue.network import MULTIPLE
 from tests.scenes.contents import JarRecipe, paint
@@ -192,3 +193,20 @@ def test_a_wall_without_contents_is_not_looked_at() -> None:
     nothing = np.zeros_like(filled)
     channels = network_inputs(wall, nothing, multiple=MULTIPLE)
     assert veil.look_head_down(channels, np.zeros(filled.shape, np.float32), nothing) is None
+
+
+# --------------------------------------------------------------------------- less head down
+def test_what_is_less_head_down_counts_where_nothing_else_speaks_for_it() -> None:
+    covered = np.full((10, 10), 0.9, np.float32)
+    label = np.full((10, 10), 0.9, np.float32)
+    label[:5] = 0.3
+    filled = np.ones((10, 10), np.bool_)
+    filled[:, :2] = False
+    said = Chances(covered, covered, covered, covered, label_cover=label)
+    less = veil.less_head_down(covered, said, filled, filled)
+    assert less == pytest.approx(100.0 * 0.6 / 2)
+    told = filled.copy()
+    told[:2] = False  # hidden, or doubted, already
+    assert veil.less_head_down(covered, said, filled, told) == pytest.approx(100.0 * 0.6 * 0.3)
+    more = replace(said, label_cover=np.ones((10, 10), np.float32))
+    assert veil.less_head_down(covered, more, filled, filled) == 0.0
