@@ -10,7 +10,7 @@ from __future__ import annotations
 from datetime import date
 
 from jarvision.history.shakes import shaken_since
-from jarvision.records import Finding
+from jarvision.records import Finding, TrackedPatch
 from jarvision.records.wording import Fact
 from jarvision.verdict.evidence import (
     Case,
@@ -125,18 +125,26 @@ def _last_doubts(case: Case) -> list[Finding]:
     refused = max((r.taken_at.date() for r in case.history.refused), default=date.min)
     if case.last.day < refused <= case.today:
         found.append(Finding.of("newer_refused", "check", last=case.last.day, refused_on=refused))
-    large = [
-        p
-        for p in case.last.patches
-        # a new one that another photo of the day does not show is misread
-        if keeps_from_go(case, p) and not (p.trend == "new" and twin_without(case.last, p))
-    ]
+    large = [p for p in case.last.patches if _keeps_open(case, p)]
     if large:
         area, closing = max(p.area_cm2 for p in large), all(p.trend == "closing" for p in large)
         open_still = Finding.of("bare_left", "check", area_cm2=area)
         closes = Finding.of("still_closing", "wait", area_cm2=area)
         found.append(closes if closing else open_still)
     return found + _never_seen_growing(case) + vanished(case)
+
+
+def _keeps_open(case: Case, patch: TrackedPatch) -> bool:
+    """Say whether a bare area stands against go.
+
+    A new one that another photo of the day does not show is misread; a small one that is closing
+    is not dead.
+    """
+    if patch.trend == "new" and twin_without(case.last, patch):
+        return False
+    if patch.trend == "closing" and patch.area_cm2 < case.limits.closing_cm2:
+        return False
+    return keeps_from_go(case, patch)
 
 
 def _never_seen_growing(case: Case) -> list[Finding]:
