@@ -113,11 +113,13 @@ class _Look:
         ran = sum(speed >= moves for speed in self.fronts)
         if self.rough or (self.fronts and 2 * ran >= len(self.fronts)):
             return False
-        if len(self.fronts) > 1 and max(self.fronts) == 0.0 and self.ran_before >= moves:
-            crept = self.ran_before < ran_well
-            return self.p_value < (settings.stall_crept_p if crept else settings.stall_stood_p)
+        stand = len(self.fronts) > 1 and max(self.fronts) == 0.0
+        if stand and self.ran_before >= ran_well:
+            return self.p_value < settings.stall_stood_p
         if self.rate.value > settings.stall_species_share * self.slowest:
             return False
+        if stand and self.ran_before >= moves:
+            return self.p_value < settings.stall_crept_p
         return self.above_slow < 0 and self.p_value < settings.stall_p
 
 

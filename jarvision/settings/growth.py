@@ -152,11 +152,12 @@ class GrowthSettings:
     stall_ran_mm_per_day: Annotated[float, Limits(0.5, 20)] = 2.0
     """Fronts that ran so fast before (their median) would be seen if they still ran ..."""
 
-    stall_stood_p: Annotated[float, Limits(0, 1)] = 0.8
-    """... so where none has on any day since, this chance will do: a reading or two may rise."""
+    stall_stood_p: Annotated[float, Limits(0, 1)] = 0.6
+    """... so where none has on any day since, this chance will do: a reading may rise by chance."""
 
-    stall_crept_p: Annotated[float, Limits(0, 1)] = 0.4
-    """... and where they ran slower, this one: a front that creeps is missed now and then."""
+    stall_crept_p: Annotated[float, Limits(0, 1)] = 0.3
+    """... and where they ran slower, this one, of a rate no more than that share of its species': a
+    front that creeps is missed now and then."""
 
     stall_grows_z: Annotated[float, Limits(0, 5)] = 1.0
     """A look back whose rate lies this many standard errors above the slow one shows growth, and

@@ -106,8 +106,8 @@ class VerdictSettings:
     1 cm2 is measured to about a tenth and its edge is ragged."""
 
     closing_cm2: Annotated[float, Limits(0.5, 5)] = 1.0
-    """... but one that is closing only from here on: what grows over is not dead, and of 187
-    simulated good jars those that it held back were all full a few days later."""
+    """... but one that is closing only from here on, the size the vision stages are held to find:
+    what grows over is not dead. With 0.5 three of 94 simulated good jars were go days later."""
 
     dead_patch_days: int = 3
     """How long a bare area must have stood still: islands close within 3 to 4 days (common
@@ -131,9 +131,11 @@ class VerdictSettings:
     """A bare area that was gone sooner than it can close is forgotten after so many days with a
     full wall: its place was white on each of them, unless the jar was turned."""
 
-    dead_forgotten_days: Annotated[int, Limits(3)] = 6
-    """... and one that had stood still as a dead one does after so many. One that would have ended
-    the jar is not forgotten: it does not heal, and a jar turned away shows a full wall, too."""
+    dead_forgotten_days: Annotated[int, Limits(3)] = 30
+    """... and one that was seen to stand still while the rest was full after so many: the jar is
+    overdue by then. With 6, one of 106 simulated bad jars was go: turned away the day after. One
+    that would have ended the jar is never forgotten: it does not heal, and a jar turned away shows
+    a full wall, too."""
 
     island_share: Annotated[float, Limits(0, 1)] = 0.25
     """A bare area over more than this share of the wall in view is no island: growth has not come
@@ -190,8 +192,8 @@ class VerdictSettings:
     sure_margin_points: Annotated[float, Limits(0, 5)] = 3.0
     """The lower bound reaches ready from so far below on: the jar has grown on through its rest
     meanwhile. With 2 points jars whose contents are strange, and whose intervals are wide for it,
-    waited for days when they were full; none of 94 simulated jars was called go a point below its
-    species' level by either."""
+    waited for days when they were full; none of 170 simulated good jars was called go a point below
+    its species' level by either."""
 
     look_holds_days: Annotated[int, Limits(1, 30)] = 7
     """What time makes worse (a stall, an overdue jar), and what could be another one of its kind (a
