@@ -55,9 +55,9 @@ edits: $(VENV)/.dev  ## count silent errors on edited photos: FOREIGN, UNSEEN an
 	$(BIN)/python -m tests.accuracy.edits --page --shelf $(if $(FOREIGN),--foreign $(FOREIGN)) \
 	  $(if $(UNSEEN),--unseen $(UNSEEN)) $(if $(SCENES),--scenes $(SCENES)) $(foreach step,$(EVERY),--every $(step))
 
-mutants: $(VENV)/.dev  ## put small faults into the code, count those that tests notice; for a night. SEED= draws others
+mutants: $(VENV)/.dev  ## put small faults into the code, count those that tests notice; for a night. SEED= draws others, JOBS= at once
 	$(PIP) install --editable '.[test,dev,mutants]'
-	nice $(BIN)/python -m tests.mutants --page $(if $(SEED),--seed $(SEED))
+	nice $(BIN)/python -m tests.mutants --page $(if $(SEED),--seed $(SEED)) $(if $(JOBS),--jobs $(JOBS))
 
 docs: $(VENV)/.dev  ## write the tables and pictures of the docs from the code
 	$(BIN)/python docs/tables.py

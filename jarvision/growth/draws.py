@@ -17,11 +17,15 @@ from jarvision.settings.growth import GrowthSettings
 
 @dataclass(frozen=True)
 class DrawnCurve:
-    """A fitted curve, ``(n, 3)`` parameters that the readings allow it, and its first reading."""
+    """A fitted curve, ``(n, 3)`` parameters that the readings allow it, and its first reading.
+
+    ``newest``: it was fitted to the newest days alone.
+    """
 
     fit: Fit
     parameters: FloatArray
     since: float = -math.inf
+    newest: bool = False
 
     def times(self, level: float) -> FloatArray:
         """When each draw reaches a level, ``(n,)``; infinite where it never does."""
@@ -50,7 +54,8 @@ def drawn_curves(
     new = settings.newest_share
     drawn = _drawn(series, whole, (1.0 - new) * shares, settings, rng)
     drawn.sort(key=lambda curve: curve.fit.aicc)
-    return drawn + _drawn(newest, late, new * of_shape, settings, rng)
+    lately = _drawn(newest, late, new * of_shape, settings, rng)
+    return drawn + [replace(curve, newest=True) for curve in lately]
 
 
 def _fits(

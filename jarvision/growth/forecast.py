@@ -37,6 +37,8 @@ from jarvision.settings.growth import GrowthSettings
 UNFITTED = "too-few-days"
 """Stands for a model's name where the record is too short or too flat for a curve."""
 
+_HALF_A_DAY = 0.5  # less is the same date
+
 
 @dataclass(frozen=True)
 class Ready:
@@ -77,8 +79,8 @@ def fit_growth(
     rng = np.random.default_rng(zlib.crc32(history.entry.jar.encode()))
     drawn = drawn_curves(series, pooled_prior(prior, siblings, chosen), chosen, rng)
     if open_ended:
-        level, doubt = profile.ready_percent, _doubts(chosen, rng)
-        ready = _forecast(series, drawn, doubt, ready_percent=level, today=today, settings=chosen)
+        level, z = profile.ready_percent, rng.standard_normal((2, 2 * chosen.draws))
+        ready = _forecast(series, drawn, z, ready_percent=level, today=today, settings=chosen)
     growth = _told(series, ready or Ready(), stall, model=drawn[0].fit.model.name)
     return _with_curve(growth, series, drawn, settings=chosen)
 
@@ -181,16 +183,10 @@ def _firsts(reached: BoolArray) -> BoolArray:
     return firsts
 
 
-def _doubts(settings: GrowthSettings, rng: np.random.Generator) -> tuple[FloatArray, FloatArray]:
-    """Draws of how far real jars leave every curve: a factor and days, each of normal spread."""
-    z = rng.standard_normal((2, 2 * settings.draws))
-    return np.exp(settings.misfit_share * z[0]), settings.misfit_days * z[1]
-
-
 def _forecast(
     series: Series,
     drawn: Sequence[DrawnCurve],
-    doubts: tuple[FloatArray, FloatArray],
+    z: FloatArray,
     *,
     ready_percent: float,
     today: date,
@@ -198,19 +194,20 @@ def _forecast(
 ) -> Ready:
     """The median and an interval of when the drawn curves reach ready.
 
-    ``forecast_spread`` stretches the draws about their median, ``doubts`` scatters them: real jars
-    are not quite the curves that are fitted to them. Never before the day after the last photo,
-    which showed that the jar is not ready. Not for a stalled jar: its curve would promise what its
-    last days deny.
+    ``forecast_spread`` stretches the draws about their median; ``z``, ``(2, n)`` standard normal
+    values, scatter them: real jars are not quite the curves that are fitted to them. Never before
+    the day after the last photo, which showed that the jar is not ready. Not for a stalled jar: its
+    curve would promise what its last days deny.
     """
-    times = np.concatenate([curve.times(ready_percent) for curve in drawn])
     last = float(series.t[-1])
-    left = np.maximum(times - last, 1e-3)
+    lefts = [np.maximum(curve.times(ready_percent) - last, 1e-3) for curve in drawn]
+    left = np.concatenate(lefts)
     middle = float(np.quantile(left, 0.5, method="inverted_cdf"))
     if math.isfinite(middle):
         left = middle * (left / middle) ** settings.forecast_spread
-    factor, days_off = (doubt[: len(left)] for doubt in doubts)
-    left = left * factor + days_off
+    factor, days_off = z[:, : len(left)]
+    share = _misfit_share(drawn, lefts, settings)
+    left = left * np.exp(share * factor) + settings.misfit_days * days_off
     days = np.maximum(np.ceil(left - 1e-9), 1.0)
     low, high = date_interval(days, settings.interval)
     latest = (days_after(today, settings.horizon_days) - series.origin).days
@@ -221,6 +218,23 @@ def _forecast(
         return days_after(series.day(-1), left_days)
 
     return Ready(as_date(max(float(np.ceil(middle - 1e-9)), 1.0)), as_date(low), as_date(high))
+
+
+def _misfit_share(
+    drawn: Sequence[DrawnCurve], lefts: Sequence[FloatArray], settings: GrowthSettings
+) -> float:
+    """How far real jars leave the curves, as a share (of the logarithm) of the time left.
+
+    The more the newest days deny what all days promise, the less either is believed.
+    """
+    medians = []
+    for newest in (False, True):
+        part = [t for t, curve in zip(lefts, drawn, strict=True) if curve.newest is newest]
+        medians.append(float(np.median(np.concatenate(part))) if part else math.inf)
+    if not all(map(math.isfinite, medians)):
+        return settings.misfit_share
+    whole, now = (max(days, _HALF_A_DAY) for days in medians)
+    return math.hypot(settings.misfit_share, settings.denied_share * math.log(now / whole))
 
 
 def date_interval(days: FloatArray, interval: float) -> tuple[float, float]:

@@ -10,6 +10,7 @@ from datetime import date
 import numpy as np
 
 from jarvision.base.statistics import Slope
+from jarvision.growth.draws import packed_percent
 from jarvision.growth.priors import Sibling
 from jarvision.growth.timeseries import Series, moved_doubtfully, rate_of, without_bad_readings
 from jarvision.records import Finding, JarHistory
@@ -57,7 +58,7 @@ def find_stall(
     moved = moved_doubtfully(series, kept)
     if moved > 0:
         return Stall()
-    age, started = _age_days(series, history), _has_started(kept, settings)
+    age, started = _age_days(series, history), _has_started(kept, history, settings)
     if not started and (age < leap_off_days(profile, settings) or _is_empty(history, settings)):
         return _never_started(kept, history, profile, settings)
     fronts = {d.day: d.front.mm_per_day for d in history.days if d.front is not None}
@@ -104,17 +105,21 @@ class _Look:
     def tells(self, settings: GrowthSettings) -> bool:
         """Say whether it tells a stall: not where fronts were seen to run on half of its days.
 
-        Where they ran before and none has since, the rate need only not be above the slow one; else
-        it must be surely below, and not only that of a jar which is slower than its batch.
+        Where they ran before and none has since, a reading or two that rise need not deny it: the
+        less so, the faster they ran. Else the rate must be surely below the slow one, and not only
+        that of a jar which is slower than its batch.
         """
-        moves = settings.stall_front_mm_per_day
+        moves, ran_well = settings.stall_front_mm_per_day, settings.stall_ran_mm_per_day
         ran = sum(speed >= moves for speed in self.fronts)
         if self.rough or (self.fronts and 2 * ran >= len(self.fronts)):
             return False
-        if len(self.fronts) > 1 and max(self.fronts) == 0.0 and self.ran_before >= moves:
+        stand = len(self.fronts) > 1 and max(self.fronts) == 0.0
+        if stand and self.ran_before >= ran_well:
             return self.p_value < settings.stall_stood_p
         if self.rate.value > settings.stall_species_share * self.slowest:
             return False
+        if stand and self.ran_before >= moves:
+            return self.p_value < settings.stall_crept_p
         return self.above_slow < 0 and self.p_value < settings.stall_p
 
 
@@ -225,9 +230,14 @@ def _plateau_days(series: Series) -> int:
     return int(series.t[-1] - series.t[min(since, len(series.t) - 1)])
 
 
-def _has_started(series: Series, settings: GrowthSettings) -> bool:
-    """Say whether the jar is out of its lag by its readings, the highest of which may be bad."""
-    return float(np.sort(series.y)[-2:].min()) >= settings.lag_percent
+def _has_started(series: Series, history: JarHistory, settings: GrowthSettings) -> bool:
+    """Say whether the jar is out of its lag by its readings, the highest of which may be bad.
+
+    What a jar was white with when it was packed is no start.
+    """
+    shaken = series.day(0) > history.days[0].day
+    packed = 0.0 if shaken else packed_percent(series, settings)
+    return float(np.sort(series.y)[-2:].min()) >= packed + settings.lag_percent
 
 
 def _is_empty(history: JarHistory, settings: GrowthSettings) -> bool:

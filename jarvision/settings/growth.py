@@ -69,10 +69,14 @@ class GrowthSettings:
     """Power by which the drawn remaining times are spread about their median, so that the interval
     holds its share of the simulated jars (``tests/accuracy/histories``)."""
 
-    misfit_share: Annotated[float, Limits(0, 1)] = 0.28
+    misfit_share: Annotated[float, Limits(0, 1)] = 0.2
     """Real jars leave every curve: the time left is scattered by this, as a share of itself ..."""
 
-    misfit_days: Annotated[float, Limits(0, 5)] = 0.2
+    denied_share: Annotated[float, Limits(0, 5)] = 1.0
+    """... by this times the logarithm of the ratio of what all days and what the newest ones
+    promise: a jar that doubles its pace on its way keeps to neither ..."""
+
+    misfit_days: Annotated[float, Limits(0, 5)] = 0.5
     """... and by this, days: weather, and the part of the wall that closes last."""
 
     alike_factor: Annotated[float, Limits(1, 5)] = 1.3
@@ -145,9 +149,15 @@ class GrowthSettings:
     measured. Of 557 days of simulated stalls 96 in 100 showed none, of growing jars 12 in 100; of
     11 days of rendered jars that stood still, none did."""
 
-    stall_stood_p: Annotated[float, Limits(0, 1)] = 0.5
-    """Where fronts ran before, and none has on any day since, this chance will do: 17 of 44 stalls
-    are then told within 2 days, and fewer good jars are stalled than without the fronts."""
+    stall_ran_mm_per_day: Annotated[float, Limits(0.5, 20)] = 2.0
+    """Fronts that ran so fast before (their median) would be seen if they still ran ..."""
+
+    stall_stood_p: Annotated[float, Limits(0, 1)] = 0.6
+    """... so where none has on any day since, this chance will do: a reading may rise by chance."""
+
+    stall_crept_p: Annotated[float, Limits(0, 1)] = 0.3
+    """... and where they ran slower, this one, of a rate no more than that share of its species': a
+    front that creeps is missed now and then."""
 
     stall_grows_z: Annotated[float, Limits(0, 5)] = 1.0
     """A look back whose rate lies this many standard errors above the slow one shows growth, and

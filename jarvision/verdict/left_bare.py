@@ -9,9 +9,10 @@ from jarvision.verdict.evidence import Case, is_cut, is_white, keeps_from_go, tw
 def left_bare(case: Case) -> list[Finding]:
     """Doubt a jar with a bare area that stands open; let it wait for one that closes or is new.
 
-    A small one that has closed by a part since the jar was ready is alive, however slowly it
-    closes. White does not go away: a small area that is bare where the wall was white the day
-    before is misread, or of another side, and the next photo tells which.
+    What grows over is not dead: a small one that is closing, or has closed by a part since the jar
+    was ready, is alive, however slowly it closes. White does not go away: a small area that is bare
+    where the wall was white the day before is misread, or of another side, and the next photo tells
+    which.
     """
     open_still = [p for p in case.last.patches if _counts(case, p)]
     if not open_still:
@@ -26,7 +27,9 @@ def left_bare(case: Case) -> list[Finding]:
 
 def _counts(case: Case, patch: TrackedPatch) -> bool:
     misread = patch.trend == "new" and twin_without(case.last, patch)
-    return keeps_from_go(case, patch) and not misread and not _is_closing_slowly(case, patch)
+    closes = patch.trend == "closing" and patch.area_cm2 < case.limits.dead_patch_cm2
+    alive = closes or _is_closing_slowly(case, patch)
+    return keeps_from_go(case, patch) and not misread and not alive
 
 
 def _is_small(case: Case, patch: TrackedPatch) -> bool:

@@ -5,7 +5,8 @@ has nothing to say. It finds words and numbers; sentences are made of them by
 :data:`jarvision.records.flags.FINDINGS`. Why the rules lean to caution: see
 :mod:`jarvision.verdict.decide`.
 
-1. photo: none usable, dated wrong, too little seen, colours not matched -> check
+1. photo: none usable, dated wrong (:mod:`jarvision.verdict.dates`), too little seen, colours not
+   matched -> check
 2. off-colour, not normal for the species: large or on two photos -> no-go; else check, until its
    place was seen again without it, or another photo of its day did not show it (a large area is
    never forgotten)
@@ -39,13 +40,13 @@ from jarvision.records import (
 )
 from jarvision.records.wording import Fact
 from jarvision.settings.verdict import VerdictSettings
+from jarvision.verdict.dates import wrong_dates
 from jarvision.verdict.evidence import (
     Case,
     age_days,
     area_and_confidence,
     beyond_run,
     has_long_been_full,
-    ignored_date,
     is_compact,
     is_off_colour,
     is_unnamed,
@@ -62,32 +63,13 @@ from jarvision.verdict.wet import wet
 # --------------------------------------------------------------------------- 1. the photo
 def _photo(case: Case) -> list[Finding]:
     """Doubt the photos themselves: none usable, dated wrong, or showing too little."""
-    found = _dates(case)
+    found = wrong_dates(case)
     if not case.days:
         return found if case.tops else [*found, Finding.of("no_photo", "check")]
     seen, needed = _seen_percent(case.last), case.limits.min_seen_for_go_percent
     if seen < needed:
         found.append(Finding.of("little_seen", "check", seen_percent=seen, needed_percent=needed))
     return found + _colours(case)
-
-
-def _dates(case: Case) -> list[Finding]:
-    """Doubt photos dated after today, before the jar's start, or by nothing but a wrong clock."""
-    found = []
-    ahead = [d.day for d in case.history.days if d.day > case.today]
-    if ahead:
-        day = ahead[-1]
-        found.append(Finding.of("dated_ahead", "check", day=day, photo_day=day, today=case.today))
-    started = case.history.entry.started
-    early = [d.day for d in case.history.days if started is not None and d.day < started]
-    if early:
-        day = early[0]
-        found.append(
-            Finding.of("dated_before_start", "check", day=day, photo_day=day, started=started)
-        )
-    # a file's time is that of its copy: beside a wrong clock nothing tells the day
-    copied = [r for d in case.days for r in d.readings if r.time_source == "file"]
-    return found + [told for r in copied for told in ignored_date(r, "check")]
 
 
 def _seen_percent(day: JarDay) -> float:

@@ -56,10 +56,8 @@ def _gone_too_soon(case: Case, name: str, sightings: Sightings) -> Finding | Non
         return None
     stood = _stood_dead(case, sightings, number)
     dead = stood >= limits.dead_patch_days
-    white, forgotten = _white_days(case, number), limits.forgotten_days
-    if stood < limits.dead_patch_out_days and white >= (
-        limits.dead_forgotten_days if dead else forgotten
-    ):
+    forgotten = limits.dead_forgotten_days if stood else limits.forgotten_days
+    if stood < limits.dead_patch_out_days and _white_days(case, number) >= forgotten:
         return None
     left = sum(p.area_cm2 for p in after.patches if _lies_in(p, patch, name, case.wall_radius_mm))
     days = (after.day - before.day).days

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from statistics import NormalDist
 
 import numpy as np
 import pytest
@@ -13,8 +14,8 @@ from shelves import START, day
 from jarvision.growth.draws import DrawnCurve, _candidates, _shares, packed_percent
 from jarvision.growth.forecast import (
     Ready,
-    _doubts,
     _forecast,
+    _misfit_share,
     _prior_ready,
     _seen_ready,
     _told,
@@ -34,7 +35,7 @@ from jarvision.growth.timeseries import (
     as_series,
     rate_of,
 )
-from jarvision.records import Growth
+from jarvision.records import FloatArray, Growth
 from jarvision.register.species import find_profile
 from jarvision.settings.groups import Settings
 
@@ -114,10 +115,12 @@ def straight(low: float, *, share_never: float = 0.0) -> DrawnCurve:
     return DrawnCurve(fit, np.stack([np.zeros(1000), np.zeros(1000), times], axis=1))
 
 
-def forecast(curve: DrawnCurve, *, today: int = 4, **settings: float) -> Ready:
-    nothing = np.ones(1000), np.zeros(1000)
+def forecast(
+    *curves: DrawnCurve, today: int = 4, z: FloatArray | None = None, **settings: float
+) -> Ready:
     limits = replace(LIMITS, forecast_spread=1.0, **settings)
-    return _forecast(series([10, 20, 30, 40], t=[1, 2, 3, 4]), [curve], nothing,
+    scatter = np.zeros((2, 1000 * len(curves))) if z is None else z
+    return _forecast(series([10, 20, 30, 40], t=[1, 2, 3, 4]), curves, scatter,
                      ready_percent=READY, today=day(today), settings=limits)  # fmt: skip
 
 
@@ -134,13 +137,35 @@ def test_what_never_comes_or_lies_beyond_the_horizon_has_no_date() -> None:
     assert (near.high, far.high, far.day) == (day(17), None, day(13))
 
 
+def at_once(left: float, *, newest: bool = False) -> DrawnCurve:
+    """A thousand draws that reach ready at once, some days after the last photo (of day 4)."""
+    curve = straight(4.0 + left)
+    parameters = np.column_stack([np.zeros((1000, 2)), np.full(1000, 4.0 + left)])
+    return replace(curve, parameters=parameters, newest=newest)
+
+
 def test_doubts_scatter_the_draws_as_far_as_the_settings_say() -> None:
-    limits = replace(LIMITS, draws=40_000)
-    factor, days = _doubts(limits, np.random.default_rng(1))
-    assert len(factor) == len(days) == 80_000
-    assert np.log(factor).std() == pytest.approx(0.28, rel=0.02)
-    assert np.log(factor).mean() == pytest.approx(0.0, abs=0.01)
-    assert days.std() == pytest.approx(0.2, rel=0.02)
+    """By a factor, and by days; an 80 % interval has 1.28 standard deviations to each side."""
+    normal = np.array([NormalDist().inv_cdf((n + 0.5) / 1000) for n in range(1000)])
+    still = np.zeros(1000)
+    found = forecast(at_once(20.0), z=np.stack([normal, still]), misfit_share=0.2)
+    assert (found.low, found.high) == (day(4 + 16), day(4 + 25))  # 20 * exp(-+0.256)
+    found = forecast(at_once(20.0), z=np.stack([still, normal]), misfit_days=2.0)
+    assert (found.low, found.high) == (day(4 + 18), day(4 + 22))  # 20 -+ 2.56
+
+
+def test_a_forecast_is_the_less_sure_the_more_the_newest_days_deny_the_others() -> None:
+    def share(newest: float, **settings: float) -> float:
+        limits = replace(LIMITS, misfit_share=0.3, denied_share=1.0, **settings)
+        curves = [at_once(10.0), at_once(10.0, newest=True)]
+        return _misfit_share(curves, [np.full(1000, 10.0), np.full(1000, newest)], limits)
+
+    assert share(10.0) == pytest.approx(0.3)
+    for way in (0.4, -0.4):
+        assert share(10.0 * np.exp(way)) == pytest.approx(0.5)
+    assert share(0.1) == share(0.5)  # the same date
+    assert share(np.inf) == 0.3
+    assert _misfit_share([at_once(10.0)], [np.full(1000, 10.0)], LIMITS) == LIMITS.misfit_share
 
 
 @pytest.mark.parametrize(

@@ -8,6 +8,7 @@ from dataclasses import replace
 from datetime import date, timedelta
 from typing import Any
 
+import numpy as np
 import pytest
 from series import history, series
 from shelves import START, day
@@ -189,16 +190,33 @@ def test_a_jar_has_not_stopped_where_fronts_ran_on_half_of_the_days(
     assert longer.tells(LIMITS)  # on one of three days it may be misread
 
 
-@pytest.mark.parametrize(("gain", "tells"), [(3.4, True), (3.55, False)])
+@pytest.mark.parametrize(
+    ("ran", "gain", "tells"),
+    [(2.0, 3.6, True), (2.0, 3.75, False), (1.9, 2.65, False)],
+)
 def test_fronts_that_stand_where_they_ran_make_a_slow_rate_a_stall(
-    gain: float, tells: bool
+    ran: float, gain: float, tells: bool
 ) -> None:
-    """The slow rate is 3.5 points a day: below it, however little, will do."""
+    """The slow rate is 3.5 points a day, with a standard error of 0.7: a little more is chance."""
     y = [10.0, 20, 30, 40, 50, 50 + gain, 50 + 2 * gain]
-    assert look_with(y, [2.0, 2.0, 2.0, 2.0, 0.0, 0.0]).tells(LIMITS) is tells
+    assert look_with(y, [ran] * 4 + [0.0, 0.0]).tells(LIMITS) is tells
     assert not look_with(y, []).tells(LIMITS)
     assert not look_with(y, [0.9, 0.9, 0.9, 0.9, 0.0, 0.0]).tells(LIMITS)  # none ever ran
-    assert not look_with(y, [2.0, 2.0, 2.0, 2.0, 0.0]).tells(LIMITS)  # one day is too few
+    assert not look_with(y, [ran] * 4 + [0.0]).tells(LIMITS)  # one day is too few
+
+
+@pytest.mark.parametrize(("gain", "tells"), [(1.9, True), (2.1, False)])
+def test_a_rate_less_surely_slow_is_enough_where_creeping_fronts_stand(
+    gain: float, tells: bool
+) -> None:
+    """The slow rate is 3.5 points a day, with a standard error of 2.8 or (more than half of what
+    the slowest of its species gains never does) of 1.4."""
+    y = [10.0, 20, 30, 40, 50, 50 + gain, 50 + 2 * gain]
+    assert look_with(y, [1.9] * 4 + [0.0, 0.0], sd=4.0).tells(LIMITS) is tells
+    assert not look_with(y, [0.9] * 4 + [0.0, 0.0], sd=4.0).tells(LIMITS)
+    for more, slow in ((2.3, True), (2.45, False)):
+        y = [10.0, 20, 30, 40, 50, 50 + more, 50 + 2 * more]
+        assert look_with(y, [1.9] * 4 + [0.0, 0.0], sd=2.0).tells(LIMITS) is slow
 
 
 @pytest.mark.parametrize(("gain", "tells"), [(2.3, True), (2.5, False)])
@@ -240,10 +258,23 @@ def test_a_stall_is_told_a_short_one_where_its_last_reading_rose() -> None:
     assert woke.days == LIMITS.stall_days
 
 
+def has_started(y: Sequence[float], before: Sequence[float] = ()) -> bool:
+    """Whether a jar has, whose last piece begins after the days of ``before``."""
+    return _has_started(
+        series(y, t=np.arange(len(y)) + len(before)), history([*before, *y]), LIMITS
+    )
+
+
 def test_a_jar_has_started_by_its_second_highest_reading() -> None:
-    assert not _has_started(series([1, 2, 60, 7.9]), LIMITS)
-    assert _has_started(series([1, 2, 60, 8.0]), LIMITS)
-    assert _has_started(series([8.0]), LIMITS)
+    assert not has_started([1, 2, 60, 7.9])
+    assert has_started([1, 2, 60, 8.0])
+    assert has_started([8.0])
+
+
+def test_what_a_jar_was_packed_with_is_no_start_but_what_a_shake_left_is() -> None:
+    assert not has_started([40, 40, 47.9, 47.9])
+    assert has_started([40, 40, 48.0, 48.0])
+    assert has_started([40, 40, 40, 40], before=[60, 80])
 
 
 def test_a_jar_is_empty_below_three_percent_on_all_days() -> None:

@@ -21,7 +21,7 @@ os.environ.update(OMP_NUM_THREADS="1", OPENBLAS_NUM_THREADS="1")
 from . import page
 from .making import ROOMS, ROOT, Mutant, draw
 from .reach import reached
-from .trying import Tried, attempt
+from .trying import Tried, attempts
 
 HEAVY = ("cv2", "hypothesis", "matplotlib", "numpy", "pandas", "scipy.optimize", "scipy.stats",
          "skimage.data", "_pytest", "rich", "typer")  # fmt: skip
@@ -36,22 +36,28 @@ def preload() -> None:
     cv2.setNumThreads(0)
 
 
-def tried(rooms: Sequence[str], count: int, seed: int, work: Path) -> Iterator[Tried]:
+def tried(
+    rooms: Sequence[str], count: int, seed: int, work: Path, *, jobs: int = 1
+) -> Iterator[Tried]:
     """Try a sample of each room, but for what an earlier run with this seed has tried."""
-    for room in rooms:
-        kept = work / f"{room}-{seed}.jsonl"
-        done = [_read(line) for line in kept.read_text().splitlines()] if kept.is_file() else []
-        chosen = draw(room, count, seed)
-        yield from (found for found in done if found.mutant in chosen)
-        known = reached(room, work / f"{room}.json")
-        with kept.open("a", encoding="utf-8") as file:
-            for mutant in chosen:
-                if mutant in {found.mutant for found in done}:
-                    continue
-                found = attempt(mutant, known, work)
-                file.write(json.dumps(asdict(found)) + "\n")
-                file.flush()
-                yield found
+    chosen = [mutant for room in rooms for mutant in draw(room, count, seed)]
+    done = [f for room in rooms for f in _kept(work, room, seed) if f.mutant in chosen]
+    yield from done
+    known = reached(rooms, work, jobs=jobs)
+    left = [mutant for mutant in chosen if mutant not in {found.mutant for found in done}]
+    for found in attempts(((m, known[m.room]) for m in left), work, jobs=jobs):
+        with _file(work, found.mutant.room, seed).open("a", encoding="utf-8") as file:
+            file.write(json.dumps(asdict(found)) + "\n")
+        yield found
+
+
+def _file(work: Path, room: str, seed: int) -> Path:
+    return work / f"{room}-{seed}.jsonl"
+
+
+def _kept(work: Path, room: str, seed: int) -> list[Tried]:
+    file = _file(work, room, seed)
+    return [_read(line) for line in file.read_text("utf-8").splitlines()] if file.is_file() else []
 
 
 def _read(line: str) -> Tried:
@@ -65,6 +71,7 @@ def main() -> None:
     parser.add_argument("--rooms", nargs="*", choices=tuple(ROOMS), default=tuple(ROOMS))
     parser.add_argument("--count", type=int, default=45, help="mutants a room")
     parser.add_argument("--seed", type=int, default=int(f"{date.today():%Y%m%d}"))
+    parser.add_argument("--jobs", type=int, default=1, help="mutants tried at once")
     parser.add_argument("--work", type=Path, default=ROOT / "build" / "mutants")
     parser.add_argument("--page", action="store_true", help="write the score into docs/mutation.md")
     args = parser.parse_args()
@@ -73,7 +80,7 @@ def main() -> None:
     os.chdir(ROOT)
     preload()
     results = []
-    for found in tried(args.rooms, args.count, args.seed, args.work):
+    for found in tried(args.rooms, args.count, args.seed, args.work, jobs=args.jobs):
         results.append(found)
         print(page.line(found), flush=True)
     print(page.score_table(results))

@@ -88,22 +88,41 @@ def _sorted_out(data: coverage.CoverageData, seconds: dict[str, float]) -> list[
     return [Reached(test, took, dict(lines[test])) for test, took in seconds.items()]
 
 
-def reached(room: str, kept: Path) -> list[Reached]:
-    """What the tests of a room run; measured in a process of its own, and kept in a file."""
-    if not kept.is_file():
-        child = os.fork()
-        if child == 0:
-            code = 1
-            try:
-                kept.write_text(json.dumps([asdict(found) for found in measure(room)]), "utf-8")
-                code = 0
-            except BaseException:  # noqa: BLE001 - a child must never go on as its parent
-                traceback.print_exc()
-            finally:
-                os._exit(code)
-        if os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]) != 0:
-            raise RuntimeError(f"what the tests of {room} run could not be measured")
-    return [Reached(**found) for found in json.loads(kept.read_text("utf-8"))]
+def reached(rooms: Sequence[str], work: Path, *, jobs: int = 1) -> dict[str, list[Reached]]:
+    """What the tests of each room run; measured so many rooms at once, and kept in ``work``.
+
+    Each in a process of its own, so that the package is not loaded here.
+    """
+    kept = {room: work / f"{room}.json" for room in rooms}
+    missing = [room for room, file in kept.items() if not file.is_file()]
+    for some in (missing[i : i + jobs] for i in range(0, len(missing), jobs)):
+        children = {room: _measured_apart(room, kept[room]) for room in some}
+        codes = {r: os.waitstatus_to_exitcode(os.waitpid(c, 0)[1]) for r, c in children.items()}
+        failed = [room for room, code in codes.items() if code != 0]
+        if failed:
+            raise RuntimeError(f"what the tests of {failed[0]} run could not be measured")
+    return {
+        room: [Reached(**found) for found in json.loads(file.read_text("utf-8"))]
+        for room, file in kept.items()
+    }
+
+
+def _measured_apart(room: str, kept: Path) -> int:
+    """Start a process that measures a room and writes it into a file; its id."""
+    child = os.fork()
+    if child == 0:
+        code = 1
+        try:
+            told = json.dumps([asdict(found) for found in measure(room)])
+            partly = kept.with_suffix(".part")
+            partly.write_text(told, "utf-8")
+            partly.replace(kept)
+            code = 0
+        except BaseException:  # noqa: BLE001 - a child must never go on as its parent
+            traceback.print_exc()
+        finally:
+            os._exit(code)
+    return child
 
 
 MOST_S = 300.0

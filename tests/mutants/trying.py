@@ -1,4 +1,4 @@
-"""One mutant against its tests, in a child process: killed, or not noticed."""
+"""Mutants against their tests, each in a child process: killed, or not noticed."""
 
 from __future__ import annotations
 
@@ -8,12 +8,14 @@ import os
 import signal
 import sys
 import time
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from importlib.machinery import ModuleSpec
+from itertools import islice
 from pathlib import Path
 from types import ModuleType
 from typing import Literal
+from uuid import uuid4
 
 import pytest
 
@@ -76,28 +78,72 @@ class _Chosen:
             self.told.write_text(report.nodeid, "utf-8")
 
 
-def attempt(mutant: Mutant, known: Sequence[Reached], work: Path) -> Tried:
-    """Run the tests that can reach the mutant, until one fails or all have passed."""
+@dataclass(frozen=True)
+class Running:
+    """A mutant whose tests run in a child process; ``told`` will name the first that fails.
+
+    ``began`` and ``until`` are seconds of the monotonic clock: when it began, when it is ended.
+    """
+
+    mutant: Mutant
+    child: int
+    told: Path
+    tests: int
+    began: float
+    until: float
+
+    def ended(self) -> Tried | None:
+        """What became of it; None while its tests run and have time left."""
+        done, status = os.waitpid(self.child, os.WNOHANG)
+        if not done and time.monotonic() < self.until:
+            return None
+        if not done:
+            os.killpg(self.child, signal.SIGKILL)  # with all that its tests started
+            os.waitpid(self.child, 0)
+        outcome = _outcome(os.waitstatus_to_exitcode(status)) if done else "too slow"
+        by = self.told.read_text("utf-8") if self.told.is_file() else ""
+        self.told.unlink(missing_ok=True)
+        seconds = round(time.monotonic() - self.began, 1)
+        return Tried(self.mutant, outcome, by, self.tests, seconds)
+
+
+def attempts(
+    mutants: Iterable[tuple[Mutant, Sequence[Reached]]], work: Path, *, jobs: int = 1
+) -> Iterator[Tried]:
+    """Try mutants, each with what the tests of its room reach, so many at once; as they end."""
+    left, running = iter(mutants), list[Running]()
+    while True:
+        for mutant, known in islice(left, jobs - len(running)):
+            running.append(start(mutant, known, work))
+        if not running:
+            return
+        time.sleep(0.05)
+        for one in tuple(running):
+            found = one.ended()
+            if found is not None:
+                running.remove(one)
+                yield found
+
+
+def start(mutant: Mutant, known: Sequence[Reached], work: Path) -> Running:
+    """Begin to run the tests that can reach the mutant, until one fails or all have passed."""
     tests = in_order(known, mutant.module, mutant.first_line, mutant.last_line)
     if any(name.partition(".")[0] == "jarvision" for name in sys.modules):
         raise RuntimeError("the package is loaded already: no mutant would take its place")
-    told, code, began = work / "killer.txt", mutant.code(), time.monotonic()
-    told.unlink(missing_ok=True)
+    code, began = mutant.code(), time.monotonic()
+    told = work / f"killer-{uuid4().hex}.txt"
+    limit = max(LEAST_S, SLOWER * sum(test.seconds for test in tests))
     child = os.fork()
     if child == 0:
         _run(mutant, code, tests, told)
-    limit = max(LEAST_S, SLOWER * sum(test.seconds for test in tests))
-    exit_code = _wait(child, began + limit)
-    outcome: Outcome
-    if exit_code is None:
-        outcome = "too slow"
-    elif exit_code == NOT_IMPORTED:
-        outcome = "invalid"
-    else:
-        quiet = (pytest.ExitCode.OK, pytest.ExitCode.NO_TESTS_COLLECTED)
-        outcome = "survived" if exit_code in quiet else "killed"
-    by = told.read_text("utf-8") if told.is_file() else ""
-    return Tried(mutant, outcome, by, len(tests), round(time.monotonic() - began, 1))
+    return Running(mutant, child, told, len(tests), began, began + limit)
+
+
+def _outcome(exit_code: int) -> Outcome:
+    if exit_code == NOT_IMPORTED:
+        return "invalid"
+    quiet = (pytest.ExitCode.OK, pytest.ExitCode.NO_TESTS_COLLECTED)
+    return "survived" if exit_code in quiet else "killed"
 
 
 def _run(mutant: Mutant, code: str, tests: Sequence[Reached], told: Path) -> None:
@@ -118,15 +164,3 @@ def _run(mutant: Mutant, code: str, tests: Sequence[Reached], told: Path) -> Non
         exit_code = pytest.main([*SAME_FOR_ALL, "-x", *files], plugins=[_Chosen(tests, told)])
     finally:
         os._exit(int(exit_code))
-
-
-def _wait(child: int, until: float) -> int | None:
-    """Return a child's exit code; None when it had to be ended."""
-    while time.monotonic() < until:
-        done, status = os.waitpid(child, os.WNOHANG)
-        if done:
-            return os.waitstatus_to_exitcode(status)
-        time.sleep(0.05)
-    os.killpg(child, signal.SIGKILL)  # with all that its tests started
-    os.waitpid(child, 0)
-    return None

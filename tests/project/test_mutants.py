@@ -13,7 +13,7 @@ import pytest
 from tests.mutants import page, reach
 from tests.mutants.making import ROOMS, ROOT, Mutant, draw
 from tests.mutants.reach import Reached, in_order
-from tests.mutants.trying import Outcome, Tried, attempt
+from tests.mutants.trying import Outcome, Tried, start
 
 MUTANT = Mutant("jarvision/growth/stall.py", 10, 12, "NumberReplacer", 3, "a = 1", "a = 2")
 
@@ -59,14 +59,14 @@ def test_no_mutant_is_tried_where_the_package_is_loaded_already(tmp_path: Path) 
     import jarvision.records  # noqa: F401
 
     with pytest.raises(RuntimeError, match="loaded already"):
-        attempt(MUTANT, [], tmp_path)
+        start(MUTANT, [], tmp_path)
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize(
     ("line", "outcome"), [("return 1 + 1", "killed"), ("return 2", "survived")]
 )
-def test_a_fault_is_tried_in_memory_and_noticed_by_a_test(
+def test_faults_are_tried_in_memory_some_at_once_and_noticed_by_a_test(
     tmp_path: Path, line: str, outcome: str
 ) -> None:
     """The whole way, on a module and a test of one line each; their files stay as they are."""
@@ -91,12 +91,15 @@ trying.ROOT = work
 trying.Mutant.code = lambda self: "def one():\\n    {line}\\n"
 mutant = trying.Mutant("jarvision/growth/one.py", 2, 2, "X", 0, "", "")
 known = [trying.Reached("tests/growth/test_one.py::test_one", 0.1, {{mutant.module: [2]}})]
-print(trying.attempt(mutant, known, work).outcome)
+for found in trying.attempts([(mutant, known)] * 3, work, jobs=2):
+    print(found.outcome, found.by)
 """
     done = subprocess.run(
         [sys.executable, "-c", script], cwd=ROOT, capture_output=True, text=True, check=False
     )
-    assert done.stdout.split()[-1:] == [outcome], done.stderr
+    by = "tests/growth/test_one.py::test_one" if outcome == "killed" else ""
+    assert done.stdout.splitlines()[-3:] == [f"{outcome} {by}"] * 3, done.stderr
+    assert not list(tmp_path.glob("killer-*"))
 
 
 def tried(outcome: Outcome, was: str = "a = 1") -> Tried:

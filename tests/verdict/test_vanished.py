@@ -8,11 +8,15 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from judging import healthy, judge
-from shelves import Story, kjma
+from shelves import Story, kjma, oyster
 
+from jarvision.growth.forecast import seen_growth
+from jarvision.history.build import build_history
 from jarvision.records import Patch, TrackedPatch, Verdict
+from jarvision.register.species import find_profile
 from jarvision.settings.groups import Settings
 from jarvision.settings.verdict import VerdictSettings
+from jarvision.verdict.decide import decide
 from jarvision.verdict.vanished import _lies_in
 
 
@@ -69,10 +73,21 @@ def test_what_is_left_of_an_area_lies_within_its_radius(
         assert not _lies_in(replace(later, kind="green"), whole, "bare-1", 45.0)
 
 
-def test_an_area_gone_while_the_wall_grew_is_forgotten_after_full_days() -> None:
+@pytest.mark.parametrize(("white", "word"), [(1, "vanished"), (2, "spawn_ready")])
+def test_an_area_gone_while_the_wall_grew_is_forgotten_after_two_full_days(
+    white: int, word: str
+) -> None:
+    """A day with a bare area elsewhere is none."""
     still = {n: [square(22.0)] for n in range(4, 9)}
+    elsewhere = {n: [square(8.0, 50.0)] for n in range(9, 18 - white)}
     story = Story(np.concatenate([kjma(np.arange(9)), [99.0] * 9]))
-    assert verdict_of(still, story).verdict == "go"
+    assert found(verdict_of({**still, **elsewhere}, story)) == [word]
+
+
+def test_an_area_seen_three_times_beside_a_full_wall_is_not_forgotten() -> None:
+    for first, word in ((11, "vanished"), (12, "spawn_ready")):
+        seen = {n: [square(17.0)] for n in range(first, 14)}
+        assert found(verdict_of(seen, healthy(20))) == [word]
 
 
 def test_an_area_that_stood_still_as_a_dead_one_is_forgotten_later_than_any_other() -> None:
@@ -84,6 +99,18 @@ def test_an_area_that_stood_still_as_a_dead_one_is_forgotten_later_than_any_othe
         told = judge(story.readings(), settings=sooner)[0].verdict
         assert (told == "go") == (white >= 6), white
     assert found(verdict_of(dead, healthy(21))) == ["vanished"]
+
+
+def test_one_that_stood_still_for_three_days_is_forgotten_after_a_month() -> None:
+    """Of a species that keeps for so long."""
+    lasting = replace(find_profile("oyster"), keeps_days=60.0)
+    for white, word in ((1, "vanished"), (29, "vanished"), (30, "spawn_ready")):
+        story = healthy(15 + white)
+        story.patches = {n: [square(17.0)] for n in range(11, 15)}
+        history = build_history(story.readings(), oyster())
+        now = history.days[-1].day
+        growth = seen_growth(history, lasting, today=now)
+        assert found(decide(history, growth, lasting, today=now)[0]) == [word]
 
 
 def test_one_that_would_have_ended_the_jar_is_not_forgotten() -> None:
