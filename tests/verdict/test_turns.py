@@ -342,7 +342,9 @@ def test_an_area_that_has_hardly_shrunk_stood_still_whatever_its_trend(
     first: float, word: str
 ) -> None:
     story = healthy(18)
-    story.patches = {12 + n: [patch("bare", area)] for n, area in enumerate((first, 2.3, 2.3, 2.3))}
+    story.patches = {
+        12 + n: [patch("bare", area)] for n, area in enumerate((first, first, 2.3, 2.3))
+    }
     history = build_history(story.readings(), oyster())
     days = list(history.days)
     for n, trend in enumerate(("new", "closing", "closing", "still")):
