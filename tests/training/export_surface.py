@@ -1,6 +1,7 @@
 """Write the trained surface network as ONNX: ``python -m tests.training.export_surface net.pt``.
 
-As :mod:`.export` does it: weights are stored as 16-bit floats, and the net speaks of squares.
+As :mod:`.export` does it: weights are stored as 16-bit floats, and what follows the last layer is
+cheaper outside.
 """
 
 from __future__ import annotations
@@ -27,7 +28,6 @@ def main() -> None:
     stored = torch.load(args.weights, weights_only=True)
     net.load_state_dict({name: weights.float() for name, weights in stored.items()})
     net.eval()
-    net.forward = net.squares  # type: ignore[method-assign]  # what follows is cheaper outside
     torch.onnx.export(
         net, (torch.zeros(1, INPUTS, 320, 352),), str(args.out), input_names=["surface"],
         output_names=["logits"], opset_version=13, dynamo=False,
