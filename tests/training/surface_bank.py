@@ -100,8 +100,8 @@ class Stock:
     def _sent(self, values: Float32Array) -> Tensor:
         """Onto the card, without waiting for it."""
         there = torch.from_numpy(values)
-        on_card = self.device.type == "cuda"
-        return (there.pin_memory() if on_card else there).to(self.device, non_blocking=True)
+        pinned = self.device.type == "cuda" and values.size
+        return (there.pin_memory() if pinned else there).to(self.device, non_blocking=True)
 
 
 def _numbers(classes: np.ndarray, table: dict[TopClass, int], rest: int = UNTOLD) -> np.ndarray:
