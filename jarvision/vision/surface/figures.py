@@ -108,17 +108,14 @@ class SurfaceFigures:
 
 
 def read_figures(
-    picture: SurfacePicture, photo: Photo, above: Above, *, fine: SurfacePicture,
-    colour: ColourFit, mouth: MouthFit, settings: SurfaceSettings,
+    picture: SurfacePicture, photo: Photo, above: Above, *, colour: ColourFit, mouth: MouthFit,
+    settings: SurfaceSettings,
 ) -> SurfaceFigures:  # fmt: skip
-    """Say what stands on the surface, how moist it is and what grows out of it.
-
-    ``fine`` is the same surface in smaller cells, for droplets.
-    """
+    """Say what stands on the surface, how moist it is and what grows out of it."""
     chances = read_surface(picture)
     fruit = find_fruit(picture, chances, photo, above, colour=colour, mouth=mouth)
     patches = surface_patches(picture, chances, settings=settings)
-    droplets = read_droplets(picture, chances, fine=fine, fine_chances=read_surface(fine))
+    droplets = read_droplets(picture, chances)
     untold = {} if droplets else {"droplets": _HIDDEN}
     caps = [body for body in fruit if body.kind == "cap"]
     untold["flat_chance"] = _FLAT_UNTOLD if caps else _NO_CAP

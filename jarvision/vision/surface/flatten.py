@@ -11,10 +11,6 @@ from jarvision.settings.vision import PhotoSettings
 from jarvision.vision.surface.sight import Above, sample
 
 SURFACE_CELL_MM = 0.25
-FINE_CELL_MM = 0.16
-"""Cells of the nearer look at which droplets too fine for the network look as large as those that
-it learned from."""
-
 _MARGIN_MM = 1.0
 """Shown beyond the mouth, on every side."""
 

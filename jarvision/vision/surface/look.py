@@ -22,7 +22,7 @@ from jarvision.vision.quality.diagnose import find_card_or_say_why
 from jarvision.vision.quality.figures import hidden_swatches
 from jarvision.vision.quality.gate import accept_card
 from jarvision.vision.surface.figures import SurfaceFigures, read_figures
-from jarvision.vision.surface.flatten import FINE_CELL_MM, SURFACE_CELL_MM, flatten
+from jarvision.vision.surface.flatten import SURFACE_CELL_MM, flatten
 from jarvision.vision.surface.fruit import looks_mm
 from jarvision.vision.surface.hood import accept_no_hood
 from jarvision.vision.surface.mouth import locate_mouth
@@ -124,13 +124,8 @@ def look_down(
     """
     settings = settings or PhotoSettings()
     flat = lay_flat(photo, settings=settings, values=values, squares=squares)
-    above = Above.of_card(flat.card)
-    fine = flatten(
-        photo, above, colour=flat.colour, mouth=flat.mouth, settings=settings,
-        cell_mm=FINE_CELL_MM,
-    )  # fmt: skip
     figures = read_figures(
-        flat.picture, photo, above, fine=fine, colour=flat.colour, mouth=flat.mouth,
+        flat.picture, photo, Above.of_card(flat.card), colour=flat.colour, mouth=flat.mouth,
         settings=settings.surface,
     )  # fmt: skip
     top = _top(flat.mouth, flat.picture, figures)
