@@ -50,6 +50,13 @@ _GOMPERTZ, _SLOWER, _STEADY = 1.6, 2.4, 4.6
 as long from a pin of 3 mm to a flat cap of 45 mm, and that is the usual time from pins to
 cutting."""
 
+_HELD: Final = 0.7
+"""Weight within the 80 % interval: of 120 forecasts one to three days ahead for simulated jars (two
+of the laws above), days with 0.8 of it held 88 %, with 0.7 of it 81 %."""
+
+_FARTHEST: Final = 60
+"""Days, to both sides of the middle, beyond which nothing is looked for."""
+
 _SEED: Final = 20210
 
 
@@ -159,11 +166,12 @@ def forecast_cut(
     logs = np.concatenate([weights for _, weights in clouds])
     weights = np.exp(logs - logs.max())
     weights /= weights.sum()
-    low, middle, high, late = _quantiles(drawn[:, 0], weights, (0.1, 0.5, 0.9, 0.95))
+    middle, late = _quantiles(drawn[:, 0], weights, (0.5, 0.95))
+    low, high = _shortest_run(drawn[:, 0], weights, math.floor(middle))
     return CutForecast(
         day=days_after(origin, math.floor(middle)),
-        low=days_after(origin, math.floor(low)),
-        high=days_after(origin, math.floor(high)),
+        low=days_after(origin, low),
+        high=days_after(origin, high),
         latest=days_after(origin, math.floor(late)),
         mm_per_day=_pace(clouds, weights, float(task.t[-1])),
         days_seen=len(sights),
@@ -234,6 +242,22 @@ def _quantiles(
     order = np.argsort(values)
     reached = np.cumsum(weights[order]) - weights[order] / 2
     return tuple(float(np.interp(level, reached, values[order])) for level in levels)
+
+
+def _shortest_run(values: FloatArray, weights: FloatArray, middle: int) -> tuple[int, int]:
+    """First and last of the fewest whole days about ``middle`` that hold :data:`_HELD` of it all.
+
+    Ends rounded to whole days hold more than the quantiles they are rounded from.
+    """
+    days = np.clip(np.floor(values) - middle, -_FARTHEST, _FARTHEST).astype(int) + _FARTHEST
+    reached = np.concatenate([[0.0], np.cumsum(np.bincount(days, weights, 2 * _FARTHEST + 1))])
+    for span in range(1, _FARTHEST + 1):
+        starts = np.arange(_FARTHEST - span + 1, _FARTHEST + 1)
+        held = reached[starts + span] - reached[starts]
+        if held.max() >= _HELD:
+            low = int(starts[held.argmax()]) - _FARTHEST + middle
+            return low, low + span - 1
+    return middle - _FARTHEST, middle + _FARTHEST
 
 
 def _pace(

@@ -227,6 +227,7 @@ def build_card(story: JarStory, curve: str, around: Surroundings) -> JarCard:
 def card_of(story: JarStory, curve: str, near: Near, *, out: Path) -> JarCard:
     """The same from the jar's own story, and what is near it; its pictures lie in ``out``."""
     verdict, entry, days = story.verdict, story.history.entry, story.history.days
+    tops = story.history.tops
     jar, words = printable(verdict.jar), VERDICT_WORDS[verdict.verdict]
     last, side = days[-1] if days else None, side_shown(story)
     shown = shown_reading(last, side) if last else None
@@ -242,7 +243,8 @@ def card_of(story: JarStory, curve: str, near: Near, *, out: Path) -> JarCard:
         about=printable(" · ".join(part for part in about if part)),
         notes=printable(entry.notes),
         side=tell_view(shown) if last and shown and are_many(last) else "",
-        coverage=tell_coverage(verdict.coverage) + tell_as_read(last),
+        # of a jar seen from above alone, what is told of the surface says it
+        coverage=tell_coverage(verdict.coverage) + tell_as_read(last) if days or not tops else "",
         together=tell_coverage(last.together) if last and len(days) > 1 else "",
         seen=tell_seen(last) if last else "",
         bare=tell_reference(shown, days[0].day) if shown else "",

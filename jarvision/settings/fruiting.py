@@ -50,7 +50,7 @@ class FruitingSettings:
     flat_chance: Annotated[float, Limits(0.3, 1)] = 0.5
     """Caps whose edge has begun to flatten as likely as this are cut today."""
 
-    moist_memory: Annotated[float, Limits(0, 1)] = 0.1
+    moist_memory: Annotated[float, Limits(0, 1)] = 0.3
     """Weight of the days before beside a day's own droplets: one photo in twenty is misread, and a
     surface dries or is sprayed from one day to the next."""
 

@@ -49,9 +49,9 @@ class SurfaceSettings:
     """Share of the ring's dark print that mirrors a lamp: matt print does not, a hood does. 14
     rendered photos had 0 to 0.002 without a hood, five 0 to 0.015 with one."""
 
-    patchy_max: Annotated[float, Limits(0.01, 1)] = 0.07
+    patchy_max: Annotated[float, Limits(0.01, 1)] = 0.042
     """How far the light of the ring's colour may vary around the mouth over some mm: a hood's mist
-    lies there in patches. 14 rendered photos without a hood had 0.005 to 0.036, five with one 0.09
+    lies there in patches. 40 rendered photos without a hood had 0.005 to 0.036, eight with one 0.05
     to 0.2."""
 
     depth_max_mm: Annotated[float, Limits(10, 150)] = 60.0

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from tops import FIRST, about, day
 
-from jarvision.growth.caps import CapSight, forecast_cut
+from jarvision.growth.caps import CapSight, _shortest_run, forecast_cut
 from jarvision.records import CutForecast
 from jarvision.settings.fruiting import FruitingSettings
 
@@ -74,4 +74,11 @@ def test_caps_on_the_first_photo_leave_more_open_than_caps_that_were_seen_as_pin
     known = forecast_cut(one, pins_since=FIRST - timedelta(days=4), settings=SETTINGS)
     assert open_end is not None
     assert known is not None
-    assert (open_end.high - open_end.low) > (known.high - known.low)
+    assert (open_end.latest - open_end.low) > (known.latest - known.low)
+
+
+def test_the_interval_is_the_fewest_days_that_hold_so_much() -> None:
+    days = np.array([2.3, 3.1, 3.9, 4.2, 4.8, 5.5, 9.0])
+    weights = np.array([0.05, 0.2, 0.2, 0.25, 0.2, 0.05, 0.05])
+    assert _shortest_run(days, weights, 4) == (3, 4)
+    assert _shortest_run(days, np.array([0.1, 0.2, 0.1, 0.1, 0.1, 0.2, 0.2]), 4) == (3, 5)

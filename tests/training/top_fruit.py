@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import cv2
 import numpy as np
@@ -30,6 +30,8 @@ class Board:
         Unit vector in the plane to the brightest lamp's side.
     slant
         How far it stands off the vertical, 0 to 1.
+    bodies
+        Class, x, y and apparent width (mm) of every droplet, pin and cap that was painted.
     """
 
     cell_mm: float
@@ -38,6 +40,7 @@ class Board:
     below: ByteArray
     lamp: FloatArray
     slant: float
+    bodies: list[tuple[TopClass, float, float, float]] = field(default_factory=list)
 
     @property
     def n(self) -> int:
@@ -97,6 +100,7 @@ def paint_droplet(
     here = board.classes[window.cells]
     under = board.below[window.cells]
     here[(inside >= SEEN_FROM) & np.isin(under, (1, 2, 3))] = TopClass.DROPLET
+    board.bodies.append((TopClass.DROPLET, x_mm, y_mm, width_mm))
 
 
 def paint_pool(board: Board, height_mm: Float32Array, there: BoolArray, share: float,
@@ -130,6 +134,7 @@ def paint_pin(
         _ball(board, (x, y), 0.55 * pin.diameter_mm, stalk, shadow=0.5)
     at = (pin.x_mm + tip[0], pin.y_mm + tip[1])
     _ball(board, at, pin.diameter_mm, colour, shadow=0.3)
+    board.bodies.append((TopClass.PIN, float(at[0]), float(at[1]), pin.diameter_mm))
 
 
 def _ball(
@@ -185,6 +190,7 @@ def paint_cap(
     shown = shown + pale[..., None] * (gills - shown)
     place = far * np.cos(turn + to), far * np.sin(turn + to)
     _lay(board, window, inside, shown.astype(np.float32), TopClass.CAP, place, 0.5)
+    board.bodies.append((TopClass.CAP, cap.x_mm, cap.y_mm, cap.diameter_mm))
 
 
 def _lay(

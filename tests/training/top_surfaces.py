@@ -2,7 +2,8 @@
 
 ``python -m tests.training.top_surfaces OUT --first SEED --count N --jobs J`` writes chunks
 ``topsSEED.npz``: ``pictures`` (n, side, side, 3) sRGB bytes, ``classes`` and ``below`` (with and
-without water; :class:`tests.scenes.tops.spec.TopClass`), ``seeds``. Contents are those of
+without water; :class:`tests.scenes.tops.spec.TopClass`), ``bodies`` (m, 5: which surface, class, x,
+y and apparent width in mm), ``radius_mm``, ``seeds``. Contents are those of
 :mod:`.contents_layers`; crumbs and powders, and mixtures that may hold them, come only with
 seeds for judging.
 """
@@ -10,6 +11,7 @@ seeds for judging.
 from __future__ import annotations
 
 import argparse
+from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from functools import partial
@@ -35,8 +37,8 @@ from .jar_growth import chance, grow, logarithmic
 from .noise import fractal
 from .top_fruit import Board, paint_cap, paint_droplet, paint_pin, paint_pool
 
-CELL_MM = 0.25
-SIDE = 384  # cells
+CELL_MM = 0.2
+SIDE = 480  # cells
 SIDE_MM = SIDE * CELL_MM
 JUDGED_FROM = 9_000_000
 CHUNK = 32
@@ -54,15 +56,15 @@ class TopSurface:
         ``(SIDE, SIDE, 3)`` sRGB bytes.
     classes, below
         ``(SIDE, SIDE)`` :class:`TopClass`, with and without water.
-    droplets_mm
-        ``(n, 3)`` x, y and diameter.
+    bodies
+        ``(n, 4)`` class, x, y and width (mm) of droplets, pins and caps whose middle shows.
     """
 
     seed: int
     picture: ByteArray
     classes: ByteArray
     below: ByteArray
-    droplets_mm: np.ndarray
+    bodies: Float32Array
     radius_mm: float
 
 
@@ -89,11 +91,23 @@ def top_surface(seed: int) -> TopSurface:
     water = _water(rng)
     if water.pool > 0.0:
         paint_pool(board, height, there, water.pool, rng)
-    drops = _droplets(board, water, mouth, rng)
+    _droplets(board, water, mouth, rng)
     _fruit(board, mouth, depth, rng)
     _outside(board, mouth, far.astype(np.float32), rng)
-    return TopSurface(seed, _photographed(board.light, rng), board.classes, board.below, drops,
-                      mouth.radius_mm)  # fmt: skip
+    return TopSurface(seed, _photographed(board.light, rng), board.classes, board.below,
+                      _shown(board), mouth.radius_mm)  # fmt: skip
+
+
+def _shown(board: Board) -> Float32Array:
+    """Bodies whose middle nothing else hides."""
+    shown = []
+    for kind, x, y, wide in board.bodies:
+        row, col = (int(np.clip(v / CELL_MM + SIDE / 2.0, 0, SIDE - 1)) for v in (y, x))
+        there, below = board.classes[row, col], board.below[row, col]
+        solid = below in (TopClass.BARE, TopClass.GROWTH, TopClass.OFF_COLOUR)
+        if below == kind or (kind == TopClass.DROPLET and solid and there != TopClass.WATER):
+            shown.append((kind, x, y, wide))
+    return np.array(shown, np.float32).reshape(-1, 4)
 
 
 def _contents(seed: int, rng: np.random.Generator) -> Canvas:
@@ -123,7 +137,7 @@ def _contents(seed: int, rng: np.random.Generator) -> Canvas:
     canvas, growth = grow(bare, seed, rng, wild=bool(rng.random() < 0.5), textures=None)
     if rng.random() < 0.2:
         _stain(canvas, growth, rng, skin=bool(rng.random() < 0.3))
-    if rng.random() < 0.35:
+    if rng.random() < 0.45:
         _mould(canvas, bare, growth, rng)
     return canvas
 
@@ -169,7 +183,7 @@ def _water(rng: np.random.Generator) -> Water:
     )
 
 
-def _droplets(board: Board, water: Water, mouth: Mouth, rng: np.random.Generator) -> np.ndarray:
+def _droplets(board: Board, water: Water, mouth: Mouth, rng: np.random.Generator) -> None:
     """Droplets at random places, not in the pool, the largest ones last."""
     count = rng.poisson(water.per_cm2 * np.pi * mouth.radius_mm**2 / 100.0)
     size = np.clip(np.exp(rng.normal(np.log(water.middle_mm), water.spread, count)),
@@ -184,14 +198,11 @@ def _droplets(board: Board, water: Water, mouth: Mouth, rng: np.random.Generator
         logarithmic(rng, 0.06, 1.2),
         float(rng.uniform(0.12, 0.35)),
     )
-    kept = []
     for x, y, wide in zip(far * np.cos(turn), far * np.sin(turn), size, strict=True):
         row, col = (int(np.clip(v / CELL_MM + SIDE / 2.0, 0, SIDE - 1)) for v in (y, x))
         if board.classes[row, col] in (TopClass.WATER, TopClass.DROPLET):
             continue
         paint_droplet(board, float(x), float(y), float(wide), look)
-        kept.append((x, y, wide))
-    return np.array(kept).reshape(-1, 3)
 
 
 def _fruit(board: Board, mouth: Mouth, depth: float, rng: np.random.Generator) -> None:
@@ -240,6 +251,12 @@ def _photographed(light: Float32Array, rng: np.random.Generator) -> ByteArray:
     return np.rint(255.0 * srgb_encode(light)).astype(np.uint8)
 
 
+def with_owners(bodies: Sequence[Float32Array]) -> Float32Array:
+    """Bodies of several surfaces, ``(n, 5)``: the number of each one's surface comes first."""
+    owners = np.repeat(np.arange(len(bodies), dtype=np.float32), [len(one) for one in bodies])
+    return np.column_stack([owners, np.concatenate(bodies)]).astype(np.float32)
+
+
 def write(first: int, *, out: Path) -> None:
     """One chunk."""
     cv2.setNumThreads(1)
@@ -253,6 +270,7 @@ def write(first: int, *, out: Path) -> None:
         pictures=np.stack([one.picture for one in done]),
         classes=np.stack([one.classes for one in done]),
         below=np.stack([one.below for one in done]),
+        bodies=with_owners([one.bodies for one in done]),
         radius_mm=np.array([one.radius_mm for one in done]),
         seeds=np.array([one.seed for one in done]),
     )

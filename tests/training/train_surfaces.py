@@ -1,8 +1,8 @@
 """Train the surface network: ``python -m tests.training.train_surfaces BANK --out net.pt``.
 
 ``BANK`` is being filled with painted surfaces (:mod:`.top_surfaces`) and those of rendered photos
-(:mod:`.surface_photos`) while this runs. Every step turns, mirrors, relights, blurs and scales
-what it draws.
+(:mod:`.surface_photos`) while this runs. Every step turns, mirrors, scales, tints, relights and
+blurs what it draws.
 """
 
 from __future__ import annotations
@@ -10,7 +10,6 @@ from __future__ import annotations
 import argparse
 import copy
 import time
-from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
@@ -18,129 +17,78 @@ import torch
 from torch import Tensor, nn
 from torch.nn import functional
 
-from jarvision.vision.tissue.inputs import MIDDLE, SPREAD
-from tests.scenes.tops.spec import TopClass
+from .surface_bank import Bank, Stock
+from .surface_batches import IGNORED, SQUARE_MM, Batch, batch_of
+from .surface_net import SurfaceNet, parts_of
 
-from .composed_walls import LIGHT_FLOOR
-from .surface_net import GROUND, WATER, SurfaceNet
-from .top_surfaces import CELL_MM, SIDE
-
-IGNORED = -100
-GROUND_OF = {
-    TopClass.OUTSIDE: 0, TopClass.BARE: 1, TopClass.GROWTH: 2, TopClass.OFF_COLOUR: 3,
-    TopClass.PIN: 4, TopClass.CAP: 5,
-}  # fmt: skip
-GROUND_WEIGHTS = (0.3, 1.0, 1.0, 1.5, 4.0, 1.0)
+GROUND_WEIGHTS = (0.3, 1.0, 1.0, 2.0, 3.0, 1.0)
 WATER_WEIGHTS = (1.0, 3.0, 1.5)
+SOLID = slice(1, 4)  # bare, growth, off-colour
+GROWTH = 2
 MEMORY = 0.998  # of the mean weights, a step
 WARM_UP = 200  # steps
+FEW_PER_CM2 = 0.5  # droplets, beside which a difference counts
 
 
-@dataclass
-class Stock:
-    """Surfaces on the card: pictures ``(n, 3, SIDE, SIDE)`` and truth, as bytes."""
-
-    device: torch.device
-    pictures: list[Tensor] = field(default_factory=list)
-    ground: list[Tensor] = field(default_factory=list)
-    water: list[Tensor] = field(default_factory=list)
-    radius_mm: list[float] = field(default_factory=list)
-
-    def take(self, path: Path) -> None:
-        """Take in a chunk."""
-        with np.load(path) as chunk:
-            classes, below = chunk["classes"], chunk["below"]
-            table = np.full(256, 255, np.uint8)
-            for kind, number in GROUND_OF.items():
-                table[kind] = number
-            water = np.zeros_like(classes)
-            water[classes == TopClass.DROPLET] = 1
-            water[classes == TopClass.WATER] = 2
-            water[classes == TopClass.OUTSIDE] = 255
-            for part, to in ((chunk["pictures"].transpose(0, 3, 1, 2), self.pictures),
-                             (table[below], self.ground), (water, self.water)):  # fmt: skip
-                to.extend(torch.from_numpy(np.ascontiguousarray(part)).to(self.device))
-            self.radius_mm.extend(chunk["radius_mm"].tolist())
-
-    def draw(self, count: int, rng: np.random.Generator) -> tuple[Tensor, Tensor, Tensor, Tensor]:
-        """Random pictures ``(count, 3, SIDE, SIDE)`` in linear light, ground, water, radius."""
-        index = rng.integers(len(self.pictures), size=count)
-        pick = [torch.stack([part[k] for k in index])
-                for part in (self.pictures, self.ground, self.water)]  # fmt: skip
-        radius = torch.tensor([self.radius_mm[k] for k in index], device=self.device)
-        return linear_of(pick[0]), pick[1].long(), pick[2].long(), radius
-
-
-def linear_of(rgb: Tensor) -> Tensor:
-    """Linear light of sRGB bytes (IEC 61966-2-1)."""
-    part = rgb.float() / 255.0
-    return torch.where(part <= 0.04045, part / 12.92, ((part + 0.055) / 1.055) ** 2.4)
-
-
-def inputs_of(linear: Tensor, within: Tensor) -> Tensor:
-    """What the network sees: three logs inside the mouth, and the mouth itself."""
-    light = linear.clamp(min=0.0) + LIGHT_FLOOR
-    weights = torch.tensor([0.2126, 0.7152, 0.0722], device=linear.device)[None, :, None, None]
-    luminance = (light * weights).sum(1, keepdim=True).log()
-    red, green, blue = light.log().split(1, dim=1)
-    logs = torch.cat([luminance, red - green, blue - green], dim=1)
-    middle, spread = (
-        torch.tensor(part.tolist(), device=linear.device)[None, :, None, None]
-        for part in (MIDDLE, SPREAD)
+def loss_of(squares: Tensor, batch: Batch) -> Tensor:
+    """Of the cells, of coverage, of the droplets, and of pins and caps."""
+    ground, water, bodies = parts_of(squares)
+    droplets, droplet_mm, pin, cap, body_mm = bodies.unbind(1)
+    return (
+        _cells(ground, batch.ground, GROUND_WEIGHTS)
+        + _cells(water, batch.water, WATER_WEIGHTS)
+        + _coverage(ground, batch.ground)
+        + _droplets(droplets, droplet_mm, batch)
+        + _middles(torch.stack([pin, cap], dim=1), body_mm, batch)
     )
-    return torch.cat([(logs - middle) / spread, torch.ones_like(luminance)], dim=1) * within
 
 
-def varied(
-    linear: Tensor, ground: Tensor, water: Tensor, radius: Tensor, rng: np.random.Generator
-) -> tuple[Tensor, Tensor, Tensor]:
-    """Inputs and truth of surfaces, turned, mirrored, relit, blurred, each in its own way."""
-    n, device = len(linear), linear.device
-    turn, mirror = int(rng.integers(4)), bool(rng.random() < 0.5)
-    parts = [linear, ground, water]
-    parts = [torch.rot90(part, turn, (-2, -1)) for part in parts]
-    if mirror:
-        parts = [part.flip(-1) for part in parts]
-    linear, ground, water = parts
-
-    def normal(*shape: int) -> Tensor:
-        return torch.randn(shape, device=device)
-
-    linear = linear * torch.exp(0.25 * normal(n, 1, 1, 1) + 0.06 * normal(n, 3, 1, 1))
-    if rng.random() < 0.5:
-        sigma = float(rng.uniform(0.3, 1.2))
-        at = torch.arange(-3, 4, device=device, dtype=torch.float32)
-        line = torch.exp(-0.5 * (at / sigma) ** 2)
-        line = line / line.sum()
-        kernel = (line[:, None] * line[None, :]).expand(3, 1, 7, 7)
-        linear = functional.conv2d(linear, kernel, padding=3, groups=3)
-    noise = torch.rand(n, 1, 1, 1, device=device) * 0.03
-    linear = (linear + noise * linear.clamp(min=0.0).sqrt() * normal(*linear.shape)).clamp(0.0, 1.2)
-    axis = (torch.arange(SIDE, device=device) + 0.5 - SIDE / 2) * CELL_MM
-    far = torch.hypot(axis[:, None], axis[None, :])[None]
-    jitter = 0.6 * normal(n) - 0.2
-    within = (far <= (radius + jitter)[:, None, None])[:, None].float()
-    inside = within[:, 0] > 0
-    ground = torch.where(inside & (ground != 255), ground, IGNORED)
-    water = torch.where(inside & (water != 255), water, IGNORED)
-    return inputs_of(linear, within), ground, water
-
-
-def loss_of(out: Tensor, ground: Tensor, water: Tensor) -> Tensor:
-    """Cross entropy of ground and water, and how far their shares are off on each surface."""
-    device = out.device
-    weights = [torch.tensor(w, device=device) for w in (GROUND_WEIGHTS, WATER_WEIGHTS)]
-    said = out.split([len(GROUND), len(WATER)], dim=1)
-    loss = torch.zeros((), device=device)
-    for logits, true, weight in zip(said, (ground, water), weights, strict=True):
-        loss = loss + functional.cross_entropy(logits, true, weight=weight, ignore_index=IGNORED)
-        there = (true != IGNORED).float()
-        cells = there.sum(dim=(1, 2)).clamp(min=1.0)
-        chances = logits.softmax(dim=1)
-        for kind in range(1, logits.shape[1]):
-            off = ((chances[:, kind] - (true == kind).float()) * there).sum(dim=(1, 2)) / cells
-            loss = loss + 0.5 * off.abs().mean()
+def _cells(logits: Tensor, true: Tensor, weights: tuple[float, ...]) -> Tensor:
+    """Cross entropy, and how far each kind's share is off on each surface."""
+    weight = torch.tensor(weights, device=logits.device)
+    loss = functional.cross_entropy(logits, true, weight=weight, ignore_index=IGNORED)
+    there = (true != IGNORED).float()
+    cells = there.sum(dim=(1, 2)).clamp(min=1.0)
+    chances = logits.softmax(dim=1)
+    for kind in range(1, logits.shape[1]):
+        off = ((chances[:, kind] - (true == kind).float()) * there).sum(dim=(1, 2)) / cells
+        loss = loss + 0.4 * off.abs().mean()
     return loss
+
+
+def _coverage(ground: Tensor, true: Tensor) -> Tensor:
+    """How far coverage is off, as :mod:`jarvision.vision.surface.cover` works it out."""
+    shown = ((true >= SOLID.start) & (true < SOLID.stop)).float()
+    growth = ground[:, SOLID].softmax(dim=1)[:, GROWTH - SOLID.start]
+    off = ((growth - (true == GROWTH).float()) * shown).sum(dim=(1, 2))
+    return 1.5 * (off.abs() / shown.sum(dim=(1, 2)).clamp(min=200.0)).mean()
+
+
+def _droplets(log_count: Tensor, log_mm: Tensor, batch: Batch) -> Tensor:
+    """Poisson's likelihood of the counts, sizes, and how many there are on each surface."""
+    log_count = log_count.clamp(-14.0, 3.0)
+    count = log_count.exp() * batch.inside
+    true = batch.droplets * batch.inside
+    there = (true > 0.0).float()
+    each = (count - true * log_count).sum() / (true.sum() + 40.0 * len(true))
+    size = ((log_mm - batch.droplet_mm).abs() * there).sum() / there.sum().clamp(min=1.0)
+    cm2 = batch.inside.sum(dim=(1, 2)) * SQUARE_MM**2 / 100.0
+    said, told = ((part.sum(dim=(1, 2)) / cm2 + FEW_PER_CM2).log() for part in (count, true))
+    return 0.2 * each + 0.3 * size + 0.2 * (said - told).abs().mean()
+
+
+def _middles(logits: Tensor, log_mm: Tensor, batch: Batch) -> Tensor:
+    """Focal loss of the hills about middles (as Law and Deng 2018 have it, from memory); widths."""
+    true, worth = batch.middles, batch.inside[:, None]
+    peak = (true >= 1.0).float() * worth
+    chance = torch.sigmoid(logits)
+    hit = peak * (1.0 - chance).square() * functional.logsigmoid(logits)
+    miss = (1.0 - true).pow(4) * chance.square() * functional.logsigmoid(-logits)
+    miss = miss * (1.0 - peak) * worth
+    each = -(hit + miss).sum(dim=(0, 2, 3)) / (peak.sum(dim=(0, 2, 3)) + 4.0)
+    near = true.amax(dim=1) * batch.inside
+    size = ((log_mm - batch.body_mm).abs() * near).sum() / near.sum().clamp(min=1.0)
+    return 0.25 * each.sum() + 0.3 * size
 
 
 class Learner:
@@ -152,64 +100,34 @@ class Learner:
         self.optimiser = torch.optim.AdamW(self.net.parameters(), weight_decay=1e-2)
         self.steps = 0
 
-    def step(self, x: Tensor, ground: Tensor, water: Tensor, *, rate: float) -> float:
-        """One step on a batch; its loss."""
+    def step(self, batch: Batch, *, rate: float) -> Tensor:
+        """One step on a batch; its loss, which nobody waits for."""
         for group in self.optimiser.param_groups:
             group["lr"] = rate * min(1.0, (self.steps + 1) / WARM_UP) + 1e-6
+        x = batch.x.contiguous(memory_format=torch.channels_last)
         with torch.autocast("cuda", dtype=torch.bfloat16, enabled=x.is_cuda):
-            out = self.net(x.contiguous(memory_format=torch.channels_last))
-        loss = loss_of(out.float(), ground, water)
+            out = self.net(x)
+        loss = loss_of(out.float(), batch)
         self.optimiser.zero_grad(set_to_none=True)
         loss.backward()
-        nn.utils.clip_grad_norm_(self.net.parameters(), 5.0)
+        nn.utils.clip_grad_norm_(self.net.parameters(), 5.0, foreach=True)
         self.optimiser.step()
         self._remember()
         self.steps += 1
-        return loss.item()
+        return loss.detach()
 
     @torch.no_grad()
     def _remember(self) -> None:
         keep = min(MEMORY, (1.0 + self.steps) / (10.0 + self.steps))
-        pairs = zip(self.mean.state_dict().values(), self.net.state_dict().values(), strict=True)
-        for old, new in pairs:
-            if old.is_floating_point():
-                old.lerp_(new, 1.0 - keep)
-            else:
-                old.copy_(new)
+        new, old = ([v for v in net.state_dict().values() if v.is_floating_point()]
+                    for net in (self.net, self.mean))  # fmt: skip
+        torch._foreach_lerp_(old, new, 1.0 - keep)
 
     def save(self, path: Path) -> None:
-        """Write the averaged weights."""
-        torch.save({name: value.cpu() for name, value in self.mean.state_dict().items()}, path)
-
-
-@dataclass
-class Bank:
-    """Surfaces in a folder that is being filled."""
-
-    folder: Path
-    painted: Stock
-    photos: Stock
-    taken: set[Path] = field(default_factory=set)
-
-    def take_in(self) -> None:
-        """Take in the chunks that are new."""
-        for path in sorted(self.folder.glob("*.npz")):
-            if path not in self.taken and not path.name.startswith("part_"):
-                (self.painted if path.name.startswith("tops") else self.photos).take(path)
-                self.taken.add(path)
-
-    def draw(self, painted: int, photos: int, rng: np.random.Generator) -> tuple[Tensor, ...]:
-        """A batch; photos only once there are enough of them."""
-        drawn = [self.painted.draw(painted, rng)]
-        if len(self.photos.pictures) >= photos:
-            drawn.append(self.photos.draw(photos, rng))
-        linear, ground, water, radius = (torch.cat(part) for part in zip(*drawn, strict=True))
-        return varied(linear, ground, water, radius, rng)
-
-    @property
-    def told(self) -> str:
-        """How many there are."""
-        return f"painted {len(self.painted.pictures)} photos {len(self.photos.pictures)}"
+        """Write the averaged weights; what was there before stays until they are written."""
+        unfinished = path.with_name(f"part_{path.name}")
+        torch.save({name: v.cpu() for name, v in self.mean.state_dict().items()}, unfinished)
+        unfinished.rename(path)
 
 
 def train(args: argparse.Namespace) -> None:
@@ -223,18 +141,18 @@ def train(args: argparse.Namespace) -> None:
     while len(bank.painted.pictures) < args.least:
         bank.take_in()
         time.sleep(0.5)
-    first = time.time()
+    first = told = time.time()
     while (now := time.time()) < args.until:
-        if learner.steps % 50 == 0:
+        if learner.steps % 20 == 0:
             bank.take_in()
         fall = 0.5 * (1.0 + np.cos(np.pi * (now - first) / (args.until - first)))
-        x, ground, water = bank.draw(args.painted, args.photos, rng)
-        loss = learner.step(x, ground, water, rate=args.rate * fall)
-        if learner.steps % args.every == 0:
+        batch = batch_of(bank.draw(args.painted, args.photos, rng), rng)
+        loss = learner.step(batch, rate=args.rate * fall)
+        if now - told >= args.every:
+            told = now
             learner.save(args.out)
-            print(
-                f"{now - first:.0f} s step {learner.steps} {bank.told} loss {loss:.3f}", flush=True
-            )
+            print(f"{now - first:.0f} s step {learner.steps} {bank.told} loss {loss.item():.3f}",
+                  flush=True)  # fmt: skip
     learner.save(args.out)
     print(f"end: step {learner.steps}, {bank.told}")
 
@@ -245,11 +163,11 @@ def main() -> None:
     parser.add_argument("bank", type=Path)
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--until", type=float, required=True, help="the clock's time in seconds")
-    parser.add_argument("--least", type=int, default=256, help="painted before the first step")
-    parser.add_argument("--painted", type=int, default=20, help="surfaces a step")
-    parser.add_argument("--photos", type=int, default=12, help="surfaces a step")
+    parser.add_argument("--least", type=int, default=128, help="painted before the first step")
+    parser.add_argument("--painted", type=int, default=24, help="surfaces a step")
+    parser.add_argument("--photos", type=int, default=24, help="surfaces a step")
     parser.add_argument("--rate", type=float, default=2e-3)
-    parser.add_argument("--every", type=int, default=200)
+    parser.add_argument("--every", type=float, default=60.0, help="seconds between two savings")
     parser.add_argument("--seed", type=int, default=1)
     train(parser.parse_args())
 

@@ -9,15 +9,20 @@ from tops import a_fruiting_run, day, fruiting_jar, top
 
 from jarvision.records import Fruiting, JarHistory, Stage
 from jarvision.register.species import find_profile
+from jarvision.settings.fruiting import FruitingSettings
 from jarvision.verdict.stages import follow_fruiting
 
 OYSTER = find_profile("oyster")
 
 
-def followed(history: JarHistory, today: int, cut: Collection[int] = ()) -> Fruiting:
+def followed(
+    history: JarHistory, today: int, cut: Collection[int] = (),
+    settings: FruitingSettings | None = None,
+) -> Fruiting:  # fmt: skip
     found = follow_fruiting(
-        history, OYSTER, today=day(today), harvests=[day(number) for number in cut]
-    )
+        history, OYSTER, today=day(today), settings=settings,
+        harvests=[day(number) for number in cut],
+    )  # fmt: skip
     assert found is not None
     return found
 
@@ -28,7 +33,7 @@ def stages(found: Fruiting) -> list[Stage]:
 
 def test_a_jar_goes_through_all_stages_in_their_order() -> None:
     history = fruiting_jar(a_fruiting_run(), diary={8: "fruiting"})
-    found = followed(history, 18)
+    found = followed(history, 18, settings=FruitingSettings(soon_days=3))
     assert stages(found) == [
         "recovering", "ready", "moist", "pinning", "hood-off", "growing", "harvest-soon",
         "harvest-today",

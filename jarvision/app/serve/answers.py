@@ -13,7 +13,7 @@ from jarvision.app.serve.arrivals import Arrival
 from jarvision.app.serve.keeper import Keeper, ShelfNow
 from jarvision.app.serve.pages import lay_out, office_of
 from jarvision.base.text import counted, printable
-from jarvision.records import Reading
+from jarvision.records import Coverage, Reading
 from jarvision.records.photo_reasons import PHOTO_REASONS
 from jarvision.report.pictures import Picture, inline
 from jarvision.report.why import Reason, reasons_of
@@ -76,6 +76,13 @@ class PhotoAnswer:
     left: str
 
 
+def _cover(reading: Reading | None) -> Coverage | None:
+    """Coverage of the wall, or of the surface on a photo from above; None where there is none."""
+    if reading is None:
+        return None
+    return reading.top.coverage if reading.top else reading.coverage
+
+
 async def answer_part(request: Request, arrival: Arrival) -> str:
     """The part of the page."""
     if arrival.state in ("came", "no_picture", "aside"):
@@ -92,7 +99,7 @@ def photo_answer(arrival: Arrival, now: ShelfNow, keeper: Keeper) -> PhotoAnswer
     reading, story, walk = arrival.reading, arrival.story, now.walk
     jar = reading.jar if reading and reading.jar else arrival.jar
     ending = next((f.ending.tell() for f in now.alive.finished if f.jar == jar), "")
-    following = walk.next_after(jar)
+    following, cover = walk.next_after(jar), _cover(reading)
     return PhotoAnswer(
         sha=arrival.sha,
         state=arrival.state,
@@ -101,7 +108,7 @@ def photo_answer(arrival: Arrival, now: ShelfNow, keeper: Keeper) -> PhotoAnswer
         choices=_choices(arrival, now),
         check=_check(reading) if reading else None,
         day=tell_day(reading.taken_at.date()) if reading else "",
-        coverage=tell_coverage(reading.coverage) if reading and reading.coverage else "",
+        coverage=tell_coverage(cover) if cover else "",
         told=ToldVerdict(
             story.verdict.verdict,
             VERDICT_WORDS[story.verdict.verdict],

@@ -29,11 +29,12 @@ _SHADE_MM = 1.5
 
 
 def flatten(
-    photo: Photo, above: Above, *, colour: ColourFit, mouth: MouthFit, settings: PhotoSettings
-) -> SurfacePicture:
+    photo: Photo, above: Above, *, colour: ColourFit, mouth: MouthFit, settings: PhotoSettings,
+    cell_mm: float = SURFACE_CELL_MM,
+) -> SurfacePicture:  # fmt: skip
     """Lay the surface flat in the plane of its edge."""
-    half = int(np.ceil((mouth.radius_mm + _MARGIN_MM) / SURFACE_CELL_MM))
-    one = np.arange(-half, half + 1) * SURFACE_CELL_MM
+    half = int(np.ceil((mouth.radius_mm + _MARGIN_MM) / cell_mm))
+    one = np.arange(-half, half + 1) * cell_mm
     x, y = np.meshgrid(one, one)
     places = np.stack([x, y], axis=-1)
     points = mouth.axis_mm + places
@@ -43,11 +44,11 @@ def flatten(
     past = _past_rim(points, above, mouth)
     last = np.array(photo.rgb.shape[1::-1], np.float32) - 1.0
     inside = ((pixels >= 0) & (pixels <= last)).all(axis=-1)
-    glare = _glare(photo, pixels, linear, settings) & within
-    shade = _shade(linear, settings.surface.shade_share_max) & within
+    glare = _glare(photo, pixels, linear, settings, cell_mm=cell_mm) & within
+    shade = _shade(linear, settings.surface.shade_share_max, cell_mm=cell_mm) & within
     return SurfacePicture(
         linear=linear,
-        cell_mm=SURFACE_CELL_MM,
+        cell_mm=cell_mm,
         pixels=pixels,
         within=within,
         seen=within & past & inside & ~glare & ~shade,
@@ -65,30 +66,29 @@ def _past_rim(points: FloatArray, above: Above, mouth: MouthFit) -> BoolArray:
 
 
 def _glare(
-    photo: Photo, pixels: Float32Array, linear: Float32Array, settings: PhotoSettings
-) -> BoolArray:
+    photo: Photo, pixels: Float32Array, linear: Float32Array, settings: PhotoSettings, *,
+    cell_mm: float,
+) -> BoolArray:  # fmt: skip
     seen = cv2.remap(photo.rgb, pixels[..., 0], pixels[..., 1], cv2.INTER_NEAREST)
     burnt = np.asarray(seen).min(axis=-1) >= settings.masks.clipped_level
     count, labels, stats, _ = cv2.connectedComponentsWithStats(burnt.astype(np.uint8))
     light = linear.mean(axis=-1)
     found: BoolArray = np.zeros(burnt.shape, dtype=np.bool_)
     for label in range(1, count):
-        if stats[label][cv2.CC_STAT_AREA] * SURFACE_CELL_MM**2 < _GLARE_MIN_MM2:
+        if stats[label][cv2.CC_STAT_AREA] * cell_mm**2 < _GLARE_MIN_MM2:
             continue
         spot = (labels == label).astype(np.uint8)
-        wide, near = (cv2.dilate(spot, _disc(mm)) for mm in (_AROUND_MM, _GAP_MM))
+        wide, near = (cv2.dilate(spot, _disc(mm / cell_mm)) for mm in (_AROUND_MM, _GAP_MM))
         around = (wide > 0) & (near == 0) & ~burnt
         if around.any() and float(light[around].mean()) < _AROUND_MAX:
             found |= near > 0
     return found
 
 
-def _shade(linear: Float32Array, least: float) -> BoolArray:
-    smooth = cv2.GaussianBlur(linear.mean(axis=-1), (0, 0), _SHADE_MM / SURFACE_CELL_MM)
+def _shade(linear: Float32Array, least: float, *, cell_mm: float) -> BoolArray:
+    smooth = cv2.GaussianBlur(linear.mean(axis=-1), (0, 0), _SHADE_MM / cell_mm)
     return np.asarray(np.less(smooth, least), dtype=np.bool_)
 
 
-def _disc(radius_mm: float) -> np.ndarray:
-    return cv2.getStructuringElement(
-        cv2.MORPH_ELLIPSE, (2 * round(radius_mm / SURFACE_CELL_MM) + 1,) * 2
-    )
+def _disc(radius: float) -> np.ndarray:
+    return cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * round(radius) + 1,) * 2)

@@ -22,7 +22,7 @@ from jarvision.vision.quality.diagnose import find_card_or_say_why
 from jarvision.vision.quality.figures import hidden_swatches
 from jarvision.vision.quality.gate import accept_card
 from jarvision.vision.surface.figures import SurfaceFigures, read_figures
-from jarvision.vision.surface.flatten import flatten
+from jarvision.vision.surface.flatten import SURFACE_CELL_MM, flatten
 from jarvision.vision.surface.fruit import looks_mm
 from jarvision.vision.surface.hood import accept_no_hood
 from jarvision.vision.surface.mouth import locate_mouth
@@ -122,8 +122,43 @@ def look_down(
     PhotoRefusedError
         With the reason word of the stage that could not go on.
     """
+    settings = settings or PhotoSettings()
+    flat = lay_flat(photo, settings=settings, values=values, squares=squares)
+    figures = read_figures(
+        flat.picture, photo, Above.of_card(flat.card), colour=flat.colour, mouth=flat.mouth,
+        settings=settings.surface,
+    )  # fmt: skip
+    top = _top(flat.mouth, flat.picture, figures)
+    return TopAnalysis(photo, flat.card, flat.colour, flat.mouth, flat.picture, figures, top)
+
+
+@dataclass(frozen=True)
+class FlatPhoto:
+    """A photo from above with its surface laid flat, before anything is read on it."""
+
+    card: CardFit
+    colour: ColourFit
+    mouth: MouthFit
+    picture: SurfacePicture
+
+
+def lay_flat(
+    photo: Photo,
+    *,
+    settings: PhotoSettings,
+    values: CardValues | None = None,
+    squares: Squares | None = None,
+    cell_mm: float = SURFACE_CELL_MM,
+) -> FlatPhoto:
+    """The first half of :func:`look_down`: ring, colour, mouth, the surface as a flat picture.
+
+    Raises
+    ------
+    PhotoRefusedError
+        As :func:`look_down` does.
+    """
     try:
-        return _look_down(photo, settings or PhotoSettings(), values, squares)
+        return _lay_flat(photo, settings, values, squares, cell_mm)
     except PhotoRefusedError as refusal:
         if squares is not None and squares.doubled:
             raise PhotoRefusedError("two_cards", refusal.detail) from None
@@ -131,9 +166,10 @@ def look_down(
         raise PhotoRefusedError(word, refusal.detail) from None
 
 
-def _look_down(
-    photo: Photo, settings: PhotoSettings, values: CardValues | None, squares: Squares | None
-) -> TopAnalysis:
+def _lay_flat(
+    photo: Photo, settings: PhotoSettings, values: CardValues | None, squares: Squares | None,
+    cell_mm: float,
+) -> FlatPhoto:  # fmt: skip
     limits = settings.surface
     layout = scale_layout(load_ring(), values.print_scale if values else 1.0)
     card = find_card_or_say_why(photo, layout=layout, squares=squares)
@@ -157,10 +193,11 @@ def _look_down(
         raise PhotoRefusedError("card_hidden", f"{hidden} of {len(swatches.names)} look wrong")
     above = Above.of_card(card)
     mouth = locate_mouth(photo, above, colour=colour, layout=layout, settings=limits)
-    picture = flatten(photo, above, colour=colour, mouth=mouth, settings=settings)
+    picture = flatten(
+        photo, above, colour=colour, mouth=mouth, settings=settings, cell_mm=cell_mm
+    )  # fmt: skip
     _accept_seen(picture, limits.seen_min_percent, settings=settings)
-    figures = read_figures(picture, photo, above, colour=colour, mouth=mouth, settings=limits)
-    return TopAnalysis(photo, card, colour, mouth, picture, figures, _top(mouth, picture, figures))
+    return FlatPhoto(card, colour, mouth, picture)
 
 
 def _accept_seen(picture: SurfacePicture, least: float, *, settings: PhotoSettings) -> None:

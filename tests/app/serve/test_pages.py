@@ -7,10 +7,13 @@ import json
 import time
 from datetime import timedelta
 from pathlib import Path
+from typing import get_args
 from urllib.parse import quote
 
 import pytest
 from served import TODAY
+
+from jarvision.records import View
 
 from .conftest import REGISTER, Served, photo, sha_of
 
@@ -277,6 +280,12 @@ def test_the_shelf_is_kept_for_other_commands(served: Served) -> None:
 def test_a_folder_without_photos_can_be_served(served: Served) -> None:
     served.office.keeper.score_all(fleet=served.office.keeper.fleet, tell=print)
     assert served.browser.get("/today").status == 200
+
+
+def test_every_side_that_a_photo_may_have_is_offered(served: Served) -> None:
+    page = served.browser.get("/").text
+    for view in get_args(View):
+        assert f'<option value="{view}">' in page, view
 
 
 def test_photographing_goes_on_until_every_jar_is_done(served: Served) -> None:

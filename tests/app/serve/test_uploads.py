@@ -210,7 +210,8 @@ def test_what_is_remembered_of_a_photo_holds_no_shelf(served: Served) -> None:
 
 
 @pytest.mark.parametrize(
-    ("asked", "view"), [("jar=K01&view=b", "b"), ("jar=K01&view=../", "front")]
+    ("asked", "view"),
+    [("jar=K01&view=b", "b"), ("jar=K01&view=top", "top"), ("jar=K01&view=../", "front")],
 )
 def test_the_side_is_in_the_name(served: Served, asked: str, view: str) -> None:
     served.send(GOOD, asked)

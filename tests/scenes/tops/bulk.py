@@ -1,10 +1,10 @@
 """Render photos from above: ``python -m tests.scenes.tops.bulk OUT --first SEED --count N``.
 
-Every photo is ``topSEED.jpg`` with ``.json``, ``.mask.png`` and ``.flat.png``; a photo that is
-there is passed over, so a run that was stopped goes on where it was. With ``--jobs N`` so many
-processes share the seeds, each on a core of its own. Nothing is read outside the repository and
-nothing written outside OUT. Seeds: training from 1,000,000, tuning from 2,000,000, judging from
-9,000,000.
+Every photo is ``topSEED.jpg`` with ``.json``, ``.mask.png``, ``.below.png`` and ``.flat.png``; a
+photo that is there is passed over, so a run that was stopped goes on where it was. With
+``--jobs N`` so many processes share the seeds, each on a core of its own. Nothing is read outside
+the repository and nothing written outside OUT. Seeds: training from 1,000,000, tuning from
+2,000,000, judging from 9,000,000.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from pathlib import Path
 from tests.scenes.bulk import keep_to_one_core
 from tests.scenes.render import DEFAULT_VARIANT
 
-from .sampler import JUDGING_FROM, random_top
+from .sampler import JUDGING_FROM, practice_top, random_top
 
 
 def arguments() -> argparse.ArgumentParser:
@@ -36,6 +36,7 @@ def arguments() -> argparse.ArgumentParser:
     parser.add_argument("--spp", type=int, default=12, help="paths a pixel at the mouth")
     parser.add_argument("--spp-around", type=int, default=4, help="paths a pixel elsewhere")
     parser.add_argument("--variant", default=DEFAULT_VARIANT, help="or cuda_ad_spectral")
+    parser.add_argument("--practice", action="store_true", help="photos to learn from")
     parser.add_argument("--no-denoise", action="store_true", help="needs 256 paths or more")
     parser.add_argument("--shard", default="0/1", help="this process's share, e.g. 2/8")
     parser.add_argument("--pin", action="store_true", help="keep to one core, by the shard")
@@ -68,6 +69,7 @@ def _render(options: argparse.Namespace) -> None:
         keep_to_one_core(part)
         os.environ.setdefault("OMP_NUM_THREADS", "1")
     renderer = TopRenderer(options.variant)
+    draw = practice_top if options.practice else random_top
     for seed in range(options.first + part, options.first + options.count, parts):
         name = f"top{seed}"
         if (options.out / f"{name}.jpg").exists():
@@ -77,7 +79,7 @@ def _render(options: argparse.Namespace) -> None:
         start = time.perf_counter()
         try:
             shot = renderer.photograph(
-                random_top(seed), width=options.width, height=options.width * 4 // 3,
+                draw(seed), width=options.width, height=options.width * 4 // 3,
                 spp=options.spp, spp_around=options.spp_around, denoise=not options.no_denoise,
             )  # fmt: skip
             shot.save(options.out, name)

@@ -37,10 +37,11 @@ class TopShot:
     seconds: dict[str, float]
 
     def save(self, folder: Path, name: str) -> None:
-        """Write ``name.json``, ``name.mask.png``, ``name.flat.png``, and last ``name.jpg``."""
+        """Write ``name.json``, ``.mask.png``, ``.below.png``, ``.flat.png``, last ``.jpg``."""
         folder.mkdir(parents=True, exist_ok=True)
         (folder / f"{name}.json").write_text(json.dumps(self.truth.numbers))
         Image.fromarray(self.truth.mask).save(folder / f"{name}.mask.png")
+        Image.fromarray(self.truth.below).save(folder / f"{name}.below.png")
         Image.fromarray(self.truth.flat).save(folder / f"{name}.flat.png")
         unfinished = folder / f"{name}.part"
         unfinished.write_bytes(self.jpeg)

@@ -30,6 +30,29 @@ MOST_LEAN_DEG = 20.0
 
 def random_top(seed: int, **changes: Any) -> TopSpec:
     """A photo from above drawn from ``seed``; ``changes`` replace whole fields of the result."""
+    spec, rng = _drawn(seed, changes)
+    if rng.random() < FAULTY:
+        spec = spoiled(spec, str(rng.choice(FAULTS)), rng)
+    return spec
+
+
+def practice_top(seed: int) -> TopSpec:
+    """A photo to learn from: none is spoiled, seldom contents, moulds and pins come oftener."""
+    spec, _ = _drawn(seed, {})
+    rng = np.random.default_rng([seed, 131])
+    ground, fruit = spec.ground, spec.fruit
+    if rng.random() < 0.5:
+        ground = replace(ground, contents=str(rng.choice((*COMMON, *SELDOM))))
+    if not ground.stains and rng.random() < 0.35:
+        ground = replace(ground, stains=_stains(rng, spec.mouth))
+    if not (fruit.pins or fruit.caps) and rng.random() < 0.3:
+        pins = draw_pins(rng, spec.mouth, most_mm=float(rng.uniform(3.0, 10.0)))
+        fruit = replace(fruit, pins=pins)
+    return replace(spec, ground=ground, fruit=fruit)
+
+
+def _drawn(seed: int, changes: dict[str, Any]) -> tuple[TopSpec, np.random.Generator]:
+    """A photo before anything goes wrong, and the dice that say whether something does."""
     rng = np.random.default_rng([seed, 101])
     mouth = draw_mouth(rng)
     ground = draw_ground(rng, seed, mouth)
@@ -47,10 +70,7 @@ def random_top(seed: int, **changes: Any) -> TopSpec:
         **draw_place(rng, held),
         "taken_at": f"2026-03-{1 + seed % 28:02d}T{7 + seed % 14:02d}:{seed % 60:02d}:00",
     }  # fmt: skip
-    spec = TopSpec(**(fields | changes))
-    if rng.random() < FAULTY:
-        spec = spoiled(spec, str(rng.choice(FAULTS)), rng)
-    return spec
+    return TopSpec(**(fields | changes)), rng
 
 
 def draw_place(rng: np.random.Generator, held: Held) -> dict[str, Any]:

@@ -191,3 +191,11 @@ def test_a_days_scene_has_that_days_fruit():
     assert len(scene.fruit.caps) == day.caps
     assert max(cap.diameter_mm for cap in scene.fruit.caps) == day.largest_cap_mm
     assert scene.ground.covered == day.covered_share
+
+
+def test_photos_to_learn_from_are_never_spoiled_and_show_no_contents_left_out():
+    for seed in range(sampler.TRAINING_FROM, sampler.TRAINING_FROM + 24):
+        spec = sampler.practice_top(seed)
+        assert spec.fault is None and not spec.hood.on
+        assert spec.ground.contents not in sampler.LEFT_OUT
+        assert spec.mouth == sampler.random_top(seed).mouth

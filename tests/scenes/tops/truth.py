@@ -61,10 +61,11 @@ class Seen:
 
 @dataclass(frozen=True)
 class TopTruth:
-    """Numbers (ready for JSON), the photo's mask, and the flattened mask."""
+    """Numbers (ready for JSON), the photo's mask with and without water, the flattened mask."""
 
     numbers: dict[str, Any]
     mask: ByteArray
+    below: ByteArray
     flat: ByteArray
 
 
@@ -82,7 +83,8 @@ def tell(built: Built, geometry: TopGeometry) -> TopTruth:
         "caps": _caps(geometry, photo),
     }
     shape = geometry.height, geometry.width
-    return TopTruth(numbers, photo.classes.reshape(shape), flat.classes.reshape(x.shape))
+    return TopTruth(numbers, photo.classes.reshape(shape), photo.below.reshape(shape),
+                    flat.classes.reshape(x.shape))  # fmt: skip
 
 
 def flat_axis(geometry: TopGeometry) -> FloatArray:
@@ -221,6 +223,7 @@ def _droplets(built: Built, geometry: TopGeometry, flat: Seen) -> dict[str, Any]
         "places_mm": np.round(
             np.stack([drops.x_mm[shown], drops.y_mm[shown], size], axis=-1), 3
         ).tolist(),
+        "tops_px": np.round(geometry.camera.project(world(top[shown])), 2).tolist(),
     }
 
 
