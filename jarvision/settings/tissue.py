@@ -60,9 +60,9 @@ class VeilSettings:
     doubted_odds_min: Annotated[float, Limits(-20, 20, unit="natural logarithm")] = 1.5
     """From these odds on what looks like growth may be a veil, by how smooth and how grey it is and
     by what the networks say of it head down: then the interval takes in that it is none. Of growth
-    on 50 photos, each judged by weights of the others, a twentieth was doubted from 0.5 on and a
-    fiftieth from 1.8 on; of random veils painted over bare contents that were read as growth 88
-    and 79 %."""
+    on 74 photos, each judged by weights of the others, a twentieth was doubted from 1.1 on and a
+    fiftieth from 2.5 on; of random veils painted over bare contents that were read as growth 75
+    and 56 %."""
 
 
 @dataclass(frozen=True)

@@ -316,7 +316,7 @@ def test_a_clock_that_jumps_costs_no_second_reading(
     assert score_folder(photos, out=out, read=never) == first
 
 
-def test_a_photo_of_a_wrong_clock_makes_a_check_of_its_own_jar_alone(tmp_path: Path) -> None:
+def test_a_photo_of_a_wrong_clock_is_told_of_its_own_jar_alone(tmp_path: Path) -> None:
     photos, out = tmp_path / "photos", tmp_path / "out"
     fill(photos, 2, 3)
     before = score_folder(photos, out=out, read=paced)
@@ -328,8 +328,9 @@ def test_a_photo_of_a_wrong_clock_makes_a_check_of_its_own_jar_alone(tmp_path: P
     after = score_folder(photos, out=out, read=paced, publish=publish)
     assert after.scored_on == before.scored_on == date(2026, 3, 3)
     assert after.stories[0] == before.stories[0]
-    assert after.stories[1].verdict.verdict == "check"
+    assert after.stories[1].verdict.verdict == before.stories[1].verdict.verdict == "wait"
     assert "wrong_date" in {flag.flag for flag in after.stories[1].flags}
+    assert "wrong_date" not in {flag.flag for flag in before.stories[1].flags}
 
 
 def test_the_time_of_a_copy_beside_a_wrong_clock_makes_no_other_photo_old(tmp_path: Path) -> None:
@@ -349,7 +350,8 @@ def test_the_time_of_a_copy_beside_a_wrong_clock_makes_no_other_photo_old(tmp_pa
     after = score_folder(photos, out=out, read=copied)
     assert after.scored_on == before.scored_on
     assert after.stories[0] == before.stories[0]
-    assert after.stories[1].verdict.verdict == "check"
+    assert after.stories[1].verdict.verdict == before.stories[1].verdict.verdict == "wait"
+    assert "wrong_date" in {flag.flag for flag in after.stories[1].flags}
 
 
 @pytest.mark.parametrize("mtime_s", [FAR_FUTURE_S, FAR_PAST_S, 0])
