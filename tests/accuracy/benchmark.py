@@ -41,12 +41,12 @@ def render_missing(suite: str, folder: Path, *, count: int) -> None:
     """Render the photos of a suite that are not there yet."""
     if len(list(folder.glob("*.jpg"))) >= count:
         return
-    from tests.scenes.bulk import render
+    from tests.scenes.bulk import Effort, render
     from tests.scenes.render import DEFAULT_VARIANT
 
     print(f"rendering {suite}: a minute a photo", flush=True)
     render(
-        suite, folder, shard=(0, 1), variant=DEFAULT_VARIANT, width=WIDTH_PX, spp=PATHS,
+        suite, folder, shard=(0, 1), variant=DEFAULT_VARIANT, effort=Effort(WIDTH_PX, PATHS, None),
         limit_s=1e9, count=count,
     )  # fmt: skip
 

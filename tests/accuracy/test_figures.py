@@ -1,13 +1,18 @@
-"""The figures of merit against published examples and plain counting."""
+"""The figures of merit against published examples and plain counting; what they are made of."""
 
 from __future__ import annotations
+
+from pathlib import Path
+from unittest.mock import create_autospec
 
 import numpy as np
 import pytest
 
 from jarvision.records import Coverage, TissueClass
+from tests.accuracy.benchmark import WIDTH_PX, render_missing
 from tests.accuracy.figures import Answer, Errors, by_kind, concordance, patch_rows
 from tests.accuracy.matching import match_patches
+from tests.scenes import bulk
 
 # First readings of peak expiratory flow, l/min, by a Wright meter and a mini meter: Bland and
 # Altman 1986, Lancet i:307-310, table 1 (from memory). They give r = 0.94; 0.943 is the concordance
@@ -74,3 +79,15 @@ def test_areas_are_found_or_false_by_kind_and_size() -> None:
         ("off-colour", "0.25 to 1 cm2", "1 of 1", "0 of 1"),
         ("wet", "1 to 4 cm2", "0 of 1", "1 of 1"),
     }
+
+
+def test_what_is_missing_is_rendered_and_what_is_there_is_not(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    rendering = create_autospec(bulk.render)
+    monkeypatch.setattr(bulk, "render", rendering)
+    render_missing("unseen", tmp_path, count=1)
+    assert rendering.call_args.kwargs["effort"].width == WIDTH_PX
+    (tmp_path / "S6000.jpg").touch()
+    render_missing("unseen", tmp_path, count=1)
+    rendering.assert_called_once()
