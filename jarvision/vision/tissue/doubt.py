@@ -96,11 +96,10 @@ def veil_signs(raw: RawWall, filled: BoolArray, chances: Chances) -> FloatArray:
     order of :class:`Chances`.
     """
     size = tuple(max(1, round(cells * raw.step_mm / STEP_MM)) for cells in filled.shape[::-1])
-    share = filled.astype(np.float32)
-    window = _cells(WINDOW_MM, raw)
+    window = _Window.of(filled.astype(np.float32), _cells(WINDOW_MM, raw))
 
     def mean(values: Float32Array) -> FloatArray:
-        smooth = _mean_of(np.ascontiguousarray(values, dtype=np.float32), share, window)
+        smooth = window.mean(np.ascontiguousarray(values, dtype=np.float32))
         return cv2.resize(smooth, size, interpolation=cv2.INTER_LINEAR).astype(np.float64)
 
     linear = np.maximum(raw.linear, 0.0)
@@ -110,7 +109,7 @@ def veil_signs(raw: RawWall, filled: BoolArray, chances: Chances) -> FloatArray:
     squares = [(fine - coarse) ** 2 for fine, coarse in pairwise(smooth)]
     least = np.ones(_cells(_QUIET_MM, raw), np.uint8)
     quiet = [cv2.erode(cv2.blur(part, _cells(_EVEN_MM, raw)), least) for part in squares[:2]]
-    lighter = _spread_of_lighter(logs, share, window)
+    lighter = _spread_of_lighter(logs, window)
     details = [_log_root(mean(np.asarray(part))) for part in (*squares, *quiet, lighter)]
     red, green, blue = (mean(linear[..., band]) + _LIGHT_FLOOR for band in range(3))
     bright = mean(light) + _LIGHT_FLOOR
@@ -131,19 +130,29 @@ def _cells(width_mm: float, raw: RawWall) -> tuple[int, int]:
     return (max(1, round(width_mm / raw.step_mm)),) * 2
 
 
-def _mean_of(values: Float32Array, share: Float32Array, window: tuple[int, int]) -> Float32Array:
-    """Mean of values over a window, each by its share."""
-    weight = cv2.blur(share, window) + np.float32(1e-6)
-    return np.asarray(cv2.blur(values * share, window) / weight, dtype=np.float32)
+@dataclass(frozen=True)
+class _Window:
+    """Means over squares of ``size`` cells by the places' ``share``; ``weight`` is their sum."""
+
+    share: Float32Array
+    size: tuple[int, int]
+    weight: Float32Array
+
+    @classmethod
+    def of(cls, share: Float32Array, size: tuple[int, int]) -> _Window:
+        weight = cv2.blur(share, size) + np.float32(1e-6)
+        return cls(share, size, np.asarray(weight, dtype=np.float32))
+
+    def mean(self, values: Float32Array) -> Float32Array:
+        summed = cv2.blur(values * self.share, self.size)
+        return np.asarray(summed / self.weight, dtype=np.float32)
 
 
-def _spread_of_lighter(
-    logs: Float32Array, share: Float32Array, window: tuple[int, int]
-) -> Float32Array:
+def _spread_of_lighter(logs: Float32Array, window: _Window) -> Float32Array:
     """Variance over a window of what is lighter there than its mean."""
-    lighter = (logs > _mean_of(logs, share, window)) * share
-    middle = _mean_of(logs, lighter, window)
-    return _mean_of(logs * logs, lighter, window) - middle * middle
+    lighter = _Window.of((logs > window.mean(logs)) * window.share, window.size)
+    middle = lighter.mean(logs)
+    return lighter.mean(logs * logs) - middle * middle
 
 
 def _log_root(square: FloatArray) -> FloatArray:
