@@ -9,10 +9,9 @@ import torch
 from torch import Tensor
 from torch.nn import functional
 
-from jarvision.vision.tissue.inputs import MIDDLE, SPREAD
 from tests.scenes.tops.spec import TopClass
 
-from .composed_walls import LIGHT_FLOOR
+from .composed_walls import logs_of
 from .surface_bank import UNTOLD, Surfaces
 from .surface_net import SIDE as SQUARE
 from .top_surfaces import CELL_MM, SIDE
@@ -64,16 +63,8 @@ def linear_of(rgb: Tensor) -> Tensor:
 
 def inputs_of(linear: Tensor, within: Tensor) -> Tensor:
     """What the network sees: three logs inside the mouth, and the mouth itself."""
-    light = linear.clamp(min=0.0) + LIGHT_FLOOR
-    weights = torch.tensor([0.2126, 0.7152, 0.0722], device=linear.device)[None, :, None, None]
-    luminance = (light * weights).sum(1, keepdim=True).log()
-    red, green, blue = light.log().split(1, dim=1)
-    logs = torch.cat([luminance, red - green, blue - green], dim=1)
-    middle, spread = (
-        torch.tensor(part.tolist(), device=linear.device)[None, :, None, None]
-        for part in (MIDDLE, SPREAD)
-    )
-    return torch.cat([(logs - middle) / spread, torch.ones_like(luminance)], dim=1) * within
+    logs = logs_of(linear)
+    return torch.cat([logs, torch.ones_like(logs[:, :1])], dim=1) * within
 
 
 def batch_of(surfaces: Surfaces, rng: np.random.Generator) -> Batch:
