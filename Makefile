@@ -66,12 +66,12 @@ docs: $(VENV)/.dev  ## write the tables and pictures of the docs from the code
 bench: $(VENV)/.dev  ## measure speed and memory, write docs/speed.md; takes half an hour
 	$(BIN)/python -m tests.benchmarks
 
-bench-alarm: $(VENV)/.dev  ## has reading a photo become slower? A ratio, held against the history; two minutes
-	$(BIN)/python -m pytest -q -s -p no:cacheprovider tests/benchmarks/ratios.py
+bench-alarm: $(VENV)/.dev  ## has reading a photo become slower? In turns with the newest commit of the history
+	$(BIN)/python -m pytest -q -s -p no:cacheprovider tests/benchmarks/ratios.py -k no_longer
 
 bench-history: $(VENV)/.dev  ## measure the same and keep it in the history, under the commit that is checked out
 	@mkdir -p build/bench
-	$(BIN)/python -m pytest -q -s -p no:cacheprovider tests/benchmarks/ratios.py --benchmark-json build/bench/ratios.json
+	$(BIN)/python -m pytest -q -s -p no:cacheprovider tests/benchmarks/ratios.py -k decodings --benchmark-json build/bench/ratios.json
 	$(BIN)/python -m tests.benchmarks.history build/bench/ratios.json
 
 release-notes: $(VENV)/.dev  ## show what changelog.d holds, as it will stand in CHANGELOG.md

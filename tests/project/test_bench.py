@@ -16,7 +16,7 @@ from tests.benchmarks.drawn_farm import simulate_farm, with_sample_pictures
 from tests.benchmarks.farm import Farm, Look
 from tests.benchmarks.farm_page import draw_memory
 from tests.benchmarks.folders import Growth, Memory, Scaling
-from tests.benchmarks.history import Kept, keep, least_kept, lines_of
+from tests.benchmarks.history import Kept, keep, kept_lines, lines_of, newest_commit
 from tests.benchmarks.one_photo import STAGES, OnePhoto
 from tests.benchmarks.opened import Opened
 from tests.benchmarks.page import Part, put_pages, write_page
@@ -109,7 +109,7 @@ def test_ratios_are_medians_of_pairs_of_the_same_round() -> None:
     assert kept.low < kept.row < kept.high
 
 
-def test_the_history_keeps_a_line_for_each_commit_and_tells_the_least(tmp_path: Path) -> None:
+def test_the_history_keeps_a_line_for_each_commit_and_tells_the_newest(tmp_path: Path) -> None:
     history = tmp_path / "history.csv"
     for commit, row in (("aaa", 3.6), ("bbb", 2.9), ("ccc", 3.1), ("bbb", 3.0)):
         keep(lines_of(measured(row), commit=commit), history)
@@ -117,11 +117,12 @@ def test_the_history_keeps_a_line_for_each_commit_and_tells_the_least(tmp_path: 
     assert lines[0] == "commit,day,quality,row,low,high,decode_ms,load"
     assert lines[3] == "bbb,2026-11-29,92,3.00,2.90,3.10,47,0.6"
     assert [line[:3] for line in lines[1:]] == ["aaa", "ccc", "bbb"]
-    assert least_kept(history) == {92: 3.0}
+    assert newest_commit(history) == "bbb"
 
 
 def test_the_history_of_the_project_has_every_quality() -> None:
-    assert set(least_kept()) == set(QUALITIES)
+    newest = [line for line in kept_lines() if line["commit"] == newest_commit()]
+    assert [int(line["quality"]) for line in newest] == list(QUALITIES)
 
 
 def test_the_section_on_the_page_in_a_browser_is_put_in_and_changed_in_its_place(

@@ -36,7 +36,7 @@ def write_onnx(net: WallNet | TissueNet, inputs: int, out: Path, *, large: float
     net.forward = net.squares  # type: ignore[method-assign]  # what follows is cheaper outside
     torch.onnx.export(
         net, (torch.zeros(1, inputs, 480, 352),), str(out), input_names=["wall"],
-        output_names=["logits"], opset_version=13, dynamo=False,
+        output_names=["logits"], opset_version=14, dynamo=False,
         dynamic_axes={"wall": {2: "rows", 3: "cols"}, "logits": {2: "rows", 3: "cols"}},
     )  # fmt: skip
     onnx.save(packed(onnx.load(out), large=large), out)

@@ -85,8 +85,8 @@ def take_over(net: nn.Module, weights: list[tuple[Tensor, Tensor]], x: Tensor) -
 
 
 def blank(kind: Kind | Literal["specialist"]) -> nn.Module:
-    """An untrained net of a kind."""
-    return (WallNet() if kind == "specialist" else make_net(kind)).eval()
+    """An untrained net of a kind, as the package's are: without comparisons."""
+    return (WallNet() if kind == "specialist" else make_net(kind, rounds=0)).eval()
 
 
 def main() -> None:

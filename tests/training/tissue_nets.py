@@ -16,12 +16,14 @@ from torch.nn import functional
 
 from jarvision.vision.tissue import inputs, reference
 
-from .wall_net import CLASS_COUNT, FINEST, WallNet, block
+from .comparison import comparisons
+from .wall_net import CLASS_COUNT, FINEST, WIDTHS, WallNet, block
 
 INPUTS = inputs.CHANNELS + reference.REFERENCE_CHANNELS
 OPACITY, COVER, CAPS, DOUBT = range(CLASS_COUNT, CLASS_COUNT + 4)
 OUTPUTS = CLASS_COUNT + 4
 MULTIPLE = 32
+ROUNDS = 3  # in which the places of a wall, 9 mm apart, look at one another
 
 Kind = Literal["plain", "pretrained"]
 
@@ -44,10 +46,11 @@ class TissueNet(nn.Module):
 
 
 class PlainNet(WallNet, TissueNet):
-    """From scratch: 3x3 convolutions all the way, 1.1 million weights."""
+    """From scratch: 3x3 convolutions all the way, 1.1 million weights; and comparisons."""
 
-    def __init__(self) -> None:
+    def __init__(self, rounds: int = ROUNDS) -> None:
         super().__init__(inputs=INPUTS, outputs=OUTPUTS)
+        self.deep.append(comparisons(WIDTHS[-1], rounds))
 
     @torch.no_grad()
     def start_from(self, weights: dict[str, Tensor]) -> None:
@@ -100,7 +103,9 @@ _KEEP_AT = (3, 6)  # blocks whose outputs the way up uses: 1/4 and 1/8 of the si
 class PretrainedNet(TissueNet):
     """On top of the first 14 blocks of a MobileNetV2 (names of its weights as torchvision's)."""
 
-    def __init__(self, widths: tuple[int, ...] = (56, 72, 96, 128)) -> None:
+    def __init__(
+        self, widths: tuple[int, ...] = (56, 72, 96, 128), *, rounds: int = ROUNDS
+    ) -> None:
         super().__init__()
         fine, middle, coarse, deepest = widths
         stem = nn.Sequential(
@@ -118,6 +123,7 @@ class PretrainedNet(TissueNet):
             block(width, deepest, stride=2),
             block(deepest, deepest, dilation=2),
             block(deepest, deepest, dilation=4),
+            comparisons(deepest, rounds),
         )
         self.jar = nn.Conv2d(deepest, deepest, 1)
         steps = ((deepest, coarse, width), (coarse, middle, 32), (middle, fine, 24))
@@ -172,14 +178,19 @@ def _logs_to_rgb() -> Tensor:
     return steepness * rows
 
 
-def make_net(kind: Kind, start: Path | None = None) -> PlainNet | PretrainedNet:
-    """A net of a kind; it starts from weights of its own, or of a part of it, if any are named."""
-    net = PlainNet() if kind == "plain" else PretrainedNet()
+def make_net(
+    kind: Kind, start: Path | None = None, *, rounds: int = ROUNDS
+) -> PlainNet | PretrainedNet:
+    """A net of a kind; it starts from weights of its own, or of a part of it, if any are named.
+
+    Comparisons that the weights lack begin by adding nothing.
+    """
+    net = PlainNet(rounds) if kind == "plain" else PretrainedNet(rounds=rounds)
     if start is not None:
         weights = read_weights(start)
         mine = {name: value.shape for name, value in net.state_dict().items()}
-        if mine == {name: value.shape for name, value in weights.items()}:
-            net.load_state_dict(weights)
+        if all(mine.get(name) == value.shape for name, value in weights.items()):
+            net.load_state_dict(weights, strict=False)
         else:
             net.start_from(weights)
     return net
