@@ -80,10 +80,13 @@ class Errors:
 
 
 def concordance(truth: FloatArray, seen: FloatArray) -> float:
-    """Lin's concordance correlation coefficient (Lin 1989, Biometrics 45:255-268; from memory)."""
+    """Lin's concordance correlation coefficient (Lin 1989, Biometrics 45:255-268; from memory).
+
+    NaN where neither varies, and both are the same.
+    """
     covariance = np.mean((truth - truth.mean()) * (seen - seen.mean()))
     spread = truth.var() + seen.var() + (truth.mean() - seen.mean()) ** 2
-    return float(2.0 * covariance / spread)
+    return float(2.0 * covariance / spread) if spread > 0.0 else float("nan")
 
 
 def summary(answers: Sequence[Answer]) -> list[tuple[str, str]]:

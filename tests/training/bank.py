@@ -28,6 +28,7 @@ from .texture_layers import Textures, load_textures, texture_layer
 from .training_walls import load_wall
 
 CHUNK = 24
+PAINTED_CHUNK = 4  # walls that take a quarter of a minute each: training waits for the first ones
 SOURCES = (*(f"family{number}" for number in range(len(FAMILIES))), "texture", "growth", "painted")
 _FAMILY_OF = {"rye": 0, "wheat": 0, "oat": 0, "rice": 0, "millet": 1, "sorghum": 1,
               "beech shavings": 2, "wheat straw": 3}  # fmt: skip
@@ -53,10 +54,15 @@ def holds_of(recipe: JarRecipe) -> int:
     return family_bits(recipe.substrate, spawn=recipe.spawn_share > 0.0)
 
 
+def size_of(source: str) -> int:
+    """How many layers or walls a chunk of a source has."""
+    return PAINTED_CHUNK if source == "painted" else CHUNK
+
+
 def make(chunk: Chunk, *, out: Path, textures: Path | None) -> None:
     """Draw one chunk and write it."""
     cv2.setNumThreads(1)
-    seeds = range(chunk.first_seed, chunk.first_seed + CHUNK)
+    seeds = range(chunk.first_seed, chunk.first_seed + size_of(chunk.source))
     pictures = load_textures(textures) if textures else None
     painted = chunk.source == "painted"
     parts = _painted(seeds) if painted else _layers(chunk.source, seeds, pictures)
@@ -102,12 +108,12 @@ def _painted(seeds: range) -> dict[str, np.ndarray]:
 def chunks(counts: dict[str, int], *, first_seed: int) -> Iterator[Chunk]:
     """Chunks of all sources from a seed on, each source spread evenly over the whole."""
     order = sorted(
-        ((number + 0.5) / (count // CHUNK), source, number)
+        ((number + 0.5) / (count // size_of(source)), source, number)
         for source, count in counts.items()
-        for number in range(count // CHUNK)
+        for number in range(count // size_of(source))
     )
     for _, source, number in order:
-        first = number * CHUNK + first_seed
+        first = number * size_of(source) + first_seed
         yield Chunk(source, number, first + (FIRST_SEED if source == "painted" else 0))
 
 

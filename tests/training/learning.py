@@ -185,9 +185,9 @@ class Judges:
         return self.folder / f"without_{family}.pt"
 
     def _first(self, family: int) -> nn.Module:
-        """A net of the kind that lies there; an untrained one where none does yet."""
+        """A net of the kind that lies there; where none does yet an untrained one."""
         path = self._path(family)
-        return load_net(path) if path.exists() else make_net("plain")
+        return load_net(path) if path.exists() else make_net("pretrained")
 
     def renew(self) -> None:
         """Take the weights that are there now; a file that is half written is left for later."""

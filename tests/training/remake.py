@@ -1,0 +1,186 @@
+"""Train the networks for strange contents anew: ``python -m tests.training.remake OUT``.
+
+All that it takes runs side by side until the time is up: layers and painted walls are drawn, jars
+are rendered, their photos become walls, the two nets that are kept and the six that each go without
+a family learn from what is there. With two graphics cards the six have one to themselves. What was
+learned lies in ``OUT/kept`` and ``OUT/without``, what was said in ``OUT/logs``.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from .contents_layers import FAMILIES
+
+COUNTS = ("--contents", "2400", "--photos", "1440", "--growth", "4800", "--painted", "480")
+EFFORT = ("--width", "882", "--spp", "6", "--spp-around", "2")
+RENDERED = 100_000  # more than there is time for
+SUITES = ("hard", "half-grown", "training")
+SUITE_SHARE = 8  # one process that renders in so many photographs jars of tests/scenes
+DRAWN = "drawn"
+LAST_SAVE_S = 30.0
+PARTS = ("layers", "photos", "walls", "kept", "without")
+
+
+@dataclass(frozen=True)
+class Work:
+    """One process: its name, what it runs, the graphics card that it sees (None: all)."""
+
+    name: str
+    command: tuple[str, ...]
+    card: int | None = None
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where it runs and from what: processor cores, graphics cards, how jars are rendered."""
+
+    out: Path
+    textures: Path
+    starts: Path
+    first: int
+    until: float
+    cores: int
+    cards: int
+    variant: str
+
+
+def works(place: Place, parts: Sequence[str]) -> Iterator[Work]:
+    """The processes of some parts."""
+    makers = {"layers": _layers, "photos": _photos, "walls": _walls, "kept": _kept,
+              "without": _without}  # fmt: skip
+    for part in parts:
+        yield from makers[part](place)
+
+
+def _run(module: object, *options: object) -> tuple[str, ...]:
+    return (sys.executable, "-m", *(str(option) for option in (module, *options)))
+
+
+def _layers(place: Place) -> Iterator[Work]:
+    yield Work("layers", _run(
+        "tests.training.bank", place.out / "bank", "--textures", place.textures,
+        "--first", place.first, *COUNTS, "--jobs", max(1, place.cores // 2),
+    ))  # fmt: skip
+
+
+def _photos(place: Place) -> Iterator[Work]:
+    """Every core has a process of its own; layers go first where both want it."""
+    sets = [SUITES[core // SUITE_SHARE % len(SUITES)] if core % SUITE_SHARE == SUITE_SHARE - 1
+            else DRAWN for core in range(place.cores)]  # fmt: skip
+    for core, name in enumerate(sets):
+        command = _run(*(
+            ("tests.training.rendered_jars", place.out / "photos" / name, "--count", RENDERED,
+             "--textures", place.textures, "--first", place.first)
+            if name == DRAWN
+            else ("tests.scenes.bulk", name, "--out", place.out / "photos" / name)
+        ), "--shard", f"{sets[:core].count(name)}/{sets.count(name)}", "--core", core, *EFFORT,
+            "--variant", place.variant)  # fmt: skip
+        yield Work(
+            f"photos_{core}", ("nice", *command), core % place.cards if place.cards else None
+        )
+
+
+def _walls(place: Place) -> Iterator[Work]:
+    yield Work("walls", _run("tests.training.rendered_bank", place.out / "photos",
+                             place.out / "bank", "--until", place.until, "--jobs",
+                             max(1, place.cores // 12)))  # fmt: skip
+
+
+def _kept(place: Place) -> Iterator[Work]:
+    nets = [{"name": "all", "kind": "plain", "start": str(place.starts / "plain.pt")},
+            {"name": "pretrained", "kind": "pretrained",
+             "start": str(place.starts / "pretrained.pt")}]  # fmt: skip
+    yield Work("kept", _training(place, "kept", nets), 0 if place.cards else None)
+
+
+def _without(place: Place) -> Iterator[Work]:
+    nets = [
+        {"name": f"without_{family}", "kind": "pretrained", "left_out": [family],
+         "start": str(place.starts / "photographs.pt")}
+        for family in range(len(FAMILIES))
+    ]  # fmt: skip
+    yield Work(
+        "without", _training(place, "without", nets), place.cards - 1 if place.cards else None
+    )
+
+
+def _training(place: Place, name: str, nets: list[dict[str, Any]]) -> tuple[str, ...]:
+    plan, until = place.out / f"{name}.json", place.out / "until"
+    plan.write_text(json.dumps(nets))
+    until.write_text(str(place.until))
+    return _run(
+        "tests.training.train_contents", place.out / "bank", "--nets", plan, "--judges",
+        place.out / "without", "--out", place.out / name, "--until", until, "--room", 4000,
+        "--room-rendered", 800, "--rendered", 5, "--take", 4, "--gather", 1,
+    )  # fmt: skip
+
+
+def start(work: Work, logs: Path) -> subprocess.Popen[bytes]:
+    """Start one, in a group of its own."""
+    surroundings = {**os.environ, "OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
+    if work.card is not None:
+        surroundings["CUDA_VISIBLE_DEVICES"] = str(work.card)
+    with (logs / f"{work.name}.log").open("ab") as log:
+        return subprocess.Popen(
+            work.command, stdout=log, stderr=log, env=surroundings, start_new_session=True
+        )
+
+
+def run(place: Place, parts: Sequence[str]) -> int:
+    """Run some parts until the time is up; how many ended badly before that."""
+    for folder in ("bank", "logs", "kept", "without"):
+        (place.out / folder).mkdir(parents=True, exist_ok=True)
+    running = {work.name: start(work, place.out / "logs") for work in works(place, parts)}
+    bad = set[str]()
+    while time.time() < place.until + LAST_SAVE_S:
+        for name, process in running.items():
+            if process.poll() and name not in bad:
+                bad.add(name)
+                print(f"{name} ended with {process.returncode}: see its log", flush=True)
+        if all(process.poll() is not None for process in running.values()):
+            break
+        time.sleep(1.0)
+    for process in running.values():
+        if process.poll() is None:
+            os.killpg(process.pid, signal.SIGTERM)
+    return len(bad)
+
+
+def main() -> None:
+    """Parse the command line and run."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("out", type=Path)
+    parser.add_argument(
+        "--textures", type=Path, required=True, help="as tests.training.textures packs"
+    )
+    parser.add_argument(
+        "--starts", type=Path, required=True,
+        help="folder: plain.pt, pretrained.pt (import_net), photographs.pt (card.toml says which)",
+    )  # fmt: skip
+    parser.add_argument("--first", type=int, default=20_000, help="first seed of what is drawn")
+    parser.add_argument("--minutes", type=float, default=27.0)
+    parser.add_argument("--until", type=float, help="the clock's time in seconds, in place of that")
+    parser.add_argument("--cores", type=int, default=os.cpu_count())
+    parser.add_argument("--cards", type=int, default=0, help="graphics cards")
+    parser.add_argument("--variant", default="llvm_ad_spectral", help="of the renderer")
+    parser.add_argument("--parts", nargs="+", choices=PARTS, default=PARTS)
+    args = parser.parse_args()
+    until = args.until or time.time() + 60.0 * args.minutes
+    place = Place(args.out, args.textures, args.starts, args.first, until, args.cores, args.cards,
+                  args.variant)  # fmt: skip
+    raise SystemExit(run(place, args.parts))
+
+
+if __name__ == "__main__":
+    main()
