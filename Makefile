@@ -7,7 +7,7 @@ BIN    := $(VENV)/bin
 PIP    := $(BIN)/python -m pip --quiet --disable-pip-version-check
 OUT    := demo-report
 
-.PHONY: help demo test check install test-all test-browser lint accuracy edits mutants docs bench bench-alarm bench-history release-notes clean
+.PHONY: help demo test coverage check install test-all test-browser lint accuracy edits mutants docs bench bench-alarm bench-history release-notes clean
 
 help:  ## list the commands
 	@sed -n 's/^\([a-z-]*\):.*## /make \1  - /p' Makefile
@@ -15,10 +15,14 @@ help:  ## list the commands
 demo: $(VENV)/.run  ## score the sample photos, print the verdicts
 	@$(BIN)/jarvision score sample_images --register sample_images/jars.csv --out $(OUT)
 
+FAST := -n auto --dist loadscope -m 'not slow and not scenes and not browser'
+
 test: check  ## all checks, as continuous integration runs them
+	$(BIN)/python -m pytest -q $(FAST) --durations 15 --durations-min 2
+
+coverage: $(VENV)/.dev  ## the same tests with what they run of the package, held against its floors; half as long again
 	$(BIN)/coverage erase
-	$(BIN)/coverage run -m pytest -q -n auto --dist loadscope --durations 15 --durations-min 2 \
-	  -m 'not slow and not scenes and not browser'
+	$(BIN)/coverage run -m pytest -q $(FAST)
 	$(BIN)/coverage combine --quiet
 	$(BIN)/coverage report
 	$(BIN)/coverage json --quiet -o $(VENV)/coverage.json

@@ -20,15 +20,9 @@ import pytest
 from tests.benchmarks.before import ROOT, check_out, reader_of
 from tests.benchmarks.history import ROOM, Kept, newest_commit
 from tests.benchmarks.one_photo import one_row, plain_decoder, seconds, stay_on_one_core
-from tests.benchmarks.photos import ONE_PHOTO, PHONE_QUALITY, QUALITIES, by_quality
+from tests.benchmarks.photos import ONE_PHOTO, QUALITIES, by_quality, large_photos
 
 ROUNDS = 5
-
-
-@pytest.fixture(scope="module")
-def photos(tmp_path_factory: pytest.TempPathFactory) -> dict[int, list[Path]]:
-    """Photos by the quality of their JPEGs."""
-    return by_quality(tmp_path_factory.mktemp("photos"), ONE_PHOTO, *QUALITIES)
 
 
 @pytest.fixture(scope="module", autouse=True)
@@ -38,10 +32,11 @@ def _alone_on_one_core() -> Iterator[None]:
         yield
 
 
-def test_a_row_takes_no_longer_than_it_did(photos: dict[int, list[Path]], tmp_path: Path) -> None:
-    files, commit = photos[PHONE_QUALITY], newest_commit()
+def test_a_row_takes_no_longer_than_it_did(tmp_path: Path) -> None:
+    commit = newest_commit()
     if not check_out(commit, tmp_path / "before"):
         pytest.skip(f"this clone does not hold commit {commit}, the newest of the history")
+    files = large_photos(tmp_path, ONE_PHOTO[::2])
     with reader_of(tmp_path / "before") as before, reader_of(ROOT) as now:
         before(files), now(files)  # libraries load, the networks are read
         ratios = [now(files) / before(files) for _ in range(ROUNDS)]
@@ -52,10 +47,8 @@ def test_a_row_takes_no_longer_than_it_did(photos: dict[int, list[Path]], tmp_pa
 
 @pytest.mark.benchmark(timer=time.process_time)
 @pytest.mark.parametrize("quality", QUALITIES)
-def test_a_row_in_plain_decodings(
-    benchmark: Any, photos: dict[int, list[Path]], quality: int
-) -> None:
-    files, plain = photos[quality], []
+def test_a_row_in_plain_decodings(benchmark: Any, quality: int, tmp_path: Path) -> None:
+    files, plain = by_quality(tmp_path, ONE_PHOTO, quality)[quality], []
     seconds(one_row, files)  # libraries load, the networks are read
     with plain_decoder() as decode:
         benchmark.pedantic(

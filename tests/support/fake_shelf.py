@@ -122,12 +122,16 @@ def paint(wall: Wall) -> np.ndarray:
     rgb[:, :110] = rgb[:, -110:] = (225, 225, 222)
     rgb[1040:] = (105, 92, 80)
     cv2.fillPoly(rgb, [fake_jar().outline_px.astype(np.int32)], (170, 182, 190))
-    encoded = np.clip(wall.linear, 0, 1) ** (1 / 2.2)
-    top = wall.filled
-    for row, col in np.argwhere(top):
-        x, y = wall.pixels[row, col]
-        colour = tuple(float(v) * 255 for v in encoded[row, col])
-        cv2.circle(rgb, (round(float(x)), round(float(y))), 4, colour, -1)
+    y, x = np.indices(rgb.shape[:2], dtype=np.float32)
+    sine = np.clip((x - 450) / (RADIUS_MM * PX_PER_MM), -1, 1)
+    height = (1000 + 14 * np.sqrt(1 - sine**2) - y) / PX_PER_MM
+    row = (wall.heights_mm[0] - height) / 0.5
+    col = (np.rad2deg(np.arcsin(sine)) - wall.angles_deg[0]) / 0.75
+    encoded = np.clip(wall.linear, 0, 1) ** (1 / 2.2) * 255
+    grid = (col.astype(np.float32), row.astype(np.float32))
+    seen = cv2.remap(encoded, *grid, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT)
+    filled = cv2.remap(wall.filled.astype(np.uint8), *grid, cv2.INTER_NEAREST) > 0
+    rgb[filled] = seen[filled].astype(np.uint8)
     return cv2.GaussianBlur(rgb, (0, 0), 1.5)
 
 

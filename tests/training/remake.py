@@ -43,7 +43,23 @@ class Work:
 
 @dataclass(frozen=True)
 class Place:
-    """Where it runs and from what: processor cores, graphics cards, how jars are rendered."""
+    """Where it runs, from what, and how.
+
+    Attributes
+    ----------
+    out, textures, starts
+        Folder of all that is made; packed textures; folder of weights to begin with.
+    first
+        First seed of what is drawn.
+    until
+        When it ends, the clock's time in seconds.
+    cores, cards
+        Processor cores and graphics cards to use.
+    variant
+        Of the renderer.
+    room
+        Layers of each family that a training has room for; a fifth as many rendered walls.
+    """
 
     out: Path
     textures: Path
@@ -53,6 +69,7 @@ class Place:
     cores: int
     cards: int
     variant: str
+    room: int
 
 
 def works(place: Place, parts: Sequence[str]) -> Iterator[Work]:
@@ -79,16 +96,19 @@ def _photos(place: Place) -> Iterator[Work]:
     sets = [SUITES[core // SUITE_SHARE % len(SUITES)] if core % SUITE_SHARE == SUITE_SHARE - 1
             else DRAWN for core in range(place.cores)]  # fmt: skip
     for core, name in enumerate(sets):
-        command = _run(*(
-            ("tests.training.rendered_jars", place.out / "photos" / name, "--count", RENDERED,
-             "--textures", place.textures, "--first", place.first)
-            if name == DRAWN
-            else ("tests.scenes.bulk", name, "--out", place.out / "photos" / name)
-        ), "--shard", f"{sets[:core].count(name)}/{sets.count(name)}", "--core", core, *EFFORT,
-            "--variant", place.variant)  # fmt: skip
-        yield Work(
-            f"photos_{core}", ("nice", *command), core % place.cards if place.cards else None
-        )
+        jars = _drawn(place) if name == DRAWN else _of_suite(place, name)
+        share = ("--shard", f"{sets[:core].count(name)}/{sets.count(name)}", "--core", str(core))
+        command = ("nice", *jars, *share, *EFFORT, "--variant", place.variant)
+        yield Work(f"photos_{core}", command, core % place.cards if place.cards else None)
+
+
+def _drawn(place: Place) -> tuple[str, ...]:
+    return _run("tests.training.rendered_jars", place.out / "photos" / DRAWN, "--count", RENDERED,
+                "--first", place.first, "--textures", place.textures)  # fmt: skip
+
+
+def _of_suite(place: Place, name: str) -> tuple[str, ...]:
+    return _run("tests.scenes.bulk", name, "--out", place.out / "photos" / name)
 
 
 def _walls(place: Place) -> Iterator[Work]:
@@ -121,8 +141,8 @@ def _training(place: Place, name: str, nets: list[dict[str, Any]]) -> tuple[str,
     until.write_text(str(place.until))
     return _run(
         "tests.training.train_contents", place.out / "bank", "--nets", plan, "--judges",
-        place.out / "without", "--out", place.out / name, "--until", until, "--room", 4000,
-        "--room-rendered", 800, "--rendered", 5, "--take", 4, "--gather", 1,
+        place.out / "without", "--out", place.out / name, "--until", until, "--room", place.room,
+        "--room-rendered", place.room // 5, "--rendered", 5, "--take", 4, "--gather", 1,
     )  # fmt: skip
 
 
@@ -174,11 +194,14 @@ def main() -> None:
     parser.add_argument("--cores", type=int, default=os.cpu_count())
     parser.add_argument("--cards", type=int, default=0, help="graphics cards")
     parser.add_argument("--variant", default="llvm_ad_spectral", help="of the renderer")
+    parser.add_argument(
+        "--room", type=int, default=4000, help="layers of each family, kept at hand"
+    )
     parser.add_argument("--parts", nargs="+", choices=PARTS, default=PARTS)
     args = parser.parse_args()
     until = args.until or time.time() + 60.0 * args.minutes
     place = Place(args.out, args.textures, args.starts, args.first, until, args.cores, args.cards,
-                  args.variant)  # fmt: skip
+                  args.variant, args.room)  # fmt: skip
     raise SystemExit(run(place, args.parts))
 
 

@@ -15,7 +15,9 @@ from .remake import PARTS, Place, Work, run, works
 
 
 def place(out: Path, *, cores: int = 32, cards: int = 2, until: float = 0.0) -> Place:
-    return Place(out, out / "textures.npz", out, 20_000, until, cores, cards, "llvm_ad_spectral")
+    return Place(
+        out, out / "textures.npz", out, 20_000, until, cores, cards, "llvm_ad_spectral", 4000
+    )
 
 
 def after(work: Work, option: str) -> str:
