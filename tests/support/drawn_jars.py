@@ -158,6 +158,13 @@ def _outer_glass(glass: GlassCylinder, rays: np.ndarray) -> tuple[np.ndarray, np
     return outer, inside / (a * glass.outer_radius_mm**2)
 
 
+def _columns(glass: GlassCylinder, rays: np.ndarray) -> slice:
+    """The columns of the photo that show the cylinder: it stands upright, so all rows agree."""
+    _, squarely = _outer_glass(glass, rays[:1])
+    there = np.flatnonzero(squarely[0] > 0.0)
+    return slice(there[0], there[-1] + 1) if there.size else slice(0)
+
+
 def _behind(
     eye: np.ndarray, rays: np.ndarray, *, tilt: np.ndarray, table_y: float, page_foot: float
 ) -> np.ndarray:
@@ -187,7 +194,9 @@ def _paint_jar(
     linear: np.ndarray, glass: GlassCylinder, rays: np.ndarray, *, jar: DrawnJar,
     table_y: float, seed: int,
 ) -> None:  # fmt: skip
-    outer, squarely = _outer_glass(glass, rays)
+    columns = _columns(glass, rays)
+    linear = linear[:, columns]  # a view: what is painted on it stays
+    outer, squarely = _outer_glass(glass, rays[:, columns])
     top_y = table_y - FLOOR_MM - jar.wall_mm
     body = (squarely > 0.0) & (outer[..., 1] > top_y) & (outer[..., 1] < table_y)
     angles, ys = glass.see_through(outer[body])
@@ -228,11 +237,14 @@ def _paint_top(
         (neck, low - NECK_MM * (jar.neck_mm is not None), None),
         (neck + 1.5, low - NECK_MM * (jar.neck_mm is not None) - LID_MM, jar.lid_rgb),
     ):
-        outer, squarely = _outer_glass(replace(glass, outer_radius_mm=radius), rays)
+        cylinder = replace(glass, outer_radius_mm=radius)
+        columns = _columns(cylinder, rays)
+        seen = linear[:, columns]
+        outer, squarely = _outer_glass(cylinder, rays[:, columns])
         part = (squarely > 0.0) & _between(outer[..., 1], (top, low))
         graze = np.clip(1.0 - squarely[part], 0.0, 1.0)[:, None]
         if paint is not None:
-            linear[part] = np.array(paint) * (1.0 - 0.6 * graze)
+            seen[part] = np.array(paint) * (1.0 - 0.6 * graze)
         elif jar.neck_mm is not None:
-            linear[part] *= 0.85 * (1.0 - 0.75 * graze**6)
+            seen[part] *= 0.85 * (1.0 - 0.75 * graze**6)
         low = top
