@@ -64,6 +64,12 @@ class VeilSettings:
     fiftieth from 2.5 on; of random veils painted over bare contents that were read as growth 75
     and 56 %."""
 
+    bluer_when_darker: Annotated[float, Limits(-10, 10)] = -0.15
+    """Growth is under suspicion where blue over red rises by less than this with the light."""
+
+    suspect_share_min: Annotated[float, Limits(0, 1, above=True)] = 0.25
+    """Of an area so much of whose growth is doubted or under suspicion all is doubted."""
+
 
 @dataclass(frozen=True)
 class LabelSettings:

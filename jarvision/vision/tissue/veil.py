@@ -25,9 +25,13 @@ from jarvision.settings.tissue import VeilSettings
 from jarvision.vision.tissue.doubt import Chances, find_doubt
 from jarvision.vision.tissue.network import Expert, hidden_and_covered
 from jarvision.vision.tissue.reference import with_reference
+from jarvision.vision.tissue.together import doubted_together
 
 _OF_PLACE = slice(3, 6)
 """Channels that say where a place is: they stay when the contents are turned."""
+
+_LIKE_A_VEIL = (TissueClass.UNJUDGED, TissueClass.MYCELIUM, TissueClass.STAIN)
+"""What a veil over bare contents is read as, and counts as covered."""
 
 
 @dataclass(frozen=True)
@@ -39,7 +43,7 @@ class Veil:
     hidden
         What stands there is not known.
     doubted
-        What looks like growth there may be a veil.
+        What counts as covered there may be a veil over bare contents.
     """
 
     hidden: BoolArray
@@ -97,7 +101,8 @@ def find_veil(
     hidden = _areas((misty | stuck) & filled, raw, settings) & judged
     grown = (classes == TissueClass.MYCELIUM) & filled & ~hidden
     doubted = find_doubt(raw, grown, filled, said, odds_min=settings.doubted_odds_min)
-    return Veil(hidden, doubted)
+    white = np.isin(classes, _LIKE_A_VEIL) & filled & ~hidden
+    return Veil(hidden, doubted_together(raw, grown, white, doubted, settings=settings))
 
 
 def less_head_down(
