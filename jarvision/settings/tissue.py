@@ -70,6 +70,13 @@ class VeilSettings:
     suspect_share_min: Annotated[float, Limits(0, 1, above=True)] = 0.25
     """Of an area so much of whose growth is doubted or under suspicion all is doubted."""
 
+    outshines_share_min: Annotated[float, Limits(0, 1)] = 0.2
+    outshone_hue: Annotated[float, Limits(0, 5, unit="natural logarithm")] = 0.15
+    outshone_light: Annotated[float, Limits(0, 1)] = 0.25
+    """Where so much of the contents is doubted what is read as bare may be growth, if its blue over
+    red is less than the doubted places' by no more than this, and its light is this share of theirs
+    at least."""
+
 
 @dataclass(frozen=True)
 class LabelSettings:

@@ -8,9 +8,9 @@ thin place, through which brown contents show, or a hollow that growth lights wi
 light; mere shading leaves the colour alone. Mirrored light is such a veil, too, over growth: so the
 colour alone doubts nothing.
 
-Neither speaks everywhere, and a veil does not end where it falls silent. So what is white is taken
-area by area, and an area of which enough is under suspicion is doubted whole, with the stain and the
-hidden places in it, which the networks call covered as readily.
+Neither speaks everywhere, and a veil does not end where they fall silent. So what is white is taken
+area by area, and an area of which enough is under suspicion is doubted whole, with the stain and
+the hidden places in it, which the networks call covered as readily.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ _ACROSS_MM = 8.0
 
 _LIGHT_FLOOR = np.float32(0.01)
 _DETAIL_FLOOR = np.float32(0.03)
-"""Detail of this share of the light and less has no colour of its own: noise and JPEG are as much."""
+"""Detail of this share of the light and less has no colour of its own: noise is as much."""
 
 _BRIDGE_MM = 2.0
 """Areas so near to each other are one: clear drops and tracks part a veil."""

@@ -105,6 +105,28 @@ def find_veil(
     return Veil(hidden, doubted_together(raw, grown, white, doubted, settings=settings))
 
 
+def with_hidden_beside(veiled: BoolArray, best: ByteArray, filled: BoolArray) -> BoolArray:
+    """What is veiled ``(rows, cols)`` with the hidden places that touch it: one veil hides both.
+
+    The upright networks call a part of most labels hidden, and guess what is behind it. Where what
+    is hidden is the larger part it is something else: a mirrored window that a wisp of fog touches.
+
+    Parameters
+    ----------
+    best
+        The likeliest class of each place by the networks, upright.
+    filled
+        Where contents stand.
+    """
+    if not veiled.any():
+        return veiled
+    hidden = veiled | ((best == TissueClass.UNJUDGED) & filled)
+    count, areas = cv2.connectedComponents(hidden.view(np.uint8), connectivity=8)
+    in_all, in_veil = (np.bincount(areas[part], minlength=count) for part in (hidden, veiled))
+    of_veil = in_veil > in_all / 2
+    return np.asarray(veiled | (hidden & of_veil[areas]))
+
+
 def less_head_down(
     covered: Float32Array, said: Chances, filled: BoolArray, told: BoolArray
 ) -> float:

@@ -140,5 +140,5 @@ def test_stain_and_hidden_places_are_doubted_with_the_veil_and_bare_and_mould_ar
     wall = flat_wall(classes, linear=shaded_growth().linear)
     found = veil.find_veil(wall, said, classes, ALL, settings=SETTINGS)
     assert not found.hidden.any()
-    assert [kind for n, kind in enumerate(kinds) if found.doubted[:, 20 * n].all()] == list(kinds[:3])
+    assert found.doubted[:, :60].all()
     assert not found.doubted[:, 60:].any()
