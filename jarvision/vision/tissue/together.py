@@ -5,12 +5,13 @@ the colour of what shows through. A veil adds the same grey light everywhere, ``
 contents + a light``: where the contents are darker more of the sum is the veil's, so that what is
 darker is bluer, the contents being brown. Growth does the contrary: what is darker is a hole or a
 thin place, through which brown contents show, or a hollow that growth lights with its own warm
-light; mere shading leaves the colour alone. Mirrored light is such a veil, too, over growth: so the
-colour alone doubts nothing.
+light; mere shading leaves the colour alone. But mirrored light is such a veil, too, and two lamps
+of two colours give shade a colour: so the colour alone doubts nothing, unless it speaks over half
+of an area.
 
 Neither speaks everywhere, and a veil does not end where they fall silent. So what is white is taken
-area by area, and an area of which enough is under suspicion is doubted whole, with the stain and
-the hidden places in it, which the networks call covered as readily.
+area by area, and an area for which enough of either speaks is doubted whole, with the stain and the
+hidden places in it, which the networks call covered as readily.
 """
 
 from __future__ import annotations
@@ -40,6 +41,7 @@ def doubted_together(
     raw: RawWall,
     grown: BoolArray,
     white: BoolArray,
+    hidden: BoolArray,
     doubted: BoolArray,
     *,
     settings: VeilSettings,
@@ -52,21 +54,26 @@ def doubted_together(
         What was read as growth.
     white
         This, and what else may be part of a veil.
+    hidden
+        What of it was read as hidden: that is as good as doubt.
     doubted
         Growth that may be a veil, place by place.
     """
     if not grown.any():
         return doubted
-    suspect = doubted | (grown & (blue_over_light(raw, white) < settings.bluer_when_darker))
-    if not suspect.any():
-        return doubted
     near = cv2.getStructuringElement(
         cv2.MORPH_ELLIPSE, (2 * round(_BRIDGE_MM / 2.0 / raw.step_mm) + 1,) * 2
     )
     count, areas = cv2.connectedComponents(cv2.dilate(white.view(np.uint8), near))
-    in_all = np.bincount(areas[grown], minlength=count)
-    in_suspect = np.bincount(areas[suspect], minlength=count)
-    whole = in_suspect >= settings.suspect_share_min * np.maximum(in_all, 1)
+    bluer = grown & (blue_over_light(raw, white) < settings.bluer_when_darker)
+    unseen = doubted | hidden
+    in_all, in_doubt, in_either = (
+        np.bincount(areas[part], minlength=count)
+        for part in (grown | hidden, unseen, unseen | bluer)
+    )
+    whole = in_doubt >= settings.doubted_share_min * in_all
+    whole |= in_either >= settings.suspect_share_min * in_all
+    whole &= in_all > 0
     return np.asarray(doubted | (white & whole[areas]))
 
 

@@ -102,7 +102,8 @@ def find_veil(
     grown = (classes == TissueClass.MYCELIUM) & filled & ~hidden
     doubted = find_doubt(raw, grown, filled, said, odds_min=settings.doubted_odds_min)
     white = np.isin(classes, _LIKE_A_VEIL) & filled & ~hidden
-    return Veil(hidden, doubted_together(raw, grown, white, doubted, settings=settings))
+    unseen = white & (classes == TissueClass.UNJUDGED)
+    return Veil(hidden, doubted_together(raw, grown, white, unseen, doubted, settings=settings))
 
 
 def with_hidden_beside(veiled: BoolArray, best: ByteArray, filled: BoolArray) -> BoolArray:

@@ -86,9 +86,11 @@ def left(columns: int) -> np.ndarray:
 
 
 def together(
-    doubted: np.ndarray, *, grown: np.ndarray = ALL, white: np.ndarray = ALL
-) -> np.ndarray:
-    return doubted_together(shaded_growth(), grown, white, doubted, settings=SETTINGS)
+    doubted: np.ndarray, *, grown: np.ndarray = ALL, white: np.ndarray = ALL,
+    hidden: np.ndarray = NONE, wall: RawWall | None = None,
+) -> np.ndarray:  # fmt: skip
+    seen = wall or shaded_growth()
+    return doubted_together(seen, grown, white, hidden, doubted, settings=SETTINGS)
 
 
 @pytest.mark.parametrize(("columns", "whole"), [(29, False), (30, True)])
@@ -103,6 +105,16 @@ def test_only_growth_counts_for_the_quarter() -> None:
     assert together(left(20), grown=grown).all()  # with the 40 columns that are not growth
 
 
+@pytest.mark.parametrize(("columns", "whole"), [(29, False), (30, True)])
+def test_what_was_read_as_hidden_is_as_good_as_doubt(columns: int, whole: bool) -> None:
+    hidden = left(columns)
+    found = together(NONE, grown=~hidden, hidden=hidden)
+    assert np.array_equal(found, ALL if whole else NONE)
+    half = left(columns // 2)
+    found = together(hidden & ~half, grown=~half, hidden=half)
+    assert found.all() == whole
+
+
 @pytest.mark.parametrize(("apart", "whole"), [(6, True), (12, False)])
 def test_areas_up_to_two_millimetres_apart_are_one(apart: int, whole: bool) -> None:
     grown = ALL.copy()
@@ -115,16 +127,27 @@ def test_areas_up_to_two_millimetres_apart_are_one(apart: int, whole: bool) -> N
 
 
 def test_colour_alone_doubts_fog_and_not_growth_with_a_mirrored_lamp() -> None:
-    fog = doubted_together(fogged(), ALL, ALL, NONE, settings=SETTINGS)
-    assert fog.all()
+    assert together(NONE, wall=fogged()).all()
     mixed = shaded_growth().linear.copy()
-    mixed[:, :20] = fogged().linear[:, :20]  # a sixth of it
-    lamp = doubted_together(wall_of(mixed), ALL, ALL, NONE, settings=SETTINGS)
-    assert not lamp.any()
+    mixed[:, :45] = fogged().linear[:, :45]  # more than a third of it
+    assert not together(NONE, wall=wall_of(mixed)).any()
+
+
+@pytest.mark.parametrize(("columns", "whole"), [(49, False), (70, True)])
+def test_doubt_and_colour_together_doubt_an_area_from_a_half_on(columns: int, whole: bool) -> None:
+    """A sixth of it is doubted, so that colour must speak for a third more."""
+    doubted = ~left(100)
+    mixed = shaded_growth().linear.copy()
+    mixed[:, :columns] = fogged().linear[:, :columns]
+    wall = wall_of(mixed)
+    bluer = blue_over_light(wall, ALL) < SETTINGS.bluer_when_darker
+    assert ((bluer | doubted).mean() >= 0.5) == whole
+    found = together(doubted, wall=wall)
+    assert np.array_equal(found, ALL if whole else doubted)
 
 
 def test_without_growth_nothing_is_doubted() -> None:
-    assert not together(NONE, grown=NONE, white=ALL).any()
+    assert not together(NONE, grown=NONE, hidden=ALL).any()
     assert not together(NONE).any()
 
 
@@ -142,3 +165,7 @@ def test_stain_and_hidden_places_are_doubted_with_the_veil_and_bare_and_mould_ar
     assert not found.hidden.any()
     assert found.doubted[:, :60].all()
     assert not found.doubted[:, 60:].any()
+    # hidden places alone do the same: half of what is grown or hidden
+    monkeypatch.setattr(veil, "find_doubt", lambda raw, grown, *_, **__: np.zeros_like(grown))
+    again = veil.find_veil(wall, said, classes, ALL, settings=SETTINGS)
+    assert np.array_equal(again.doubted, found.doubted)
