@@ -146,6 +146,16 @@ def test_doubt_and_colour_together_doubt_an_area_from_a_half_on(columns: int, wh
     assert np.array_equal(found, ALL if whole else doubted)
 
 
+@pytest.mark.parametrize(("slope", "whole"), [(-0.14, False), (-0.16, True)])
+def test_colour_speaks_from_its_slope_on(slope: float, whole: bool) -> None:
+    """Stripes so lively that what is taken off for noise hardly counts."""
+    light = 0.5 * np.sin(np.arange(SHAPE[1]) * 0.25 / 2.5 * 2.0 * np.pi)[None, :, None]
+    colour = 1.0 + slope * np.array([-0.5, 0.0, 0.5])
+    wall = wall_of(np.asarray(0.4 * (1.0 + light * colour) * np.ones((SHAPE[0], 1, 1)), np.float32))
+    assert np.median(blue_over_light(wall, ALL)) == pytest.approx(slope, abs=0.008)
+    assert together(NONE, wall=wall).all() == whole
+
+
 def test_without_growth_nothing_is_doubted() -> None:
     assert not together(NONE, grown=NONE, hidden=ALL).any()
     assert not together(NONE).any()
