@@ -251,6 +251,8 @@ class Tissue:
         may be bare behind it; None where there is none.
     less_head_down_points
         By how much less coverage is said of the rest of the wall with its contents head down.
+    outshone_points
+        By how much more may be covered, if what was read as growth is a veil that outshines it.
     """
 
     classes: ByteArray
@@ -266,6 +268,7 @@ class Tissue:
     veiled: BoolArray | None = None
     doubted: BoolArray | None = None
     less_head_down_points: float = 0.0
+    outshone_points: float = 0.0
 
 
 @dataclass(frozen=True)

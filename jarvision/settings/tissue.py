@@ -64,6 +64,28 @@ class VeilSettings:
     fiftieth from 2.5 on; of random veils painted over bare contents that were read as growth 75
     and 56 %."""
 
+    doubted_share_min: Annotated[float, Limits(0, 1, above=True)] = 0.25
+    """Of an area so much of whose growth is doubted, or hidden beside it, all is doubted. Of 96
+    readings with veils and labels of six photos of the third look 12 were silently wrong before,
+    none with the limits here, two without this one, whose place is not sharp: none at 0.35."""
+
+    bluer_when_darker: Annotated[float, Limits(-10, 10)] = -0.15
+    """Growth is under suspicion, too, where blue over red rises by less than this with the light:
+    on the sample shelf a tenth of an area at most, and 0.28 where two lamps differ in colour."""
+
+    suspect_share_min: Annotated[float, Limits(0, 1, above=True)] = 0.5
+    """... and of an area of whose growth so much is doubted, hidden or under suspicion all is
+    doubted. Without, one of the 96 stayed wrong; at a quarter the intervals of 24 good photos under
+    lamps of several colours were 23 points wide in place of 17."""
+
+    outshines_share_min: Annotated[float, Limits(0, 1)] = 0.2
+    outshone_hue: Annotated[float, Limits(0, 5, unit="natural logarithm")] = 0.15
+    outshone_light: Annotated[float, Limits(0, 1)] = 0.25
+    """Where so much of the contents is doubted what is read as bare may be growth, if its blue over
+    red is less than the doubted places' by no more than this, and its light is this share of theirs
+    at least. One of the 96 needed it; without the first limit two bare jars with a few doubted
+    specks had intervals of about 50 points in place of 10 and 20."""
+
 
 @dataclass(frozen=True)
 class LabelSettings:

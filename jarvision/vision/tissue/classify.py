@@ -22,7 +22,13 @@ from jarvision.vision.tissue.inputs import network_inputs
 from jarvision.vision.tissue.labels import find_labels
 from jarvision.vision.tissue.masks import mask_glare, mask_groove
 from jarvision.vision.tissue.network import MULTIPLE, chances_of, run_network
-from jarvision.vision.tissue.veil import find_veil, less_head_down, look_head_down
+from jarvision.vision.tissue.outshone import outshone_points
+from jarvision.vision.tissue.veil import (
+    find_veil,
+    less_head_down,
+    look_head_down,
+    with_hidden_beside,
+)
 
 EVEN_CHANCE = 0.5
 """Bare or grown: the likelier of the two."""
@@ -64,13 +70,16 @@ def classify(
     classes = mask_groove(classes, raw, settings=settings.masks)
     stuck = find_labels(raw, contents.filled, settings=settings.label)
     veiled = stuck & (classes > TissueClass.UNJUDGED)
-    doubted, less = np.zeros_like(veiled), 0.0
+    doubted, less, more = np.zeros_like(veiled), 0.0, 0.0
     said = look_head_down(channels, upright, contents.filled)
     if said is not None:
         veil = find_veil(raw, said, classes, contents.filled, settings=settings.veil)
-        veiled |= veil.hidden
+        veiled = with_hidden_beside(veiled | veil.hidden, seen.best, contents.filled)
         doubted = veil.doubted & ~veiled
         less = less_head_down(seen.covered, said, contents.filled, ~(veiled | doubted))
+        more = outshone_points(
+            raw, classes, seen.covered, contents.filled, doubted, settings=settings.veil
+        )
     classes[veiled] = TissueClass.UNJUDGED
     inside = slice(0, contents.floor_row)
     return Classified(
@@ -94,5 +103,6 @@ def classify(
             veiled=veiled[inside] if veiled.any() else None,
             doubted=doubted[inside] if doubted.any() else None,
             less_head_down_points=less,
+            outshone_points=more,
         ),
     )

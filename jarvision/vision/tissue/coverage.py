@@ -34,10 +34,10 @@ def measure_coverage(
     - what moves when the fill line or the floor does, by its own uncertainty,
     - a floor for what none of these shows (outline).
 
-    Its upper end takes in all stain for which nothing speaks: it may be growth all the same. Its
-    lower end takes in that growth which may be a veil is none, and that less is said of the rest
-    head down. What a veil hides counts as the rest of the wall does, and both ends take in that it
-    may be bare, or grown, altogether.
+    Its upper end takes in all stain for which nothing speaks, and what a brighter veil may
+    outshine: both may be growth all the same. Its lower end takes in that growth which may be a
+    veil is none, and that less is said of the rest head down. What a veil hides counts as the rest
+    of the wall does, and both ends take in that it may be bare, or grown, altogether.
 
     See :class:`jarvision.settings.tissue.CoverageSettings` for the weights.
     """
@@ -69,10 +69,11 @@ def measure_coverage(
     grown, bare = veiled
     less = max(0.0, tissue.less_head_down_points - settings.head_down_from)
     perhaps_bare = _doubted_points(wall, tissue, covered) + settings.head_down_weight * less
+    perhaps_grown = 100.0 * _unproven_share(wall, tissue) + tissue.outshone_points
     return Coverage(
         percent=percent,
         low=max(0.0, percent - spread - grown - perhaps_bare),
-        high=min(100.0, percent + spread + bare + 100.0 * _unproven_share(wall, tissue)),
+        high=min(100.0, percent + spread + bare + perhaps_grown),
         soft_percent=float(100.0 * tissue.opacity[judged].mean()),
         seen_percent=100.0 * seen,
     )

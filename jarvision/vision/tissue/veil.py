@@ -25,9 +25,13 @@ from jarvision.settings.tissue import VeilSettings
 from jarvision.vision.tissue.doubt import Chances, find_doubt
 from jarvision.vision.tissue.network import Expert, hidden_and_covered
 from jarvision.vision.tissue.reference import with_reference
+from jarvision.vision.tissue.together import doubted_together
 
 _OF_PLACE = slice(3, 6)
 """Channels that say where a place is: they stay when the contents are turned."""
+
+_LIKE_A_VEIL = (TissueClass.UNJUDGED, TissueClass.MYCELIUM, TissueClass.STAIN)
+"""What a veil over bare contents is read as, and counts as covered."""
 
 
 @dataclass(frozen=True)
@@ -39,7 +43,7 @@ class Veil:
     hidden
         What stands there is not known.
     doubted
-        What looks like growth there may be a veil.
+        What counts as covered there may be a veil over bare contents.
     """
 
     hidden: BoolArray
@@ -97,7 +101,31 @@ def find_veil(
     hidden = _areas((misty | stuck) & filled, raw, settings) & judged
     grown = (classes == TissueClass.MYCELIUM) & filled & ~hidden
     doubted = find_doubt(raw, grown, filled, said, odds_min=settings.doubted_odds_min)
-    return Veil(hidden, doubted)
+    white = np.isin(classes, _LIKE_A_VEIL) & filled & ~hidden
+    unseen = white & (classes == TissueClass.UNJUDGED)
+    return Veil(hidden, doubted_together(raw, grown, white, unseen, doubted, settings=settings))
+
+
+def with_hidden_beside(veiled: BoolArray, best: ByteArray, filled: BoolArray) -> BoolArray:
+    """What is veiled ``(rows, cols)`` with the hidden places that touch it: one veil hides both.
+
+    The upright networks call a part of most labels hidden, and guess what is behind it. Where what
+    is hidden is the larger part it is something else: a mirrored window that a wisp of fog touches.
+
+    Parameters
+    ----------
+    best
+        The likeliest class of each place by the networks, upright.
+    filled
+        Where contents stand.
+    """
+    if not veiled.any():
+        return veiled
+    hidden = veiled | ((best == TissueClass.UNJUDGED) & filled)
+    count, areas = cv2.connectedComponents(hidden.view(np.uint8), connectivity=8)
+    in_all, in_veil = (np.bincount(areas[part], minlength=count) for part in (hidden, veiled))
+    of_veil = in_veil > in_all / 2
+    return np.asarray(veiled | (hidden & of_veil[areas]))
 
 
 def less_head_down(

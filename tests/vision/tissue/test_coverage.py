@@ -104,6 +104,14 @@ def test_the_lower_end_takes_in_that_less_is_said_head_down() -> None:
         assert coverage.low == pytest.approx(same.low - settings.head_down_weight * beyond)
 
 
+def test_the_upper_end_takes_in_what_a_brighter_veil_may_outshine() -> None:
+    classes = half(TissueClass.MYCELIUM, TissueClass.BARE)
+    same = measure(flat_wall(classes), tissue_of(classes))
+    coverage = measure(flat_wall(classes), replace(tissue_of(classes), outshone_points=12.0))
+    assert (coverage.percent, coverage.low) == (same.percent, same.low)
+    assert coverage.high == pytest.approx(same.high + 12.0)
+
+
 def test_doubt_on_both_sides_cancels_in_the_expected_share() -> None:
     classes = half(TissueClass.MYCELIUM, TissueClass.BARE)
     covered = np.where(classes == TissueClass.MYCELIUM, 0.9, 0.1).astype(np.float32)

@@ -24,6 +24,7 @@ GROOVE_MM = 60.0
 FLOOR_MM = 3.0
 LAMP = np.s_[150:190, 60:100]
 FOG = np.s_[150:250, 150:200]
+BESIDE = np.s_[160:200, 200:210]
 DOUBTED = np.s_[200:230, 60:100]
 TURNED = np.s_[265:295, 20:50]
 
@@ -45,6 +46,7 @@ def joined() -> tuple[Wall, Classified, Opinion]:
         seen = heard[-1].seen  # classes that the chance of cover contradicts
         seen.best[TURNED][:15], seen.covered[TURNED][:15] = TissueClass.BARE, 0.9
         seen.best[TURNED][15:], seen.covered[TURNED][15:] = TissueClass.MYCELIUM, 0.1
+        seen.best[BESIDE] = TissueClass.UNJUDGED
         return heard[-1]
 
     def find_veil(raw: Wall, *args: object, **more: object) -> Veil:
@@ -52,10 +54,14 @@ def joined() -> tuple[Wall, Classified, Opinion]:
         veiled[FOG] = doubted[FOG] = doubted[DOUBTED] = True
         return Veil(veiled, doubted)
 
+    def outshone(*args: np.ndarray, **more: object) -> float:
+        return float(args[-1].sum())  # places that are doubted
+
     consulted = joining.consult
     with pytest.MonkeyPatch.context() as patched:
         patched.setattr(joining, "consult", consult)
         patched.setattr(joining, "find_veil", find_veil)
+        patched.setattr(joining, "outshone_points", outshone)
         found = classify(wall, photo_of(grey), settings=PhotoSettings())
     return wall, found, heard[0]
 
@@ -83,7 +89,7 @@ def test_glare_fog_and_groove_are_no_part_of_what_was_seen() -> None:
     wall, classes = found.wall, found.tissue.classes
     groove = np.abs(wall.heights_mm - (wall.groove_mm or 0.0)) < PhotoSettings().masks.groove_mm
     hidden = np.zeros(wall.filled.shape, dtype=np.bool_)
-    hidden[LAMP] = hidden[FOG] = True
+    hidden[LAMP] = hidden[FOG] = hidden[BESIDE] = True
     hidden[groove] = True
     hidden &= wall.filled
     assert hidden.sum() > 0.1 * wall.filled.sum()
@@ -104,7 +110,8 @@ def test_a_veil_is_told_where_it_was_found_and_nowhere_where_there_is_none() -> 
     assert veiled is not None
     assert veiled.shape == found.tissue.classes.shape
     assert veiled[FOG].all()
-    assert veiled.sum() == veiled[FOG].size
+    assert veiled[BESIDE].all()  # the networks call it hidden, and the veil touches it
+    assert veiled.sum() == veiled[FOG].size + veiled[BESIDE].size
 
 
 def test_what_is_doubted_is_told_where_no_veil_was_found() -> None:
@@ -113,6 +120,7 @@ def test_what_is_doubted_is_told_where_no_veil_was_found() -> None:
     assert doubted is not None
     assert doubted[DOUBTED].all()
     assert doubted.sum() == doubted[DOUBTED].size
+    assert found.tissue.outshone_points == doubted.sum()
 
 
 def test_bare_and_growth_are_parted_by_the_chance_of_cover_alone() -> None:

@@ -210,3 +210,30 @@ def test_what_is_less_head_down_counts_where_nothing_else_speaks_for_it() -> Non
     assert veil.less_head_down(covered, said, filled, told) == pytest.approx(100.0 * 0.6 * 0.3)
     more = replace(said, label_cover=np.ones((10, 10), np.float32))
     assert veil.less_head_down(covered, more, filled, filled) == 0.0
+
+
+# --------------------------------------------------------------------------- hidden beside a veil
+@pytest.mark.parametrize(("wide", "joined"), [(39, True), (40, False), (41, False)])
+def test_hidden_places_beside_a_veil_are_veiled_where_the_veil_is_the_larger_part(
+    wide: int, joined: bool
+) -> None:
+    classes = np.full((50, 120), TissueClass.BARE, np.uint8)
+    filled = np.ones(classes.shape, np.bool_)
+    veiled = np.zeros(classes.shape, np.bool_)
+    veiled[:, :40] = True
+    classes[:, 40 : 40 + wide] = classes[:, 100:] = TissueClass.UNJUDGED
+    found = veil.with_hidden_beside(veiled, classes, filled)
+    assert found[:, :40].all()
+    assert found[:, 40 : 40 + wide].all() == joined
+    assert found[:, 40 : 40 + wide].any() == joined
+    assert not found[:, 40 + wide :].any()  # bare, or apart from it
+
+
+def test_hidden_places_beside_a_veil_are_veiled_among_the_contents_alone() -> None:
+    classes = np.full((50, 120), TissueClass.UNJUDGED, np.uint8)
+    filled = np.zeros(classes.shape, np.bool_)
+    filled[20:] = True
+    veiled = filled.copy()
+    veiled[:, 100:] = False
+    assert np.array_equal(veil.with_hidden_beside(veiled, classes, filled), filled)
+    assert not veil.with_hidden_beside(np.zeros_like(veiled), classes, filled).any()
