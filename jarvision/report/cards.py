@@ -176,6 +176,11 @@ class Surroundings:
         return self.pages.get(jar) or (f"#{anchor}" if anchor else "")
 
 
+def wants_photo(head: JarHead) -> bool:
+    """Whether a jar is to be photographed again; one that must go out of the room is not."""
+    return not head.photo_today and head.verdict != "no-go"
+
+
 def build_finished(done: FinishedJar) -> FinishedLine:
     """Gather what the page shows of a jar whose story is over."""
     days, cover = done.story.history.days, done.story.verdict.coverage
