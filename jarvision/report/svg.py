@@ -52,9 +52,7 @@ def to_svg(figure: Figure, *, key: str) -> str:
 
     data = io.BytesIO()
     with mpl.rc_context({"svg.fonttype": "none", "svg.hashsalt": key}), warnings.catch_warnings():
-        warnings.filterwarnings(
-            "ignore", "Glyph .* missing"
-        )  # words stay words: the browser's font
+        warnings.filterwarnings("ignore", "Glyph .* missing")  # the browser has other fonts
         figure.savefig(data, format="svg", metadata={"Date": None})
     return _compact(data.getvalue().decode("utf-8"))
 
