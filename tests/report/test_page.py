@@ -8,7 +8,7 @@ import warnings
 import weakref
 from collections.abc import Iterator
 from dataclasses import replace
-from datetime import timedelta
+from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree as ET
@@ -86,7 +86,7 @@ def test_every_picture_says_its_finding(pictured: tuple[ShelfResult, Path]) -> N
     assert all(len(p.get("alt", "")) > 8 for p in told)
     assert all(p.get("alt") is not None for p in pictures)
     alts = " | ".join(p.get("alt", "") for p in pictures)
-    assert re.search(r"J04 on .*covered 91\.\d %.*green 2\.5 cm²", alts)
+    assert re.search(r"J04 on .*covered 91\.\d\s%.*green 2\.5\scm²", alts)
 
 
 def test_hostile_text_stays_text(tmp_path: Path) -> None:
@@ -240,6 +240,21 @@ def test_the_plan_tells_later_days_and_leaves_todays_list_alone(tmp_path: Path) 
 
 def plain_text(page: str) -> str:
     return " ".join("".join(parse(page).itertext()).split())
+
+
+def test_a_number_and_its_unit_stay_on_one_line(tmp_path: Path) -> None:
+    page = render_page(fake_shelf(), tmp_path)
+    figures = re.findall(r'class="much">([^<]*\d[^<]*)<', page)
+    assert figures and all(re.fullmatch(r"\d+\N{NO-BREAK SPACE}%", told) for told in figures)
+
+
+def test_the_start_of_a_jar_has_its_year_where_that_is_another(tmp_path: Path) -> None:
+    story = fake_shelf().stories[0]
+    for started, told in ((date(2026, 3, 1), "Sun 1 Mar"), (date(2025, 12, 1), "Mon 1 Dec 2025")):
+        entry = replace(story.history.entry, started=started)
+        jar = replace(story, history=replace(story.history, entry=entry))
+        page = render_page(replace(fake_shelf(), stories=(jar,)), tmp_path)
+        assert f"started {told}<" in page
 
 
 def test_a_card_names_its_relatives_with_their_verdicts(tmp_path: Path) -> None:
