@@ -131,5 +131,5 @@ def same_batch(one: JarEntry, two: JarEntry) -> bool:
         return False
     if one.parent and one.parent == two.parent:
         return True
-    same = (one.substrate.casefold(), one.started) == (two.substrate.casefold(), two.started)
+    same = (one.contents, one.started) == (two.contents, two.started)
     return same and bool(one.species) and bool(one.substrate) and one.started is not None

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from datetime import date
-from typing import Literal
+from typing import Literal, TypeAlias
 
 from jarvision.records.wall import JarShape
 
 JarKind = Literal["spawn", "fruiting", "bare"]
+Filling: TypeAlias = tuple[JarKind, str, date | None]
+"""Kind, contents and start of a jar."""
 DiaryWord = Literal[
     "shaken", "opened", "moved", "temperature", "note", "fruiting", "sprayed", "unhooded"
 ]
@@ -35,6 +37,16 @@ class JarEntry:
     shape: JarShape = field(default_factory=JarShape)
     once: tuple[str, ...] = ()
     kind_told: bool = True
+
+    @property
+    def contents(self) -> str:
+        """The substrate, by which jars are compared: ``Rye`` and ``rye`` are the same."""
+        return self.substrate.casefold()
+
+    @property
+    def filling(self) -> Filling:
+        """What jars have in common that were filled alike on one day: those of a batch."""
+        return self.kind, self.contents, self.started
 
 
 @dataclass(frozen=True)

@@ -158,7 +158,7 @@ def _line_of(old: RegisterText, jar: str) -> tuple[int, dict[str, str]]:
     """Number and cells of a jar's line; the register is sound."""
     register: Register = old.parsed()
     if jar not in register:
-        hint = did_you_mean(jar, register) or "Add it with jarvision jars add."
+        hint = did_you_mean(jar, register) or "jarvision jars list names those that are."
         raise RegisterError(f"Jar '{printable(jar)}' is not in the register", hint)
     return old.lines("jar", jar)[0]
 

@@ -12,6 +12,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import replace
 
 from jarvision.records import JarEntry
+from jarvision.records.jar import Filling
 from jarvision.register.jars import Register
 from jarvision.register.name_ranges import gathered
 
@@ -44,8 +45,7 @@ def _with_kinds(register: Register) -> Register:
 
 def _tells_kind(other: JarEntry, entry: JarEntry) -> bool:
     """Say whether another jar's kind says something of a jar's; bare contents go with any."""
-    same = other.substrate.casefold() == entry.substrate.casefold()
-    return other.kind_told and other.kind != "bare" and same
+    return other.kind_told and other.kind != "bare" and other.contents == entry.contents
 
 
 def _with_species(register: Register) -> Register:
@@ -63,15 +63,15 @@ def _with_species(register: Register) -> Register:
 
 def _learn(register: Register) -> Iterator[tuple[str, str]]:
     """The jars without a species whose near ones agree on theirs."""
-    batches: dict[tuple[object, ...], list[JarEntry]] = {}
+    batches: dict[Filling, list[JarEntry]] = {}
     for entry in register.values():
         if entry.started is not None:
-            batches.setdefault(_batch(entry), []).append(entry)
+            batches.setdefault(entry.filling, []).append(entry)
     for jar, entry in register.items():
         if entry.species or entry.kind == "bare":
             continue
         line = [entry.parent, *register.children(jar)]
-        mates = batches.get(_batch(entry), [])
+        mates = batches.get(entry.filling, [])
         near = (
             [register[other] for other in line if other in register],
             [register[other] for other in register.siblings(jar)],
@@ -83,10 +83,6 @@ def _learn(register: Register) -> Iterator[tuple[str, str]]:
                 yield jar, next(iter(said.values()))
             if said:
                 break
-
-
-def _batch(entry: JarEntry) -> tuple[object, ...]:
-    return entry.started, entry.kind, entry.substrate.casefold()
 
 
 def _told(what: str, learned: Mapping[str, str]) -> Iterator[str]:

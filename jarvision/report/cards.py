@@ -176,6 +176,11 @@ class Surroundings:
         return self.pages.get(jar) or (f"#{anchor}" if anchor else "")
 
 
+def wants_photo(head: JarHead) -> bool:
+    """Whether a jar is to be photographed again; one that must go out of the room is not."""
+    return not head.photo_today and head.verdict != "no-go"
+
+
 def build_finished(done: FinishedJar) -> FinishedLine:
     """Gather what the page shows of a jar whose story is over."""
     days, cover = done.story.history.days, done.story.verdict.coverage
@@ -224,6 +229,13 @@ def build_card(story: JarStory, curve: str, around: Surroundings) -> JarCard:
     return card_of(story, curve, near_of(story, around), out=around.out)
 
 
+def _tell_start(started: date | None, last: date | None) -> str:
+    """The day on which a jar was started, with its year where that is not that of its photos."""
+    if started is None:
+        return ""
+    return f"started {tell_day(started, year=last is None or started.year != last.year)}"
+
+
 def card_of(story: JarStory, curve: str, near: Near, *, out: Path) -> JarCard:
     """The same from the jar's own story, and what is near it; its pictures lie in ``out``."""
     verdict, entry, days = story.verdict, story.history.entry, story.history.days
@@ -232,7 +244,7 @@ def card_of(story: JarStory, curve: str, near: Near, *, out: Path) -> JarCard:
     last, side = days[-1] if days else None, side_shown(story)
     shown = shown_reading(last, side) if last else None
     ready = tell_ready(story.growth) if verdict.verdict != "no-go" else ""  # nothing to wait for
-    started = f"started {tell_day(entry.started)}" if entry.started else ""
+    started = _tell_start(entry.started, days[-1].day if days else None)
     about = (entry.kind, entry.species, entry.substrate, started)
     finding = f"{jar}: {words.short}, covered {tell_coverage(verdict.coverage)}"
     finding = f"Curve of {finding}" + (f", ready {ready}" if ready else "")

@@ -15,7 +15,7 @@ from jarvision.base.days import days_after
 from jarvision.base.text import printable
 from jarvision.records import Growth, JarStory, VerdictWord
 from jarvision.report import svg
-from jarvision.report.diary_marks import Ground, WordPlace, plot_told
+from jarvision.report.diary_marks import Ground, WordPlace, covers, plot_told
 from jarvision.report.line_names import LineEnd, column_places, places_at_ends
 from jarvision.report.sightings import SeenFirst, first_sightings, place_sightings
 from jarvision.report.words import VERDICT_WORDS, tell_short_day
@@ -28,6 +28,8 @@ LOW_PX: Final = 34
 SHELF_RIGHT: Final = 0.76
 TEXT_PX: Final = 14.5
 TOP_PERCENT: Final = 104
+LEVEL_LETTERS: Final = 15  # of "ready from 95 %", with room
+LEVEL_BELOW_PERCENT: Final = (9.0, 21.0, 33.0)  # where these words stand, under their line
 READY_PERCENT: Final = 4.0  # where the words of the ready date stand
 NAME_LETTERS: Final = 7
 FORECAST_DAYS: Final = 10  # the curve is not drawn further than this behind the last photo
@@ -189,8 +191,9 @@ def _plot_forecast(axes: Any, curve: Curve) -> None:
             axes.plot([r[0] for r in rows], [r[1] for r in rows], color=svg.FIT, lw=2, ls=dash)
     axes.axhline(curve.ready_percent, color=svg.QUIET, lw=1.2, ls=(0, (5, 4)))
     level = f"ready from {curve.ready_percent:.0f} %"
-    place, side = (-0.4, "left") if _starts_low(curve) else (curve.last_day - 0.1, "right")
-    _text(axes, place, curve.ready_percent - 9, level, colour=svg.QUIET, ha=side)
+    place, side = _level_words(curve)
+    day = place.left if side == "left" else place.right
+    _text(axes, day, place.foot, level, colour=svg.QUIET, ha=side)
 
 
 def _ready_words(curve: Curve, middle: float) -> tuple[float, str, str]:
@@ -211,27 +214,41 @@ def _letter(curve: Curve) -> float:
     return LETTER_PX * (curve.last_day + 0.5) / (CURVE_SIZE_PX[0] - LEFT_PX)
 
 
-def _starts_low(curve: Curve) -> bool:
-    """Whether there is room at the left, under the level of ready."""
-    return curve.points[0][1] < curve.ready_percent - 30
+def _level_words(curve: Curve) -> tuple[WordPlace, str]:
+    """Where the words of ready stand, and to which side: under its line, and over no reading."""
+    letter = _letter(curve)
+    length, end = LEVEL_LETTERS * letter, curve.last_day - 0.1
+    ends = [("left", -0.4), ("right", end - length)]
+    if curve.points[0][1] >= curve.ready_percent - 30:  # no room at the left
+        ends.reverse()
+    dots = [WordPlace(day - letter, day + letter, at - 4) for day, at, _, _ in curve.points]
+    taken = [*dots, *_seen_words(curve)]
+    places = [
+        (WordPlace(left, left + length, curve.ready_percent - below), side)
+        for below in LEVEL_BELOW_PERCENT
+        for side, left in ends
+    ]
+    return next((place for place in places if not covers(taken, place[0])), places[0])
 
 
 def _ground(curve: Curve) -> Ground:
     """Where the words of the diary may stand, beside those of ready."""
     letter = _letter(curve)
-    length = 15 * letter
-    left = -0.4 if _starts_low(curve) else curve.last_day - length
-    taken = [WordPlace(left, left + length, curve.ready_percent - 9)]
-    for seen in _seen_first(curve):
-        width = letter * len(seen.text)
-        start = seen.x - width if seen.side == "right" else seen.x
-        taken.append(WordPlace(start, start + width, seen.foot))
+    taken = [_level_words(curve)[0], *_seen_words(curve)]
     if curve.ready is not None:
         day, side, _ = _ready_words(curve, curve.ready[0])
+        length = LEVEL_LETTERS * letter
         start = day if side == "left" else day - length
         taken.append(WordPlace(start, start + length, READY_PERCENT))
     when, percent, _, _ = zip(*curve.points, strict=True)
     return Ground(lambda day: float(np.interp(day, when, percent)), letter, curve.last_day, taken)
+
+
+def _seen_words(curve: Curve) -> Iterator[WordPlace]:
+    for seen in _seen_first(curve):
+        width = _letter(curve) * len(seen.text)
+        start = seen.x - width if seen.side == "right" else seen.x
+        yield WordPlace(start, start + width, seen.foot)
 
 
 def _seen_first(curve: Curve) -> Iterator[SeenFirst]:
@@ -344,11 +361,11 @@ def _short_name(story: JarStory) -> str:
 
 # --------------------------------------------------------------------------- shared
 def _label_days(axes: Any, origin: date, last: float, *, most: int, margin: float = 0.0) -> None:
-    """Label up to ``most`` days, none so near to the end that its name would be cut.
+    """Label up to ``most`` days, a tenth of a name apart, none cut at the end.
 
     ``margin``: half the width of a name beyond what stands right of the chart, in days.
     """
-    step = max(1, math.ceil((last + 0.5) / most))
+    step = max(1, math.ceil((last + 0.5) / most), math.ceil(2.2 * margin))
     ticks = [float(day) for day in range(0, int(last) + 1, step) if day + margin <= last] or [0.0]
     axes.set_xticks(ticks, [_date(origin, tick) for tick in ticks])
 

@@ -56,7 +56,7 @@ def plot_told(
         first = HIGHEST_PERCENT if low else level - 2 * ROW_PERCENT
         feet = (first - row * ROW_PERCENT for row in range(ROWS))
         rows = [WordPlace(left, left + length, foot) for foot in feet if foot > 0]
-        place = next((place for place in rows if not _covers(taken, place)), rows[-1])
+        place = next((place for place in rows if not covers(taken, place)), rows[-1])
         taken.append(place)
         ends, shape = ([level + 4, place.foot], "v-") if low else ([place.foot, level - 4], "^-")
         style = {"color": svg.QUIET, "ms": 5, "lw": 1.1, "markevery": [0 if low else 1]}
@@ -65,7 +65,8 @@ def plot_told(
         write(axes, x, place.foot, words, colour=svg.QUIET, ha=side)
 
 
-def _covers(taken: Sequence[WordPlace], new: WordPlace) -> bool:
+def covers(taken: Sequence[WordPlace], new: WordPlace) -> bool:
+    """Whether a word would stand over another."""
     return any(
         abs(new.foot - old.foot) < ROW_PERCENT and new.left < old.right and new.right > old.left
         for old in taken

@@ -27,6 +27,7 @@ from jarvision.report.cards import (
     build_finished,
     build_head,
     build_line,
+    wants_photo,
 )
 from jarvision.report.each import Each
 from jarvision.report.farm_chart import describe_farm, draw_farm
@@ -278,7 +279,7 @@ def _unseen(stories: Sequence[JarStory], around: Surroundings) -> list[Unseen]:
     heads: dict[date, list[JarHead]] = {}
     for story in stories:
         head, days = build_head(story, around), story.history.days
-        if not head.photo_today:
+        if wants_photo(head):
             heads.setdefault(days[-1].day if days else date.min, []).append(head)
     return [Unseen(heads[day][0].last_day, tuple(heads[day])) for day in sorted(heads)[::-1]]
 

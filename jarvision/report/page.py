@@ -32,6 +32,7 @@ from jarvision.report.cards import (
     build_finished,
     build_head,
     build_line,
+    wants_photo,
 )
 from jarvision.report.charts import describe_shelf, draw_curve, draw_shelf
 from jarvision.report.each import Each
@@ -130,7 +131,7 @@ def _pieces(
             [*enumerate(stories, 1)],
             lambda told: _card(told[0], told[1], around, curves, result.parts),
         ),
-        unseen=[head for head in heads if not head.photo_today],
+        unseen=[head for head in heads if wants_photo(head)],
         again=_with_pictures(again, around),
         without_jar=[photo for _, photo in again if not photo.jar],
         passed=_with_pictures(passed, around),

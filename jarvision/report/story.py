@@ -95,7 +95,7 @@ def tell_story(
         *([("Diary", _diary(told, story, scored_on, ending))] if told else []),
         ("Areas", _areas(story.history)),
         *([("From above", tell_fruiting(story))] if story.fruiting else []),
-        ("Verdict", [_over(story, ending)] if ending else _verdict(story, scored_on)),
+        ("Verdict", [_over(story, ending, outcome)] if ending else _verdict(story, scored_on)),
         *([("Outcome", _outcome(outcome))] if outcome else []),
         ("What to do", _afterwards(story, known, ending) if ending else _what_to_do(story, known)),
         ("Caution", _caution(story)),
@@ -292,10 +292,11 @@ def _outcome(outcome: JarOutcome) -> Iterable[str]:
         yield f"That is a biological efficiency of {efficiency:.0f} %."
 
 
-def _over(story: JarStory, ending: Ending) -> str:
-    days = story.history.days
-    last = f" The last one, for {tell_day(days[-1].day)}, was {story.verdict.verdict}."
-    return f"It has none any more. {ending.tell()}{last if days else ''}"
+def _over(story: JarStory, ending: Ending, outcome: JarOutcome | None) -> str:
+    told, days = f"It has none any more. {ending.tell()}", story.history.days
+    if not days or (outcome and outcome.verdict):  # the outcome's chapter tells what was known
+        return told
+    return f"{told} The last one, for {tell_day(days[-1].day)}, was {story.verdict.verdict}."
 
 
 def _afterwards(story: JarStory, register: Register, ending: Ending) -> Iterable[str]:

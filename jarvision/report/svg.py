@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import io
 import re
+import warnings
 from typing import TYPE_CHECKING, Final
 
 from markupsafe import Markup, escape
@@ -50,7 +51,8 @@ def to_svg(figure: Figure, *, key: str) -> str:
     import matplotlib as mpl
 
     data = io.BytesIO()
-    with mpl.rc_context({"svg.fonttype": "none", "svg.hashsalt": key}):
+    with mpl.rc_context({"svg.fonttype": "none", "svg.hashsalt": key}), warnings.catch_warnings():
+        warnings.filterwarnings("ignore", "Glyph .* missing")  # the browser has other fonts
         figure.savefig(data, format="svg", metadata={"Date": None})
     return _compact(data.getvalue().decode("utf-8"))
 

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from functools import cache
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 if TYPE_CHECKING:
     from jinja2 import Environment, Template
+
+_UNIT: Final = re.compile(r"(?<=\d) (?=%|cm²|mm\b|g\b)")
 
 
 def template(name: str) -> Template:
@@ -31,4 +34,10 @@ def _environment() -> Environment:
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
+        finalize=_whole,
     )
+
+
+def _whole(value: object) -> object:
+    """Keep a number and its unit on one line: words of the page only, never its markup."""
+    return _UNIT.sub("\N{NO-BREAK SPACE}", value) if type(value) is str else value

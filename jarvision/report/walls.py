@@ -40,9 +40,9 @@ def strips_of(day: JarDay | None, side: int, out: Path, jar: str) -> tuple[Strip
     """Show the walls of a day: the side that gave the reason first, then as the jar was turned."""
     if day is None:
         return ()
-    found, many = [], are_many(day)
-    apart = SMALL_TAGS_APART if many else TAGS_APART
-    for reading in in_turn(day, side):
+    found, many, shown = [], are_many(day), in_turn(day, side)
+    apart = SMALL_TAGS_APART if len(shown) > 1 else TAGS_APART
+    for reading in shown:
         view = tell_view(reading) if many else ""
         alt = f"The wall of {jar} laid flat{', ' + view if view else ''}; patches are outlined"
         picture = inline(out, reading.wall_picture, STRIP_PX, alt)

@@ -58,7 +58,7 @@ VERDICT_WORDS: Final[dict[VerdictWord, VerdictWords]] = {
         "✓",
         2,
     ),
-    "wait": VerdictWords("Wait", "Leave alone", "Still growing as it should.", "…", 3),
+    "wait": VerdictWords("Wait", "Leave alone", "Growing or resting as it should.", "…", 3),
 }
 
 

@@ -250,5 +250,5 @@ def _candidate(content: str, reading: Reading, shelf: Shelf) -> Candidate:
         percent=coverage.percent,
         low=coverage.low,
         high=coverage.high,
-        contents=(entry.substrate.casefold(), entry.species.casefold()) if entry else ("", ""),
+        contents=(entry.contents, entry.species.casefold()) if entry else ("", ""),
     )

@@ -190,7 +190,7 @@ def _differing_sides(readings: Iterable[Reading]) -> Iterator[str]:
                 yield (
                     f"{jar}, {day}: {one.photo} and {two.photo} show the same side by their names, "
                     f"but {_percent(one)} and {_percent(two)} covered: does one of them show "
-                    "another jar, or another side"
+                    "another jar, or another side?"
                 )
                 break
 

@@ -13,9 +13,9 @@ from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
-from typing import TypeAlias
 
 from jarvision.records import BareLook, JarEntry, KnownLook, Reading
+from jarvision.records.jar import Filling
 
 
 @dataclass(frozen=True)
@@ -34,22 +34,14 @@ def sighting_of(reading: Reading) -> Sighting | None:
     return Sighting(reading.jar, reading.taken_at.date(), reading.bare_look)
 
 
-_Filling: TypeAlias = tuple[str, str, date | None]
-
-
-def _filling_of(entry: JarEntry) -> _Filling:
-    """What jars of one batch have in common."""
-    return entry.kind, entry.substrate, entry.started
-
-
 class References:
     """The bare looks of a shelf, as far as its photos tell them."""
 
     def __init__(self, register: Mapping[str, JarEntry]) -> None:
         self._register = register
-        self._filled_alike: dict[_Filling, list[str]] = defaultdict(list)
+        self._filled_alike: dict[Filling, list[str]] = defaultdict(list)
         for jar, entry in register.items():
-            self._filled_alike[_filling_of(entry)].append(jar)
+            self._filled_alike[entry.filling].append(jar)
         self._bare_jars = [jar for jar, entry in register.items() if entry.kind == "bare"]
         self._seen: dict[str, Sighting] = {}
         self._by_jar: dict[str, dict[str, Sighting]] = defaultdict(dict)
@@ -112,7 +104,7 @@ class References:
         entry = self._register.get(jar)
         if entry is None or not entry.substrate or entry.started is None:
             return None
-        alike = self._filled_alike[_filling_of(entry)]
+        alike = self._filled_alike[entry.filling]
         mates = [self._own(name) for name in alike if name != jar]
         known = [mate for mate in mates if mate is not None]
         return min(known, key=lambda r: (r.day, -r.look.area_cm2, r.jar), default=None)
@@ -123,12 +115,8 @@ class References:
         since = self.first_day(jar) if entry is None else entry.started or self.first_day(jar)
         if entry is None or entry.kind == "bare" or not entry.substrate or since is None:
             return None
-        substrate = entry.substrate.casefold()
-        looks = [
-            self._own(name)
-            for name in self._bare_jars
-            if self._register[name].substrate.casefold() == substrate
-        ]
+        alike = [jar for jar in self._bare_jars if self._register[jar].contents == entry.contents]
+        looks = map(self._own, alike)
         known = [look for look in looks if look is not None]
         return min(
             known,

@@ -224,7 +224,7 @@ def _batch_keys(entry: JarEntry) -> Iterator[tuple[object, ...]]:
     """What jars of one batch have in common: one of these; others need not be compared."""
     if entry.parent:
         yield "fed from", entry.parent
-    yield "filled with", entry.substrate.casefold(), entry.started
+    yield "filled with", entry.contents, entry.started
 
 
 def _unpack_story(packed: bytes) -> _KeptStory:

@@ -138,7 +138,7 @@ def concordance(ours: Sequence[float], theirs: Sequence[float]) -> float | None:
 
 
 _SORTS: Final[Mapping[Sort, Callable[[JarEntry], str]]] = {
-    "substrate": lambda entry: entry.substrate.casefold(),
+    "substrate": lambda entry: entry.contents,
     "species": lambda entry: entry.species.casefold(),
 }
 

@@ -84,14 +84,14 @@ def batch_name(entry: JarEntry) -> str:
     """What was started with it: the day, kind, species and substrate; empty without a day."""
     if entry.started is None:
         return ""
-    parts = (entry.kind, entry.species.casefold(), entry.substrate.casefold())
+    parts = (entry.kind, entry.species.casefold(), entry.contents)
     return f"{entry.started}, {' '.join(part for part in parts if part)}"
 
 
 _NAMES: Final[Mapping[Grouping, Callable[[JarEntry], str]]] = {
     "batch": batch_name,
     "spawn source": lambda entry: entry.parent,
-    "substrate": lambda entry: entry.substrate.casefold(),
+    "substrate": lambda entry: entry.contents,
     "species": lambda entry: entry.species.casefold(),
 }
 

@@ -112,7 +112,7 @@ def among_its_like(
 
 
 def _like(entry: JarEntry) -> str:
-    on = f" on {entry.substrate.casefold()}" if entry.substrate else ""
+    on = f" on {entry.contents}" if entry.substrate else ""
     return f"{entry.species.casefold() or 'an unknown species'}{on}"
 
 

@@ -74,13 +74,22 @@ def bad_kin(
     return {bad[jar]: kinship for jar, kinship in kin.items() if jar in bad}
 
 
+def last_seen(story: JarStory, today: date) -> date | None:
+    """The jar's newest day; one that lies ahead is a wrong date, and settles nothing."""
+    return max((day.day for day in story.history.days if day.day <= today), default=None)
+
+
 def has_stayed_clean(
-    story: JarStory, kin: Mapping[BadJar, Kinship], register: Register, limits: VerdictSettings
+    story: JarStory,
+    last: date,
+    kin: Mapping[BadJar, Kinship],
+    register: Register,
+    limits: VerdictSettings,
 ) -> bool:
-    """Say whether a jar's own photos settle that its kin turned bad."""
-    if not story.history.days or "parent" in kin.values():
+    """Say whether a jar's own photos, up to the ``last``, settle that its kin turned bad."""
+    if "parent" in kin.values():
         return False
-    entry, last = story.history.entry, story.history.days[-1].day
+    entry = story.history.entry
     sisters = [
         other
         for other, kinship in kin.items()

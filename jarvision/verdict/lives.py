@@ -22,7 +22,7 @@ from jarvision.register.outcomes import JarOutcome
 from jarvision.settings.fruiting import FruitingSettings
 from jarvision.settings.verdict import VerdictSettings
 from jarvision.verdict.flushes import gives_more, with_harvests
-from jarvision.verdict.kin import BadJar, bad_jars, bad_kin, has_stayed_clean
+from jarvision.verdict.kin import BadJar, bad_jars, bad_kin, has_stayed_clean, last_seen
 
 MOST_NAMED: Final = 2
 _KINSHIP: Final[Mapping[Kinship, str]] = {
@@ -88,8 +88,9 @@ def with_lives(
         kin = bad_kin(story, register, bad)
         if not kin or story.verdict.verdict == "no-go":  # that has said enough
             return story
-        if has_stayed_clean(story, kin, register, chosen):
-            return _stayed_clean(story, kin, late=all(b.turned_late(chosen) for b in kin))
+        last = last_seen(story, result.scored_on)
+        if last and has_stayed_clean(story, last, kin, register, chosen):
+            return _stayed_clean(story, kin, last, late=all(b.turned_late(chosen) for b in kin))
         return _doubted(story, kin, seen.get(jar, ()))
 
     return replace(
@@ -129,9 +130,11 @@ def _named(kin: Mapping[BadJar, Kinship]) -> str:
     return ", ".join(told[:MOST_NAMED]) + (f" and {more} more" if more > 0 else "")
 
 
-def _stayed_clean(story: JarStory, kin: Mapping[BadJar, Kinship], *, late: bool) -> JarStory:
-    """Tell bad kin of a jar whose own photos have settled them."""
-    last, since = story.history.days[-1].day, max(bad.since for bad in kin)
+def _stayed_clean(
+    story: JarStory, kin: Mapping[BadJar, Kinship], last: date, *, late: bool
+) -> JarStory:
+    """Tell bad kin of a jar whose own photos, up to the ``last``, have settled them."""
+    since = max(bad.since for bad in kin)
     days = (last - since).days
     word = "kin_turned_late" if late else "kin_stayed_clean"
     found = Finding.of(word, day=last, jars=_named(kin), since=since, days=days)

@@ -18,6 +18,7 @@ FEWEST_PATCHES = 3
 """Fewer patches than this on either day may all have closed: they do not show that a jar turned."""
 
 LACKING_LOOK = "no photo shows its contents before anything grew"
+PHOTOS_DIFFER = "its photos of that day differ"
 
 
 def notes_on(case: Case, siblings: tuple[str, ...] = ()) -> list[Finding]:
@@ -136,7 +137,11 @@ def _wide_interval(case: Case) -> list[Finding]:
     if level.high - level.low < case.limits.wide_interval_points:
         return []
     hides = hidden >= case.limits.wide_hidden_percent
+    own = [r.coverage for r in last.readings if r.coverage]
+    narrow = [c for c in own if c.high - c.low < case.limits.wide_interval_points]
+    differ = len(narrow) == len(own) > 1
     compared = any(r.reference_jar for r in last.readings)
+    lacking = PHOTOS_DIFFER if differ else None if compared else LACKING_LOOK
     return [
         Finding.of(
             "wide_interval",
@@ -144,7 +149,7 @@ def _wide_interval(case: Case) -> list[Finding]:
             low=level.low,
             high=level.high,
             hidden_percent=hidden if hides else None,
-            lacking=None if hides or compared else LACKING_LOOK,
+            lacking=None if hides else lacking,
         )
     ]
 

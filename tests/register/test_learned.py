@@ -33,8 +33,9 @@ def jar(
         (jar("C", "oyster", parent="A"), jar("A")),
         (jar("M"), jar("B", "oyster", parent="M"), jar("A", parent="M")),
         (jar("B", "Oyster", started=DAY), jar("C", "oyster", started=DAY), jar("A", started=DAY)),
+        (jar("B", "oyster", started=DAY, rye="Rye"), jar("A", started=DAY)),
     ],
-    ids=["parent", "child", "sibling", "batch"],
+    ids=["parent", "child", "sibling", "batch", "batch in capitals"],
 )
 def test_a_jar_is_of_the_species_of_those_that_share_it(others: tuple[JarEntry, ...]) -> None:
     assert species(*others)["A"].casefold() == "oyster"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import timedelta
+from itertools import pairwise
 
 import pytest
 from fake_shelf import FIRST, fake_growth, fake_story
@@ -16,6 +17,7 @@ from jarvision.report.charts import (
     LETTER_PX,
     Curve,
     _label_days,
+    _level_words,
     _ready_words,
     build_curve,
     curve_sheet,
@@ -58,7 +60,7 @@ def test_the_ready_date_stands_inside_the_chart(days: int, ready: int, high: int
     assert ("\N{RIGHTWARDS ARROW}" in told) == (ready > curve.last_day)
 
 
-@pytest.mark.parametrize("last", [1.0, 1.9, 4.9, 7.0, 8.9, 12.9, 17.9, 27.9])
+@pytest.mark.parametrize("last", [1.0, 1.9, 4.9, 7.0, 8.9, 12.9, 13.9, 17.9, 27.9])
 def test_no_name_of_a_day_is_cut_at_the_end(last: float) -> None:
     _, axes = curve_sheet()
     half = DAY_LETTERS / 2 * LETTER_PX * (last + 0.5) / (CURVE_SIZE_PX[0] - LEFT_PX)
@@ -66,5 +68,18 @@ def test_no_name_of_a_day_is_cut_at_the_end(last: float) -> None:
     ticks = axes.get_xticks()
     assert ticks[0] == 0.0 and len(ticks) <= 5
     assert max(ticks) == 0.0 or max(ticks) + half <= last
+    assert all(b - a >= 2.2 * half for a, b in pairwise(ticks)), "names stand apart"
     labels = [label.get_text() for label in axes.get_xticklabels()]
     assert labels[0] == "3 Mar" and len(set(labels)) == len(labels)
+
+
+@pytest.mark.parametrize("level", [10.0, 60.0, 80.0, 88.0, 90.0, 99.0])
+@pytest.mark.parametrize("days", [1, 3, 8])
+def test_the_words_of_ready_stand_over_no_reading(days: int, level: float) -> None:
+    curve = curve_of(days, 2)
+    flat = tuple((day, level, low, high) for day, _, low, high in curve.points)
+    place, _ = _level_words(replace(curve, points=flat))
+    assert place.foot < curve.ready_percent and place.left >= -0.5
+    assert place.right <= curve.last_day
+    inside = [day for day, *_ in flat if place.left <= day <= place.right]
+    assert not inside or not place.foot - 4 < level < place.foot + 8

@@ -172,10 +172,23 @@ def test_the_story_of_a_finished_jar_ends_with_nothing_to_do(shelf: ShelfResult)
         )
     }
     assert chapters["Verdict"] == (
-        "It has none any more. Harvested, last on 2026-03-10: 84 g in all. The last one, for "
-        "Tue 10 Mar, was wait."
+        "It has none any more. Harvested, last on 2026-03-10: 84 g in all."
     )
+    assert "The verdict had been wait, on Tue 10 Mar." in chapters["Outcome"], "told once"
     assert chapters["What to do"] == "Nothing: its story is over."
+
+
+def test_of_a_jar_without_a_recorded_verdict_that_of_its_photos_is_told(
+    shelf: ShelfResult,
+) -> None:
+    done = next(done for done in shelf.finished if done.jar == "J03")
+    told = tell_story(done.story, scored_on=TODAY, outcome=THROWN, ending=done.ending)
+    verdict = next(chapter for chapter in told if chapter.heading == "Verdict")
+    assert verdict.sentences[0].endswith("The last one, for Tue 10 Mar, was check.")
+    unread = replace(done.story, history=replace(done.story.history, days=()))
+    told = tell_story(unread, scored_on=TODAY, outcome=THROWN, ending=done.ending)
+    verdict = next(chapter for chapter in told if chapter.heading == "Verdict")
+    assert verdict.sentences[0].endswith("Thrown out on 2026-03-09.")
 
 
 def test_the_story_of_a_bad_jar_that_is_gone_still_sends_to_its_kin(

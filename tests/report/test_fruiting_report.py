@@ -49,7 +49,7 @@ def test_the_page_tells_the_stage_and_when_to_cut_and_is_of_one_piece(tmp_path: 
     assert "From above: harvest soon" in page
     assert "<dt>Cut</dt>" in page
     assert "Largest cap" in page
-    assert "31 mm (30 to 32)" in page
+    assert "31\N{NO-BREAK SPACE}mm (30 to 32)" in page
     # nobody photographed its wall: what is covered is told of the surface alone
     assert "<dt>Surface covered</dt>" in page
     assert "<dt>Covered</dt>" not in page

@@ -15,6 +15,7 @@ from jarvision.report.cards import JarCard, Surroundings, build_card
 from jarvision.report.page import render_page
 from jarvision.report.pictures import detail_for
 from jarvision.report.sides import in_turn, shown_reading, side_shown, tell_seen, tell_view
+from jarvision.report.walls import SMALL_TAGS_APART
 
 SIDES: tuple[View, ...] = ("a", "b", "c", "d")
 
@@ -95,6 +96,18 @@ def test_four_walls_stand_two_by_two_with_the_reasons_side_first(tmp_path: Path)
     assert 'class="walls many"' in page
     assert "Tue 10 Mar, side b" in page
     assert re.findall(r"<figcaption>Side (\w)</figcaption>", page) == ["b", "c", "d", "a"]
+
+
+def test_names_are_not_cut_where_two_walls_show_one_side(tmp_path: Path) -> None:
+    story = pictured(tmp_path)
+    *earlier, last = story.history.days
+    at_the_edge = Patch("bare", 2.0, -58.0, 40.0, 0.9)
+    fronts = tuple(replace(r, view="front", patches=(at_the_edge,)) for r in last.readings[:2])
+    days = (*earlier, replace(last, views=2, readings=fronts))
+    card = card_of(replace(story, history=replace(story.history, days=days)), tmp_path)
+    assert [strip.view for strip in card.strips] == ["", ""]
+    assert all(tag.left >= SMALL_TAGS_APART[0] / 2 for s in card.strips for tag in s.tags)
+    assert all(strip.tags for strip in card.strips)
 
 
 def pictured(out: Path) -> JarStory:

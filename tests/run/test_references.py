@@ -147,7 +147,7 @@ def test_a_photo_that_is_thrown_away_teaches_no_longer(shelf: Shelf) -> None:
 def references(**photos: Sighting) -> References:
     entries = {
         jar: JarEntry(jar, substrate=substrate, started=FIRST)
-        for jar, substrate in (("J1", "rye"), ("J2", "rye"), ("J3", "oats"))
+        for jar, substrate in (("J1", "rye"), ("J2", "Rye"), ("J3", "oats"))
     }
     found = References(entries)
     for photo, sighting in photos.items():

@@ -115,6 +115,12 @@ def test_days_without_a_photo_prove_nothing() -> None:
     assert said_of(kept(jar("A", GO, last=ago(1)), bad, parents=SIX), "A")[0] == "check"
 
 
+def test_a_photo_whose_date_lies_ahead_settles_nothing() -> None:
+    bad = jar("B", mould(), first=ago(1))
+    ahead = jar("A", GO, last=ago(-CLEAR))
+    assert said_of(kept(ahead, bad, parents=SIX), "A")[0] == "check"
+
+
 def test_what_was_found_on_opening_counts_from_that_day() -> None:
     for days, verdict in ((CLEAR - 1, "check"), (CLEAR, "go")):
         found = {"B": ended("B", "contaminated", ago(days))}

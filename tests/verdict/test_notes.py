@@ -7,7 +7,7 @@ from dataclasses import replace
 from judging import healthy, judge, words
 from shelves import oyster, patch, reading
 
-from jarvision.records import JarEntry
+from jarvision.records import JarEntry, Reading
 from jarvision.settings.groups import Settings
 from jarvision.settings.verdict import VerdictSettings
 
@@ -64,6 +64,21 @@ def test_an_interval_too_wide_to_act_on_is_told_with_what_makes_it_so() -> None:
     assert "before anything grew" in strange
     assert "before anything grew" not in known
     assert "40 % of the wall is hidden" in hidden
+
+
+def test_where_two_photos_of_a_day_differ_that_is_told_and_no_missing_look() -> None:
+    *earlier, last = healthy(8).readings()
+    was = last.coverage
+    assert was is not None
+
+    def photo(name: str, percent: float) -> Reading:
+        seen = replace(was, percent=percent, low=percent - 4.0, high=percent + 4.0)
+        return replace(last, photo=name, coverage=seen)
+
+    flags = judge([*earlier, photo("one.jpg", 40.0), photo("two.jpg", 80.0)])[1]
+    (told,) = [f.message for f in flags if f.flag == "wide_interval"]
+    assert "its photos of that day differ" in told
+    assert "before anything grew" not in told
 
 
 def test_an_unregistered_jar_is_noted_and_judged_by_the_cautious_profile() -> None:

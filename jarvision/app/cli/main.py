@@ -108,6 +108,8 @@ def run() -> None:
     enable_completion()
     try:
         code = app(prog_name="jarvision", standalone_mode=False) or ExitCode.DONE
+        if code == ExitCode.STOPPED:  # where no command has said it in words of its own
+            tell_error("Stopped", "Photos are never changed.")
         sys.stdout.flush()  # a pipe that was closed shows here, if not before
     except SystemExit as end:
         if not _is_closed_pipe(end.__context__):
@@ -115,8 +117,6 @@ def run() -> None:
         code = ExitCode.PIPE_CLOSED
     except Exception as error:  # noqa: BLE001 - whatever it is, one sentence and a code
         code = tell(error)
-    if code == ExitCode.STOPPED:
-        tell_error("Stopped", "Photos are never changed.")
     if code == ExitCode.PIPE_CLOSED:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # nothing is left to say
     sys.exit(code)

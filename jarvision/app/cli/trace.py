@@ -24,6 +24,8 @@ if TYPE_CHECKING:
     from jarvision.register.lineage import JarState, Trace
     from jarvision.run.shelf import Shelf
 
+NOT_RECORDED = ("", "used up")
+"""Endings beside which the verdict still counts; a recorded one says more than any photo."""
 TRACE_EXAMPLE = "Example: jarvision trace K07 --out report --register photos/jars.csv"
 
 
@@ -85,7 +87,8 @@ def _print(found: Trace) -> None:
     table.add_column("do", no_wrap=True)
     table.add_column("why", overflow="fold")
     for relative in found.relatives:
-        state = ", ".join(text for text in (relative.state, relative.outcome) if text)
+        known = (relative.state, relative.outcome) if relative.outcome in NOT_RECORDED else ()
+        state = ", ".join(filter(None, known)) or relative.outcome
         action = "-" if relative.action == "none" else relative.action
         cells = (printable(relative.jar), relative.relation, state, action, printable(relative.why))
         table.add_row(str(relative.step), *(Text(cell) for cell in cells))

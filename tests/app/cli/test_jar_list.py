@@ -88,6 +88,14 @@ def test_an_outcome_changes_what_every_command_says_without_scoring_again(shed: 
     assert "the verdict is go" in call("explain", "J01")
 
 
+def test_trace_tells_of_a_finished_jar_what_was_recorded_and_no_verdict_beside_it(
+    shed: Path,
+) -> None:
+    record("J02", "contaminated")
+    row = next(line for line in call("trace", "J02").splitlines() if "the jar itself" in line)
+    assert "contaminated" in row and "wait" not in row and "go" not in row
+
+
 def test_a_finished_jar_has_nothing_to_do_anywhere(shed: Path) -> None:
     before = json.loads(call("plan", "--json"))["items"]
     assert any("J04" in item["jars"] for item in before)

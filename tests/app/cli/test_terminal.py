@@ -244,3 +244,25 @@ def test_the_completion_script_works_in_bash(tmp_path: Path) -> None:
         ["bash", "-c", ask], capture_output=True, text=True, timeout=60, check=False
     )
     assert done.stdout.split() == ["calibrate"]
+
+
+@pytest.mark.parametrize(
+    ("ends", "said"),
+    [
+        ("raise StoppedError('Stopped', 'What was read is kept.')", "What was read is kept."),
+        ("return 130", "Photos are never changed."),
+    ],
+)
+def test_a_run_that_was_stopped_says_so_once(ends: str, said: str) -> None:
+    code = "\n".join(
+        [
+            "from jarvision.app.cli import main",
+            "from jarvision.base.errors import StoppedError",
+            f"def app(**_): {ends}",
+            "main.app = app",
+            "main.run()",
+        ]
+    )
+    done = jarvision(code=code)
+    assert done.returncode == 130
+    assert done.stderr.count("Stopped.") == 1 and said in done.stderr
