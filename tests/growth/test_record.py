@@ -121,7 +121,7 @@ def test_the_best_rate_is_that_of_three_neighbours_before_the_look_back() -> Non
     assert best(steep_later, 4) == pytest.approx(4.5)  # from 1 to 10 in two days
     assert best(steep_later, 5) == pytest.approx(15.0)
     assert best(steep_later, 6) == pytest.approx(29.0)
-    assert best(steep_later, 1) == best(steep_later[:2], 2) == 0.0
+    assert best(steep_later, 0) == best(steep_later, 1) == best(steep_later[:2], 2) == 0.0
     assert best([0, 8, 16], 2, t=[0, 1, 4]) == pytest.approx(4.0)
 
 
