@@ -3,7 +3,7 @@
 Where the wall is nearly full no turn can be found, but what is left bare, stained or wet keeps its
 places. Three areas that lie to each other as they did are no chance: of 1,692 pairs of walls of
 different simulated jars of one shelf, from 80 % cover on, none agreed so far; of the pairs of
-following days of one jar seven in ten did at 80 to 90 % cover, six at 90 to 97 %, one above.
+following days of one jar eight in ten did at 80 to 90 % cover, six at 90 to 97 %, one above.
 """
 
 from __future__ import annotations
