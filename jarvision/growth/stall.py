@@ -204,7 +204,7 @@ def _full_rate(
     species if that is higher; with siblings at least ``stall_sibling_share`` of their median, since
     a jar that stops early never shows its best.
     """
-    rates = [_best_rate(series, before), 100.0 / profile.spawn_run_days[1]]
+    rates = [_best_rate(series, before, settings), 100.0 / profile.spawn_run_days[1]]
     if siblings:
         median = float(np.median([s.rate_percent_per_day for s in siblings]))
         rates.append(settings.stall_sibling_share * median)
@@ -274,9 +274,13 @@ def _never_started(
     return Stall(days, found)
 
 
-def _best_rate(series: Series, until: int) -> float:
-    """The best rate over any three neighbouring points up to ``until``, points/day."""
-    rates = [
-        (series.y[i + 2] - series.y[i]) / (series.t[i + 2] - series.t[i]) for i in range(until - 1)
-    ]
-    return float(max(rates, default=0.0))
+def _best_rate(series: Series, until: int, settings: GrowthSettings) -> float:
+    """The best rate that was surely seen over any three neighbouring points up to ``until``.
+
+    In points a day. Of many differences the largest is mostly chance: ``stall_best_sd`` of its
+    standard uncertainties are taken off each.
+    """
+    gains = series.y[2:] - series.y[:-2]
+    gains = gains - settings.stall_best_sd * np.hypot(series.sd[2:], series.sd[:-2])
+    rates = gains / (series.t[2:] - series.t[:-2])
+    return float(np.max(rates[: max(until - 1, 0)], initial=0.0))

@@ -58,7 +58,8 @@ class FrontView:
     """The front of a jar on one day, and how it stands in the jar's frame.
 
     A place at angle ``a`` and height ``h`` of the jar is seen at ``a + angle_deg`` and
-    ``h + rise_mm``. Views of different frames show different sides.
+    ``h + rise_mm``. Views of different frames show different sides. Only between views of one
+    ``thread`` (the day of its first view) is it known how far the jar was turned.
     """
 
     day: date
@@ -69,6 +70,7 @@ class FrontView:
     rise_mm: float = 0.0
     turn: Turn | None = None
     turned_away: bool = False
+    thread: date | None = None
 
     @property
     def registered(self) -> bool:
@@ -146,7 +148,7 @@ def build_history(
             shown, small = settle_day(shown, front.small, before, settings=chosen.tracking)
             front = replace(front, small=small)
         today = DaySight(day, shown, front)
-        tracks = _follow(tracks, today, settings=chosen.tracking)
+        tracks = _follow(tracks, today, earlier, settings=chosen.tracking)
         days.append(
             _jar_day(
                 entry.jar, today, tracks=tracks, earlier=earlier, shaken=shaken, settings=chosen
@@ -225,7 +227,8 @@ def _front_view(
     fronts = [r for r in shown if QUARTERS[r.view] == 0 and r.thumbnail is not None]
     if not fronts or fronts[0].thumbnail is None or fronts[0].coverage is None:
         return None
-    now = FrontView(day, unpack_thumbnail(fronts[0].thumbnail), fronts[0].coverage.percent)
+    small, percent = unpack_thumbnail(fronts[0].thumbnail), fronts[0].coverage.percent
+    now = FrontView(day, small, percent, thread=day)
     if not earlier:
         return now
     last = {view.frame: view for view in earlier if not _parts(shaken, view.day, day)}
@@ -241,6 +244,7 @@ def _front_view(
                 rise_mm=before.rise_mm + turn.rise_mm,
                 turn=turn,
                 turned_away=before.frame != earlier[-1].frame,
+                thread=before.thread,
             )
     before, frames = earlier[-1], {view.frame for view in earlier}
     if not last:
@@ -277,8 +281,17 @@ def _seen_before(view: FrontView, earlier: Sequence[FrontView]) -> list[Before]:
 
 
 # --------------------------------------------------------------------------- patches
-def _follow(tracks: Sequence[Track], today: DaySight, *, settings: TrackingSettings) -> list[Track]:
-    """Link the day's patches in the frame of the jar; count the days on which one is missed."""
+def _follow(
+    tracks: Sequence[Track],
+    today: DaySight,
+    earlier: Sequence[FrontView],
+    *,
+    settings: TrackingSettings,
+) -> list[Track]:
+    """Link the day's patches in the frame of the jar; count the days on which one is missed.
+
+    One is missed only where no turn is unknown since it was seen: another side does not show it.
+    """
     view, pooled = today.front, pool_patches(today.shown, settings)
     if view is not None:
         pooled = [turned(p, -view.angle_deg, -view.rise_mm) for p in pooled]
@@ -296,8 +309,9 @@ def _follow(tracks: Sequence[Track], today: DaySight, *, settings: TrackingSetti
     linked = link(tracks, patches, settings=settings)
     if view is None:
         return linked
+    threads = {v.day: v.thread for v in earlier}
     return [
-        replace(t, missed=t.missed + found, absent=t.absent + 1)
+        replace(t, missed=t.missed + (threads.get(t.days[-1]) == view.thread), absent=t.absent + 1)
         if t.days[-1] != today.day and _clear_now(t, view, settings)
         else t
         for t in linked

@@ -135,6 +135,11 @@ class GrowthSettings:
     stall_share: Annotated[float, Limits(0, 1)] = 0.35
     """Stalled when the rate is surely below this share of the expected rate."""
 
+    stall_best_sd: Annotated[float, Limits(0, 3)] = 1.5
+    """What is expected of a jar is the best it was seen to gain, less so many standard
+    uncertainties of that: of a slow jar that is read on many days the largest gain is chance, and
+    its ordinary days would look like standing still beside it."""
+
     stall_p: Annotated[float, Limits(0, 0.5)] = 0.1
     """Stalled when so little growth would be this unlikely in a jar that grows at ``stall_share``:
     with it every other simulated stall is told after 2 days; with 0.05 after 3. A jar so flagged

@@ -43,6 +43,17 @@ class VerdictSettings:
     326 simulated moulds, half of them turned out of sight within a week of their first colour, it
     let none pass; without the other photo, four days let pass 4 that were turned the day after."""
 
+    stands_areas: Annotated[int, Limits(3, 20)] = 3
+    """A jar stood as on an earlier day where so many of its bare, stained or wet areas lie to each
+    other as they did, however little of its contents shows ..."""
+
+    stands_mm: Annotated[float, Limits(0.5, 3)] = 2.0
+    """... to this: what finding a turn leaves, too (a degree and a cell) ..."""
+
+    stands_days: Annotated[int, Limits(2, 14)] = 2
+    """... and a small spot is no doubt any more once its place was seen without it on so many such
+    days."""
+
     sure_confidence: Annotated[float, Limits(0, 0.9)] = 0.7
     """A patch below this confidence is not sure: it asks for a look, it ends nothing. 45 of 47
     areas of mould on 342 rendered photos lay above it, a lamp mirrored on a stain below."""

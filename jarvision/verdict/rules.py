@@ -29,7 +29,7 @@ what the stage of a fruiting jar asks for.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from jarvision.records import (
@@ -56,6 +56,7 @@ from jarvision.verdict.evidence import (
 )
 from jarvision.verdict.outrun import fast_front
 from jarvision.verdict.spots import is_gone
+from jarvision.verdict.standing import seen_without
 from jarvision.verdict.surface import SURFACE_RULES
 from jarvision.verdict.wet import wet
 
@@ -123,7 +124,7 @@ def _mould(case: Case, name: str, seen: list[tuple[JarDay, TrackedPatch]]) -> Fi
             out_cm2=limits.off_colour_no_go_cm2,
             **_sighting(case, day, patch),
         )
-    if not seen or (name in case.last.cleared and not large) or is_gone(case, name, seen):
+    if not seen or (not large and _is_cleared(case, name, seen)) or is_gone(case, name, seen):
         return None
     day, patch = max(seen, key=lambda s: s[1].area_cm2)
     return Finding.of(
@@ -135,6 +136,11 @@ def _mould(case: Case, name: str, seen: list[tuple[JarDay, TrackedPatch]]) -> Fi
         photo_days=len(case.days),
         **_sighting(case, day, patch),
     )
+
+
+def _is_cleared(case: Case, name: str, seen: Sequence[tuple[JarDay, TrackedPatch]]) -> bool:
+    """Say whether an area's place was seen again without it, the jar not turned meanwhile."""
+    return name in case.last.cleared or seen_without(case, name, [day for day, _ in seen])
 
 
 def _sighting(case: Case, day: JarDay, patch: TrackedPatch) -> dict[str, Fact | None]:

@@ -40,7 +40,9 @@ from jarvision.settings.groups import Settings
 
 OYSTER = find_profile("oyster")  # a spawn run of 12 to 21 days, ready at 95 %
 LIMITS = Settings().growth
-ALONE: Any = {"siblings": (), "settings": LIMITS}
+AS_SEEN = replace(LIMITS, stall_best_sd=0.0)
+"""The best rate is taken as it was seen, so that it can be worked out by hand."""
+ALONE: Any = {"siblings": (), "settings": AS_SEEN}
 
 
 # --------------------------------------------------------------------------- the record as arrays
@@ -112,16 +114,27 @@ def test_after_a_shake_the_record_begins_anew() -> None:
 
 # --------------------------------------------------------------------------- stalls
 def test_the_best_rate_is_that_of_three_neighbours_before_the_look_back() -> None:
-    steep_later = series([0, 1, 4, 10, 12, 40, 70])
-    assert _best_rate(steep_later, 4) == pytest.approx(4.5)  # from 1 to 10 in two days
-    assert _best_rate(steep_later, 5) == pytest.approx(15.0)
-    assert _best_rate(steep_later, 6) == pytest.approx(29.0)
-    assert _best_rate(steep_later, 1) == 0.0
-    assert _best_rate(series([0, 8, 16], t=[0, 1, 4]), 2) == pytest.approx(4.0)
+    def best(y: Sequence[float], until: int, t: Sequence[float] | None = None) -> float:
+        return _best_rate(series(y, t=t, sd=0.0), until, LIMITS)
+
+    steep_later = [0, 1, 4, 10, 12, 40, 70]
+    assert best(steep_later, 4) == pytest.approx(4.5)  # from 1 to 10 in two days
+    assert best(steep_later, 5) == pytest.approx(15.0)
+    assert best(steep_later, 6) == pytest.approx(29.0)
+    assert best(steep_later, 0) == best(steep_later, 1) == best(steep_later[:2], 2) == 0.0
+    assert best([0, 8, 16], 2, t=[0, 1, 4]) == pytest.approx(4.0)
+
+
+def test_of_the_best_rate_that_counts_which_was_surely_seen() -> None:
+    """A standard uncertainty of a difference of readings of 2 and 1.5 points is 2.5."""
+    read = series([10, 12, 20])
+    read.sd[:] = 2.0, 9.0, 1.5
+    assert _best_rate(read, 2, LIMITS) == pytest.approx((10 - 1.5 * 2.5) / 2)
+    assert _best_rate(series([10, 10, 11]), 2, LIMITS) == 0.0  # less than chance
 
 
 def test_the_rate_to_be_expected_is_the_largest_of_own_species_and_batch() -> None:
-    slow, quick = series([0, 1, 2, 3, 4]), series([0, 10, 20, 30, 40])
+    slow, quick = (series([0, n, 2 * n, 3 * n, 4 * n], sd=0.0) for n in (1, 10))
     of_species = 100.0 / 21
     kin = [Sibling("A", 5.0, 2.0), Sibling("B", 10.0, 2.0), Sibling("C", 90.0, 2.0)]
     for own, siblings, rate in (
@@ -145,9 +158,7 @@ def test_a_look_back_compares_the_slope_with_a_share_of_what_is_expected() -> No
     assert look.p_value == pytest.approx(0.5 * math.erfc(3.5 / 2.0))
     assert not look.rough
     assert look.tells(LIMITS)
-    quarter = _look_back(
-        series([5, 15, 25, 25, 25], sd=2.0), 2, {}, OYSTER, siblings=(), settings=LIMITS
-    )
+    quarter = _look_back(series([5, 15, 25, 25, 25], sd=2.0), 2, {}, OYSTER, **ALONE)
     assert quarter.expected == pytest.approx(4 * 0.25 * 0.75 * 10.0)
     rough = [_look_back(series([10, 20, 30, 40, 50, 50, 50], sd=sd), 4, {}, OYSTER, **ALONE).rough
              for sd in (19.0, 21.0)]  # fmt: skip

@@ -95,3 +95,17 @@ def test_readings_too_rough_for_the_expected_gain_tell_no_standstill() -> None:
     percents = [*kjma(np.arange(12), t95=10.0), 96.0, 95.5, 95.0]
     rough = [reading(n, float(p), half_width=8.0) for n, p in enumerate(percents)]
     assert not grown(rough, oyster(species="")).stalled
+
+
+# --------------------------------------------------------------------------- slow jars
+def unsteady(*newest: float) -> Growth:
+    """Two points a day, read up to four points wrong, give or take four; then the newest days."""
+    percents = 20.0 + 2.0 * np.arange(18) + 4.0 * np.array([0, -1, 1] * 6)
+    readings = [reading(n, float(p), half_width=4.0) for n, p in enumerate([*percents, *newest])]
+    return grown(readings, oyster(species="wine-cap"))
+
+
+def test_the_luckiest_days_of_a_slow_jar_are_not_what_is_expected_of_it() -> None:
+    """By chance it was read to gain eight points in two days, which it never does."""
+    assert not unsteady(56.5, 56.0, 57.0).stalled
+    assert unsteady(*[55.0] * 5).stalled

@@ -81,6 +81,20 @@ def test_a_spot_that_comes_back_is_counted_anew() -> None:
     assert history.days[6].absent == {"green-1": 1}
 
 
+@pytest.mark.parametrize(("white_mm", "cleared"), [(0.0, ("green-1",)), (200.0, ())])
+def test_a_spot_is_gone_only_where_every_turn_since_it_was_seen_is_known(
+    white_mm: float, cleared: tuple[str, ...]
+) -> None:
+    """A jar turned away on a white wall, whose other side shows its contents from then on."""
+    spot = patch("green", 0.6, 10, 40)
+    before = [shown(n, 80, white_mm=white_mm, patches=[spot] if n else ()) for n in range(2)]
+    after = [shown(n, 80, turn_deg=4.0) for n in range(2, 6)]
+    days = build_history([*before, *after], oyster()).days
+    assert [day.turn is not None and day.turn.found for day in days[3:]] == [True] * 3
+    assert days[-1].cleared == cleared
+    assert days[2].cleared == ()
+
+
 # --------------------------------------------------------------------------- mould still white
 def whitening(radii_mm: Mapping[int, float], days: int) -> list[Reading]:
     """A young jar over so many days, with a white disc whose radius is given from a day on."""
