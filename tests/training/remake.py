@@ -11,9 +11,6 @@ from __future__ import annotations
 import argparse
 import json
 import os
-import signal
-import subprocess
-import sys
 import time
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -21,6 +18,7 @@ from pathlib import Path
 from typing import Any
 
 from .contents_layers import FAMILIES
+from .side_by_side import Work, module, run
 
 COUNTS = ("--contents", "2400", "--photos", "1440", "--growth", "4800", "--painted", "480")
 EFFORT = ("--width", "882", "--spp", "6", "--spp-around", "2")
@@ -28,17 +26,7 @@ RENDERED = 100_000  # more than there is time for
 SUITES = ("hard", "half-grown", "training")
 SUITE_SHARE = 8  # one process that renders in so many photographs jars of tests/scenes
 DRAWN = "drawn"
-LAST_SAVE_S = 30.0
 PARTS = ("layers", "photos", "walls", "kept", "without")
-
-
-@dataclass(frozen=True)
-class Work:
-    """One process: its name, what it runs, the graphics card that it sees (None: all)."""
-
-    name: str
-    command: tuple[str, ...]
-    card: int | None = None
 
 
 @dataclass(frozen=True)
@@ -80,12 +68,8 @@ def works(place: Place, parts: Sequence[str]) -> Iterator[Work]:
         yield from makers[part](place)
 
 
-def _run(module: object, *options: object) -> tuple[str, ...]:
-    return (sys.executable, "-m", *(str(option) for option in (module, *options)))
-
-
 def _layers(place: Place) -> Iterator[Work]:
-    yield Work("layers", _run(
+    yield Work("layers", module(
         "tests.training.bank", place.out / "bank", "--textures", place.textures,
         "--first", place.first, *COUNTS, "--jobs", max(1, place.cores // 2),
     ))  # fmt: skip
@@ -103,16 +87,16 @@ def _photos(place: Place) -> Iterator[Work]:
 
 
 def _drawn(place: Place) -> tuple[str, ...]:
-    return _run("tests.training.rendered_jars", place.out / "photos" / DRAWN, "--count", RENDERED,
+    return module("tests.training.rendered_jars", place.out / "photos" / DRAWN, "--count", RENDERED,
                 "--first", place.first, "--textures", place.textures)  # fmt: skip
 
 
 def _of_suite(place: Place, name: str) -> tuple[str, ...]:
-    return _run("tests.scenes.bulk", name, "--out", place.out / "photos" / name)
+    return module("tests.scenes.bulk", name, "--out", place.out / "photos" / name)
 
 
 def _walls(place: Place) -> Iterator[Work]:
-    yield Work("walls", _run("tests.training.rendered_bank", place.out / "photos",
+    yield Work("walls", module("tests.training.rendered_bank", place.out / "photos",
                              place.out / "bank", "--until", place.until, "--jobs",
                              max(1, place.cores // 12)))  # fmt: skip
 
@@ -139,42 +123,11 @@ def _training(place: Place, name: str, nets: list[dict[str, Any]]) -> tuple[str,
     plan, until = place.out / f"{name}.json", place.out / "until"
     plan.write_text(json.dumps(nets))
     until.write_text(str(place.until))
-    return _run(
+    return module(
         "tests.training.train_contents", place.out / "bank", "--nets", plan, "--judges",
         place.out / "without", "--out", place.out / name, "--until", until, "--room", place.room,
         "--room-rendered", place.room // 5, "--rendered", 5, "--take", 4, "--gather", 1,
     )  # fmt: skip
-
-
-def start(work: Work, logs: Path) -> subprocess.Popen[bytes]:
-    """Start one, in a group of its own."""
-    surroundings = {**os.environ, "OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
-    if work.card is not None:
-        surroundings["CUDA_VISIBLE_DEVICES"] = str(work.card)
-    with (logs / f"{work.name}.log").open("ab") as log:
-        return subprocess.Popen(
-            work.command, stdout=log, stderr=log, env=surroundings, start_new_session=True
-        )
-
-
-def run(place: Place, parts: Sequence[str]) -> int:
-    """Run some parts until the time is up; how many ended badly before that."""
-    for folder in ("bank", "logs", "kept", "without"):
-        (place.out / folder).mkdir(parents=True, exist_ok=True)
-    running = {work.name: start(work, place.out / "logs") for work in works(place, parts)}
-    bad = set[str]()
-    while time.time() < place.until + LAST_SAVE_S:
-        for name, process in running.items():
-            if process.poll() and name not in bad:
-                bad.add(name)
-                print(f"{name} ended with {process.returncode}: see its log", flush=True)
-        if all(process.poll() is not None for process in running.values()):
-            break
-        time.sleep(1.0)
-    for process in running.values():
-        if process.poll() is None:
-            os.killpg(process.pid, signal.SIGTERM)
-    return len(bad)
 
 
 def main() -> None:
@@ -202,7 +155,9 @@ def main() -> None:
     until = args.until or time.time() + 60.0 * args.minutes
     place = Place(args.out, args.textures, args.starts, args.first, until, args.cores, args.cards,
                   args.variant, args.room)  # fmt: skip
-    raise SystemExit(run(place, args.parts))
+    for folder in ("bank", "kept", "without"):
+        (args.out / folder).mkdir(parents=True, exist_ok=True)
+    raise SystemExit(run(works(place, args.parts), until=until, logs=args.out / "logs"))
 
 
 if __name__ == "__main__":

@@ -1,17 +1,15 @@
-"""All processes of a training side by side: their shares, their cards, how they end."""
+"""What trains the networks anew: which process does which share, on which card."""
 
 from __future__ import annotations
 
-import subprocess
-import sys
-import time
 from collections import defaultdict
 from pathlib import Path
 
 import pytest
 
-from . import remake
-from .remake import PARTS, Place, Work, run, works
+from . import remake_surfaces as surfaces
+from .remake import PARTS, Place, works
+from .side_by_side import Work
 
 
 def place(out: Path, *, cores: int = 32, cards: int = 2, until: float = 0.0) -> Place:
@@ -56,22 +54,11 @@ def test_each_family_is_left_out_by_one_net(tmp_path: Path) -> None:
     assert [net.left_out for net in planned(tmp_path / "kept.json")] == [(), ()]
 
 
-def test_what_ends_badly_is_told_and_what_runs_on_is_ended(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> None:
-    said = (sys.executable, "-c", "import os, sys; sys.exit(os.environ['CUDA_VISIBLE_DEVICES'])")
-    both = [Work("bad", said, card=1), Work("long", ("sleep", "600"))]
-    started: list[subprocess.Popen[bytes]] = []
-
-    def start(work: Work, logs: Path) -> subprocess.Popen[bytes]:
-        started.append(plain(work, logs))
-        return started[-1]
-
-    plain = remake.start
-    monkeypatch.setattr(remake, "start", start)
-    monkeypatch.setattr(remake, "works", lambda *_: both)
-    monkeypatch.setattr(remake, "LAST_SAVE_S", 0.0)
-    assert run(place(tmp_path, until=time.time() + 2.0), PARTS) == 1
-    assert "bad ended with 1: see its log" in capsys.readouterr().out
-    assert (tmp_path / "logs" / "bad.log").read_text().strip() == "1"
-    assert started[1].wait(timeout=20) != 0
+def test_tops_are_shared_out_and_one_card_learns_from_them(tmp_path: Path) -> None:
+    place = surfaces.Place(tmp_path, 1_200_000, 0.0, 8, 1, "cuda_ad_spectral")
+    found = {work.name: work for work in surfaces.works(place)}
+    shards = [after(found[f"photos_{core}"], "--shard") for core in range(8)]
+    assert shards == [f"{core}/8" for core in range(8)]
+    assert all("--practice" in found[f"photos_{core}"].command for core in range(8))
+    assert found["learning"].card == 1
+    assert {"painted", "surfaces", "learning"} < set(found)
