@@ -1,7 +1,7 @@
 """Train the surface network anew: ``python -m tests.training.remake_surfaces OUT``.
 
 Surfaces are painted, tops are rendered, their photos become surfaces, and the network learns from
-what is there, side by side until the time is up: the weights lie in ``OUT/learned``.
+what is there, side by side until the time is up: the weights lie in ``OUT/surfaces.pt``.
 """
 
 from __future__ import annotations
@@ -52,7 +52,7 @@ def works(place: Place) -> Iterator[Work]:
         "tests.training.surface_photos", photos, bank, "--until", place.until, "--jobs", few,
     ))  # fmt: skip
     yield Work("learning", module(
-        "tests.training.train_surfaces", bank, "--out", place.out / "learned",
+        "tests.training.train_surfaces", bank, "--out", place.out / "surfaces.pt",
         "--until", place.until,
     ), place.card)  # fmt: skip
 
@@ -72,7 +72,7 @@ def main() -> None:
     args = parser.parse_args()
     until = args.until or time.time() + 60.0 * args.minutes
     place = Place(args.out, args.first, until, args.cores, args.card, args.variant)
-    for folder in ("bank", "photos", "learned"):
+    for folder in ("bank", "photos"):
         (place.out / folder).mkdir(parents=True, exist_ok=True)
     raise SystemExit(run(works(place), until=until, logs=place.out / "logs"))
 
