@@ -16,7 +16,7 @@ EndingWord = Literal["clean", "contaminated", "harvested", "discarded", "used up
 ENDINGS: Final[Mapping[EndingWord, str]] = {
     "clean": "Opened and used on {day}[, for {jars}]; nothing was wrong with it.",
     "contaminated": "Recorded as contaminated on {day}.",
-    "harvested": "Harvested, last on {day}[: {grams:.0f} g in all].",
+    "harvested": "Harvested, last on {day}[: {grams:g} g in all].",
     "discarded": "Thrown out on {day}.",
     "used up": "Used up: its spawn went into {jars}[ on {day}].",
 }

@@ -33,7 +33,7 @@ REGISTER = Register(
         "J05": JarEntry("J05"),
     }
 )
-HARVEST = JarOutcome("J05", "harvested", TODAY, ((TODAY, 84.0),), 100.0, "wait", TODAY)
+HARVEST = JarOutcome("J05", "harvested", TODAY, ((TODAY, 84.5),), 100.0, "wait", TODAY)
 THROWN = JarOutcome("J03", "discarded", TODAY - timedelta(days=1), (), None, None, None)
 COVERED = {"percent": 98.0, "low": 96.0, "high": 100.0, "rested_days": 4.0}
 READY = Finding.of("spawn_ready", "go", day=TODAY, since=TODAY, shown_since=TODAY, **COVERED)
@@ -71,7 +71,7 @@ def test_finished_jars_stand_in_a_part_of_their_own_and_nowhere_else(
         assert "J05" not in told and "J03" not in told, part
     assert "J05" not in text_of(page, "photos")
     done = text_of(page, "finished")
-    assert "J05 Harvested, last on 10 Mar: 84 g in all." in done
+    assert "J05 Harvested, last on 10 Mar: 84.5 g in all." in done
     assert "J03 Thrown out on 9 Mar. Last photo Tue 10 Mar" in done
     tally = page[page.index('class="tally"') : page.index("<nav")]
     assert "<b>1</b> check" in tally and "<b>1</b> wait" in tally and "go</span>" in tally
@@ -138,7 +138,7 @@ def test_a_finished_jar_has_its_row_without_a_verdict(shelf: ShelfResult, tmp_pa
         ("", "discarded", "check"),
         ("", "harvested", "wait"),
     ]
-    assert rows["J05"]["reasons"] == "Harvested, last on 2026-03-10: 84 g in all"
+    assert rows["J05"]["reasons"] == "Harvested, last on 2026-03-10: 84.5 g in all"
     assert rows["J01"]["reasons"].startswith("Of its kin, J04 (same spawn) turned bad. Coverage")
     assert "J03" in table(tmp_path / "days.csv")
     assert "J03" not in table(tmp_path / "flags.csv")
@@ -172,7 +172,7 @@ def test_the_story_of_a_finished_jar_ends_with_nothing_to_do(shelf: ShelfResult)
         )
     }
     assert chapters["Verdict"] == (
-        "It has none any more. Harvested, last on 2026-03-10: 84 g in all."
+        "It has none any more. Harvested, last on 2026-03-10: 84.5 g in all."
     )
     assert "The verdict had been wait, on Tue 10 Mar." in chapters["Outcome"], "told once"
     assert chapters["What to do"] == "Nothing: its story is over."
