@@ -162,16 +162,36 @@ def may_be_thin(case: Case) -> bool:
     return is_thin(case) or is_unnamed(case)
 
 
+def is_round(case: Case, patch: TrackedPatch) -> bool:
+    """Say whether an area is round enough for an island; without an outline it counts as one."""
+    return patch.round_share is None or patch.round_share >= case.limits.island_round_share
+
+
 def is_compact(case: Case, patch: TrackedPatch) -> bool:
     """Say whether an area is an island, not a gap in lace; without an outline it counts as one.
 
-    An island is round and large at once; one that the edge of the view may have cut is only round.
+    An island is round and large at once; one that the edge of the view may have cut is only round,
+    but where it was seen whole on another day, and was a gap then.
     """
-    if patch.round_share is None:
-        return True
-    core_cm2 = patch.area_cm2 * patch.round_share
-    large = core_cm2 >= case.limits.island_core_cm2 or is_cut(case, patch)
-    return large and patch.round_share >= case.limits.island_round_share
+    if not is_round(case, patch):
+        return False
+    return _has_core(case, patch) or (is_cut(case, patch) and not _was_gap(case, patch))
+
+
+def _has_core(case: Case, patch: TrackedPatch) -> bool:
+    share = patch.round_share
+    return share is None or patch.area_cm2 * share >= case.limits.island_core_cm2
+
+
+def _was_gap(case: Case, patch: TrackedPatch) -> bool:
+    """Say whether a day showed an area whole, hardly smaller, and too small for an island."""
+    least_cm2 = case.limits.dead_patch_left_share * patch.area_cm2
+    return any(
+        not is_cut(case, seen) and seen.area_cm2 >= least_cm2 and not _has_core(case, seen)
+        for day in case.days
+        for seen in day.patches
+        if seen.patch == patch.patch
+    )
 
 
 def keeps_from_go(case: Case, patch: TrackedPatch) -> bool:

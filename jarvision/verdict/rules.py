@@ -48,6 +48,7 @@ from jarvision.verdict.evidence import (
     beyond_run,
     has_long_been_full,
     is_compact,
+    is_cut,
     is_off_colour,
     is_unnamed,
     may_be_thin,
@@ -187,8 +188,9 @@ def _dead_patch(case: Case) -> list[Finding]:
 
     They are looked at first, and end the jar when they have stood still for longer. A species that
     stays thin, which one that is not known may be, shows such areas when all is well: then a person
-    must look. An area over a large part
-    of the wall is no island: the jar has not grown there yet.
+    must look, and not where the edge of the view cut the area on most days, since what is seen of
+    it changes with each turn of the jar: it keeps a ready jar from go. An area over a large part of
+    the wall is no island: the jar has not grown there yet.
     """
     found = (_dead(case, patch) for patch in case.last.patches if patch.kind == "bare")
     return [finding for finding in found if finding]
@@ -203,16 +205,17 @@ def _dead(case: Case, patch: TrackedPatch) -> Finding | None:
     if may_be_thin(case) and not is_compact(case, patch):
         return None
     still = _standstill(case, patch)
-    if not still.proves(limits):
+    if not still.proves(limits) or (may_be_thin(case) and not still.is_sure(limits)):
         return None
     rest = min(case.last.coverage.percent / (1 - share), 100.0)
     late = min(limits.dead_patch_rest_percent, case.profile.ready_percent)
     if rest < late and not beyond_run(case, age_days(case)):
         return None
-    sure = still.days >= limits.dead_patch_out_days and not may_be_thin(case)
+    lasts = still.days >= limits.dead_patch_out_days and still.is_sure(limits)
+    out = lasts and not may_be_thin(case)
     return Finding.of(
         "dead_patch",
-        "no-go" if sure else "check",
+        "no-go" if out else "check",
         day=case.last.day,
         patch=patch.patch,
         days=still.days,
@@ -225,11 +228,14 @@ def _dead(case: Case, patch: TrackedPatch) -> Finding | None:
 class _Standstill:
     """For how long an area has not been closing: days, sightings and days with a photo.
 
-    ``left`` is the share of its first area that is still bare.
+    ``whole`` counts the sightings that the edge of the view did not cut: of a cut area each turn of
+    the jar shows more or less, which hides that it closes. ``left`` is the share of its first area
+    that is still bare.
     """
 
     days: int
     sightings: int
+    whole: int
     photographed: int
     left: float
 
@@ -242,6 +248,10 @@ class _Standstill:
             and self.left >= limits.dead_patch_left_share
         )
 
+    def is_sure(self, limits: VerdictSettings) -> bool:
+        """Say whether no turn of the jar feigns it: seen whole, or for long."""
+        return self.whole >= limits.dead_patch_whole or self.days >= limits.dead_patch_cut_days
+
 
 def _standstill(case: Case, patch: TrackedPatch) -> _Standstill:
     """Return for how long a patch has not been closing.
@@ -250,14 +260,16 @@ def _standstill(case: Case, patch: TrackedPatch) -> _Standstill:
     first of the unbroken run of ``still`` or ``growing`` days.
     """
     sightings = [(d.day, p) for d in case.days for p in d.patches if p.patch == patch.patch]
-    since, count, area = sightings[-1][0], 0, patch.area_cm2
+    since, count, whole, area = sightings[-1][0], 0, 0, patch.area_cm2
     for day, seen in reversed(sightings):
         since, count, area = day, count + 1, seen.area_cm2
+        whole += not is_cut(case, seen)
         if seen.trend not in ("still", "growing"):
             break
     return _Standstill(
         days=(case.last.day - since).days,
         sightings=count,
+        whole=whole,
         photographed=sum(d.day >= since for d in case.days),
         left=patch.area_cm2 / max(area, 1e-6),
     )

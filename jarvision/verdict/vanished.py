@@ -7,7 +7,15 @@ from collections.abc import Sequence
 
 from jarvision.records import Finding, TrackedPatch
 from jarvision.records.wall import radius_mm
-from jarvision.verdict.evidence import Case, is_compact, is_thin, is_white, wall_cm2
+from jarvision.verdict.evidence import (
+    Case,
+    is_compact,
+    is_cut,
+    is_round,
+    is_thin,
+    is_white,
+    wall_cm2,
+)
 
 Sightings = list[tuple[int, TrackedPatch]]
 """Number of the day, and the area on it, in order."""
@@ -77,8 +85,14 @@ def _gone_too_soon(case: Case, name: str, sightings: Sightings) -> Finding | Non
 
 
 def _is_island(case: Case, patch: TrackedPatch) -> bool:
-    compact = is_compact(case, patch) or not is_thin(case)
+    compact = is_compact(case, patch) if is_thin(case) else is_round(case, patch)
     return compact and patch.area_cm2 >= case.limits.dead_patch_cm2
+
+
+def _was_whole(case: Case, sightings: Sightings) -> bool:
+    """Say whether an area was ever seen whole, as large as one that ends a jar."""
+    least_cm2 = case.limits.dead_patch_cm2
+    return any(p.area_cm2 >= least_cm2 and not is_cut(case, p) for _, p in sightings)
 
 
 def _lies_in(later: TrackedPatch, patch: TrackedPatch, name: str, wall_radius_mm: float) -> bool:
@@ -93,7 +107,9 @@ def _lies_in(later: TrackedPatch, patch: TrackedPatch, name: str, wall_radius_mm
 def _stood_dead(case: Case, sightings: Sightings, last: int) -> int:
     """Return for how many days an area had stood still up to one, the rest being full; else 0.
 
-    It stood still where its trend says so, and where it was no larger before.
+    It stood still where its trend says so, and where it was no larger before. Of an area of a thin
+    species that the edge of the view always cut that takes longer to tell: turns hide that it
+    closes.
     """
     limits, day = case.limits, case.days[last].day
     until = [(number, patch) for number, patch in sightings if number <= last]
@@ -108,9 +124,11 @@ def _stood_dead(case: Case, sightings: Sightings, last: int) -> int:
         _run_from([area >= limits.dead_patch_left_share * p.area_cm2 for _, p in until]) :
     ]
     stood = max((by_trend, by_area), key=len)
-    return (
-        (day - case.days[stood[0][0]].day).days if len(stood) >= limits.dead_patch_sightings else 0
-    )
+    if len(stood) < limits.dead_patch_sightings:
+        return 0
+    days = (day - case.days[stood[0][0]].day).days
+    may_turn = is_thin(case) and not _was_whole(case, until)
+    return 0 if may_turn and days < limits.dead_patch_cut_days else days
 
 
 def _run_from(holds: Sequence[bool]) -> int:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -93,3 +94,68 @@ def test_an_area_that_only_one_of_two_photos_shows_is_no_island() -> None:
         readings = with_patches(story, [gap], since=18 - days)
         twin = replace(readings[-1], photo="twin.jpg", patches=(gap,) if both else ())
         assert judge([*readings, twin])[0].verdict == verdict
+
+
+def at(angles_deg: Sequence[float], species: str, area_cm2: float = 2.0) -> list[str]:
+    """What is found of a round area that stands still on the last days, seen at these angles."""
+    story = healthy(18)
+    first = 18 - len(angles_deg)
+    story.patches = {first + n: [outlined(area_cm2, 1.0, a)] for n, a in enumerate(angles_deg)}
+    verdict, _ = judge(story.readings(), oyster(species=species))
+    return [verdict.verdict, *(finding.word for finding in verdict.findings)]
+
+
+@pytest.mark.parametrize("whole_deg", [40.0, -40.0])
+@pytest.mark.parametrize(("whole", "word"), [(0, "bare_left"), (1, "bare_left"), (2, "dead_patch")])
+def test_an_area_of_a_thin_species_is_dead_when_it_was_seen_whole_on_two_days(
+    whole: int, word: str, whole_deg: float
+) -> None:
+    """10 degrees to its edge: at 50 degrees the edge of the view cuts it."""
+    cut_deg = 50.0 if whole_deg > 0 else -50.0
+    assert at([cut_deg] * (5 - whole) + [whole_deg] * whole, "wine cap") == ["check", word]
+
+
+def test_one_that_the_edge_of_the_view_cuts_is_dead_after_six_days() -> None:
+    assert at([50.0] * 6, "wine cap") == ["check", "bare_left"]
+    assert at([50.0] * 7, "wine cap") == ["check", "dead_patch"]
+
+
+def test_one_of_another_species_ends_the_jar_sooner_where_it_was_seen_whole() -> None:
+    """What the edge of the view cuts is looked at from the third day on, as any other is."""
+    assert at([50.0] * 4, "oyster") == ["check", "dead_patch"]
+    assert at([40.0] * 5, "oyster") == ["no-go", "dead_patch"]
+    assert at([50.0, 50.0, 50.0, 50.0, 40.0], "oyster") == ["check", "dead_patch"]
+    assert at([50.0, 50.0, 50.0, 40.0, 40.0], "oyster") == ["no-go", "dead_patch"]
+    assert at([50.0] * 6, "oyster") == ["check", "dead_patch"]
+    assert at([50.0] * 7, "oyster") == ["no-go", "dead_patch"]
+
+
+def test_what_was_seen_whole_before_the_standstill_does_not_count() -> None:
+    story = healthy(18)
+    large = [outlined(4.0, 1.0, 38.0)]
+    small = [outlined(2.0, 1.0, 50.0)]
+    story.patches = {11: large, 12: large} | dict.fromkeys(range(13, 18), small)
+    verdict, flags = judge(story.readings(), oyster(species="wine cap"))
+    assert (verdict.verdict, "dead_patch" in words(flags)) == ("check", False)
+
+
+@pytest.mark.parametrize(
+    ("before_cm2", "before_deg", "verdict"),
+    [
+        (1.2, 30.0, "go"),
+        (1.2, -30.0, "check"),  # another area
+        (1.0, 30.0, "go"),
+        (0.9, 30.0, "check"),  # it may have been the smaller part of one that is cut now
+        (1.5, 30.0, "check"),  # as large as an island, seen whole
+        (1.2, 49.0, "check"),  # cut then, too
+    ],
+)
+def test_a_gap_that_was_seen_whole_is_no_island_because_the_edge_cuts_it_now(
+    before_cm2: float, before_deg: float, verdict: str
+) -> None:
+    story = healthy(18)
+    story.patches = {
+        16: [outlined(before_cm2, 2.0, before_deg)],
+        17: [outlined(1.2, 2.0, 50.0)],
+    }
+    assert judge(story.readings(), oyster(species="lion's mane"))[0].verdict == verdict

@@ -136,3 +136,51 @@ def test_a_small_area_in_its_place_does_not_make_a_dead_island_forgotten() -> No
     gap = {15: [square(6.0, 5.0)]}
     for patches in (island, {**island, **gap}):
         assert found(verdict_of(patches, Story(percents))) == ["vanished"]
+
+
+def oval(area_cm2: float, long: float, angle_deg: float = 0.0) -> Patch:
+    """A bare oval, ``long`` times as high as it is wide."""
+    wide_mm = 10.0 * np.sqrt(area_cm2 / np.pi / long)
+    around = np.linspace(0.0, 2 * np.pi, 60, endpoint=False)
+    outline = tuple(
+        (
+            angle_deg + float(np.rad2deg(wide_mm * np.sin(t) / 45.0)),
+            50.0 + long * wide_mm * np.cos(t),
+        )
+        for t in around
+    )
+    return Patch("bare", area_cm2, angle_deg, 50.0, 0.9, outline)
+
+
+@pytest.mark.parametrize(("long", "word"), [(2.75, "vanished"), (3.0, "spawn_ready")])
+def test_what_is_no_island_by_its_shape_has_not_vanished(long: float, word: str) -> None:
+    """A string of gaps between fronts closes, or falls apart, all at once."""
+    assert found(verdict_of({n: [oval(2.4, long)] for n in range(11, 15)}, healthy(17))) == [word]
+
+
+def gone_after(angles_deg: Sequence[float], species: str, area_cm2: float = 2.0) -> list[str]:
+    """What is found of a jar whose area was seen at these angles and is gone for three days."""
+    story = healthy(14 + len(angles_deg))
+    story.patches = {11 + n: [oval(area_cm2, 1.0, a)] for n, a in enumerate(angles_deg)}
+    return found(judge(story.readings(), oyster(species=species))[0])
+
+
+def test_an_area_of_a_thin_species_that_the_edge_always_cut_did_not_surely_stand_still() -> None:
+    """10 degrees to its edge: at 50 degrees the edge of the view cuts it, at 40 not."""
+    assert gone_after([50.0] * 5, "wine cap") == ["spawn_ready"]
+    assert gone_after([-50.0] * 5, "wine cap") == ["spawn_ready"]
+    assert gone_after([50.0, 50.0, 50.0, 40.0, 50.0], "wine cap") == ["vanished"]
+    assert gone_after([50.0] * 5, "oyster") == ["vanished"]
+
+
+def test_one_that_it_cut_is_known_to_stand_still_after_six_days() -> None:
+    assert gone_after([50.0] * 6, "wine cap") == ["spawn_ready"]
+    assert gone_after([50.0] * 7, "wine cap") == ["vanished"]
+
+
+def test_a_small_part_seen_whole_does_not_show_that_it_stood_still() -> None:
+    story = healthy(19)
+    part = {10: [oval(0.9, 1.0, 42.0)]}
+    for first, word in ((part, "spawn_ready"), ({10: [oval(1.1, 1.0, 42.0)]}, "vanished")):
+        story.patches = {**first, **{n: [oval(1.2, 1.0, 50.0)] for n in range(11, 16)}}
+        assert found(judge(story.readings(), oyster(species="wine cap"))[0]) == [word]
