@@ -230,7 +230,7 @@ class _Standstill:
 
     ``whole`` counts the sightings that the edge of the view did not cut: of a cut area each turn of
     the jar shows more or less, which hides that it closes. ``left`` is the share of its first area
-    that is still bare.
+    that is still bare, ``area_cm2`` that on the last day.
     """
 
     days: int
@@ -238,6 +238,7 @@ class _Standstill:
     whole: int
     photographed: int
     left: float
+    area_cm2: float
 
     def proves(self, limits: VerdictSettings) -> bool:
         """Say whether that is long, and seen often enough."""
@@ -249,8 +250,12 @@ class _Standstill:
         )
 
     def is_sure(self, limits: VerdictSettings) -> bool:
-        """Say whether no turn of the jar feigns it: seen whole, or for long."""
-        return self.whole >= limits.dead_patch_whole or self.days >= limits.dead_patch_cut_days
+        """Say whether no turn of the jar feigns it: seen whole, or for long, or large."""
+        return (
+            self.whole >= limits.dead_patch_whole
+            or self.days >= limits.dead_patch_cut_days
+            or self.area_cm2 >= limits.dead_patch_cut_cm2
+        )
 
 
 def _standstill(case: Case, patch: TrackedPatch) -> _Standstill:
@@ -272,6 +277,7 @@ def _standstill(case: Case, patch: TrackedPatch) -> _Standstill:
         whole=whole,
         photographed=sum(d.day >= since for d in case.days),
         left=patch.area_cm2 / max(area, 1e-6),
+        area_cm2=patch.area_cm2,
     )
 
 

@@ -120,6 +120,13 @@ def test_one_that_the_edge_of_the_view_cuts_is_dead_after_six_days() -> None:
     assert at([50.0] * 7, "wine cap") == ["check", "dead_patch"]
 
 
+@pytest.mark.parametrize(("area_cm2", "verdict"), [(9.9, "check"), (10.0, "no-go")])
+def test_one_so_large_that_no_turn_hides_how_it_closes_need_not_be_seen_whole(
+    area_cm2: float, verdict: str
+) -> None:
+    assert at([50.0] * 5, "oyster", area_cm2) == [verdict, "dead_patch"]
+
+
 def test_one_of_another_species_ends_the_jar_sooner_where_it_was_seen_whole() -> None:
     """What the edge of the view cuts is looked at from the third day on, as any other is."""
     assert at([50.0] * 4, "oyster") == ["check", "dead_patch"]
