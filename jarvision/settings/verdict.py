@@ -147,9 +147,9 @@ class VerdictSettings:
     (and 63 without either)."""
 
     dead_patch_cut_cm2: Annotated[float, Limits(0, 100)] = 10.0
-    """... or how large it is: a turn that moves the wall by 5 mm hides a sixth of a round area of
-    this size, not the fifth that tells one that closes. A jar of the sample shelf asked for it; on
-    229 good simulated jars it changes nothing."""
+    """... or how large it is: a turn that moves the wall by 5 mm hides 18 % of a round area of this
+    size at most, not the fifth that tells one that closes. A jar of the sample shelf asked for it;
+    on 229 good simulated jars it changes nothing."""
 
     dead_patch_seen_share: Annotated[float, Limits(0, 1)] = 0.6
     """... and on what share of the days with a photo: an area that comes and goes is misread."""
