@@ -12,7 +12,12 @@ if TYPE_CHECKING:
 
 @cache
 def open_network(package: str, file: str) -> InferenceSession:
-    """Open the network that lies in a package, once.
+    """Open the network that lies in a package, once."""
+    return session_of((files(package) / file).read_bytes())
+
+
+def session_of(data: bytes) -> InferenceSession:
+    """Open a network in the form of ONNX.
 
     One thread, so that the answers are the same in a worker and out of it.
     """
@@ -22,5 +27,4 @@ def open_network(package: str, file: str) -> InferenceSession:
     options = onnxruntime.SessionOptions()
     options.intra_op_num_threads = options.inter_op_num_threads = 1
     options.enable_cpu_mem_arena = False  # it keeps memory for each size of picture
-    data = (files(package) / file).read_bytes()
     return onnxruntime.InferenceSession(data, options, providers=["CPUExecutionProvider"])

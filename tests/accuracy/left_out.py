@@ -22,6 +22,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from jarvision.vision.session import session_of
 from jarvision.vision.tissue import network
 from tests.training.contents_layers import FAMILIES
 
@@ -56,12 +57,8 @@ def family_of(photo: Path) -> int:
 
 @cache
 def open_file(path: Path) -> InferenceSession:
-    """A network of a file, in one thread."""
-    import onnxruntime
-
-    options = onnxruntime.SessionOptions()
-    options.intra_op_num_threads = options.inter_op_num_threads = 1
-    return onnxruntime.InferenceSession(path, options, providers=["CPUExecutionProvider"])
+    """A network of a file, once."""
+    return session_of(path.read_bytes())
 
 
 @contextmanager

@@ -55,6 +55,20 @@ def refused(number: int, reason: str = "blurred", jar: str = "J1") -> Reading:
     return reading(number, 0.0, jar=jar, status="unusable", reason=reason, coverage=None)
 
 
+def oval(area_cm2: float, long: float, angle_deg: float = 0.0) -> Patch:
+    """A bare oval, ``long`` times as high as it is wide, on a wall of 45 mm radius."""
+    wide_mm = 10.0 * np.sqrt(area_cm2 / np.pi / long)
+    around = np.linspace(0.0, 2 * np.pi, 60, endpoint=False)
+    outline = tuple(
+        (
+            angle_deg + float(np.rad2deg(wide_mm * np.sin(t) / 45.0)),
+            50.0 + long * wide_mm * np.cos(t),
+        )
+        for t in around
+    )
+    return Patch("bare", area_cm2, angle_deg, 50.0, 0.9, outline)
+
+
 def patch(
     kind: str, area_cm2: float, angle_deg: float = 0.0, height_mm: float = 50.0, sure: float = 0.9
 ) -> Patch:

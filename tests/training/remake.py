@@ -10,15 +10,13 @@ from __future__ import annotations
 
 import argparse
 import json
-import os
-import time
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from .contents_layers import FAMILIES
-from .side_by_side import Work, module, run
+from .side_by_side import Work, add_options, end_of, module, run
 
 COUNTS = ("--contents", "2400", "--photos", "1440", "--growth", "4800", "--painted", "480")
 EFFORT = ("--width", "882", "--spp", "6", "--spp-around", "2")
@@ -133,7 +131,7 @@ def _training(place: Place, name: str, nets: list[dict[str, Any]]) -> tuple[str,
 def main() -> None:
     """Parse the command line and run."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("out", type=Path)
+    add_options(parser, first=20_000)
     parser.add_argument(
         "--textures", type=Path, required=True, help="as tests.training.textures packs"
     )
@@ -141,18 +139,13 @@ def main() -> None:
         "--starts", type=Path, required=True,
         help="folder: plain.pt, pretrained.pt (import_net), photographs.pt (card.toml says which)",
     )  # fmt: skip
-    parser.add_argument("--first", type=int, default=20_000, help="first seed of what is drawn")
-    parser.add_argument("--minutes", type=float, default=27.0)
-    parser.add_argument("--until", type=float, help="the clock's time in seconds, in place of that")
-    parser.add_argument("--cores", type=int, default=os.cpu_count())
     parser.add_argument("--cards", type=int, default=0, help="graphics cards")
-    parser.add_argument("--variant", default="llvm_ad_spectral", help="of the renderer")
     parser.add_argument(
         "--room", type=int, default=4000, help="layers of each family, kept at hand"
     )
     parser.add_argument("--parts", nargs="+", choices=PARTS, default=PARTS)
     args = parser.parse_args()
-    until = args.until or time.time() + 60.0 * args.minutes
+    until = end_of(args)
     place = Place(args.out, args.textures, args.starts, args.first, until, args.cores, args.cards,
                   args.variant, args.room)  # fmt: skip
     for folder in ("bank", "kept", "without"):

@@ -7,13 +7,11 @@ what is there, side by side until the time is up: the weights lie in ``OUT/surfa
 from __future__ import annotations
 
 import argparse
-import os
-import time
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from .side_by_side import Work, module, run
+from .side_by_side import Work, add_options, end_of, module, run
 
 MANY = 100_000  # more than there is time for
 EFFORT = ("--width", "1200", "--spp", "8", "--spp-around", "3")
@@ -60,17 +58,10 @@ def works(place: Place) -> Iterator[Work]:
 def main() -> None:
     """Parse the command line and run."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("out", type=Path)
-    parser.add_argument(
-        "--first", type=int, default=1_200_000, help="first seed; tuning: 2,000,000"
-    )
-    parser.add_argument("--minutes", type=float, default=27.0)
-    parser.add_argument("--until", type=float, help="the clock's time in seconds, in place of that")
-    parser.add_argument("--cores", type=int, default=os.cpu_count(), help="that render")
+    add_options(parser, first=1_200_000)  # tuning begins at 2,000,000
     parser.add_argument("--card", type=int, help="graphics card")
-    parser.add_argument("--variant", default="llvm_ad_spectral", help="of the renderer")
     args = parser.parse_args()
-    until = args.until or time.time() + 60.0 * args.minutes
+    until = end_of(args)
     place = Place(args.out, args.first, until, args.cores, args.card, args.variant)
     for folder in ("bank", "photos"):
         (place.out / folder).mkdir(parents=True, exist_ok=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import argparse
 import os
 import signal
 import subprocess
@@ -56,3 +57,18 @@ def run(works: Iterable[Work], *, until: float, logs: Path) -> int:
         if process.poll() is None:
             os.killpg(process.pid, signal.SIGTERM)
     return len(bad)
+
+
+def add_options(parser: argparse.ArgumentParser, *, first: int) -> None:
+    """What all such runs are told: the first seed, how long, on how many cores, which renderer."""
+    parser.add_argument("out", type=Path)
+    parser.add_argument("--first", type=int, default=first, help="first seed of what is drawn")
+    parser.add_argument("--minutes", type=float, default=27.0)
+    parser.add_argument("--until", type=float, help="the clock's time in seconds, in place of that")
+    parser.add_argument("--cores", type=int, default=os.cpu_count())
+    parser.add_argument("--variant", default="llvm_ad_spectral", help="of the renderer")
+
+
+def end_of(args: argparse.Namespace) -> float:
+    """When a run ends that starts now, the clock's time in seconds."""
+    return float(args.until or time.time() + 60.0 * args.minutes)

@@ -8,23 +8,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from judging import healthy, judge, with_patches, words
-from shelves import oyster, patch
+from shelves import oval, oyster, patch
 
 from jarvision.records import Patch
-
-
-def outlined(area_cm2: float, long: float, angle_deg: float = 0.0) -> Patch:
-    """A bare oval, ``long`` times as long as it is wide, on a wall of 45 mm radius."""
-    wide_mm = 10.0 * np.sqrt(area_cm2 / np.pi / long)
-    around = np.linspace(0.0, 2 * np.pi, 40, endpoint=False)
-    outline = tuple(
-        (
-            angle_deg + float(np.rad2deg(wide_mm * np.sin(t) / 45.0)),
-            50.0 + long * wide_mm * np.cos(t),
-        )
-        for t in around
-    )
-    return Patch("bare", area_cm2, angle_deg, 50.0, 0.9, outline)
 
 
 def last_day(bare: Patch, species: str) -> str:
@@ -34,22 +20,22 @@ def last_day(bare: Patch, species: str) -> str:
 
 @pytest.mark.parametrize("species", ["lion's mane", "wine cap"])
 def test_a_compact_island_keeps_a_thin_species_from_go_at_once(species: str) -> None:
-    assert last_day(outlined(1.3, 1.0), species) == "check"
-    assert last_day(outlined(1.5, 2.0), species) == "check"
+    assert last_day(oval(1.3, 1.0), species) == "check"
+    assert last_day(oval(1.5, 2.0), species) == "check"
     assert last_day(patch("bare", 1.3), species) == "check"  # its outline is not known
 
 
 @pytest.mark.parametrize("species", ["lion's mane", "wine cap"])
 def test_the_gaps_of_a_thin_species_do_not(species: str) -> None:
-    assert last_day(outlined(1.3, 4.0), species) == "go"
-    assert last_day(outlined(0.8, 1.0), species) == "go"
+    assert last_day(oval(1.3, 4.0), species) == "go"
+    assert last_day(oval(0.8, 1.0), species) == "go"
 
 
 def test_an_island_of_a_thin_species_that_closes_is_waited_for() -> None:
     """A dead one is ragged first, and closes for a while."""
     story = healthy(19)
     story.patches = {
-        10 + n: [outlined(np.pi * (radius / 10) ** 2, 1.0)]
+        10 + n: [oval(np.pi * (radius / 10) ** 2, 1.0)]
         for n, radius in enumerate((20.0, 17.0, 14.0, 12.0, 10.0, 8.0, 7.0, 6.0, 5.0))
     }
     for days, verdict, word in ((18, "wait", "still_closing"), (19, "go", "spawn_ready")):
@@ -75,10 +61,10 @@ def test_an_island_that_closes_by_little_every_day_is_not_dead() -> None:
 
 def test_the_lace_of_a_thin_species_does_not_keep_a_doubt_of_an_area_that_is_gone() -> None:
     """Its gaps are bare on every day; a jar of another species is not full with them."""
-    gaps = [outlined(0.7, 1.0, 30.0)]
+    gaps = [oval(0.7, 1.0, 30.0)]
     story = healthy(20)
     story.patches = dict.fromkeys(range(9, 20), gaps) | {
-        n: [outlined(2.0, 1.0), *gaps] for n in (6, 7, 8)
+        n: [oval(2.0, 1.0), *gaps] for n in (6, 7, 8)
     }
     told = [
         judge(story.readings()[:16], oyster(species=species))[0].findings[0].word
@@ -100,7 +86,7 @@ def at(angles_deg: Sequence[float], species: str, area_cm2: float = 2.0) -> list
     """What is found of a round area that stands still on the last days, seen at these angles."""
     story = healthy(18)
     first = 18 - len(angles_deg)
-    story.patches = {first + n: [outlined(area_cm2, 1.0, a)] for n, a in enumerate(angles_deg)}
+    story.patches = {first + n: [oval(area_cm2, 1.0, a)] for n, a in enumerate(angles_deg)}
     verdict, _ = judge(story.readings(), oyster(species=species))
     return [verdict.verdict, *(finding.word for finding in verdict.findings)]
 
@@ -139,8 +125,8 @@ def test_one_of_another_species_ends_the_jar_sooner_where_it_was_seen_whole() ->
 
 def test_what_was_seen_whole_before_the_standstill_does_not_count() -> None:
     story = healthy(18)
-    large = [outlined(4.0, 1.0, 38.0)]
-    small = [outlined(2.0, 1.0, 50.0)]
+    large = [oval(4.0, 1.0, 38.0)]
+    small = [oval(2.0, 1.0, 50.0)]
     story.patches = {11: large, 12: large} | dict.fromkeys(range(13, 18), small)
     verdict, flags = judge(story.readings(), oyster(species="wine cap"))
     assert (verdict.verdict, "dead_patch" in words(flags)) == ("check", False)
@@ -162,7 +148,7 @@ def test_a_gap_that_was_seen_whole_is_no_island_because_the_edge_cuts_it_now(
 ) -> None:
     story = healthy(18)
     story.patches = {
-        16: [outlined(before_cm2, 2.0, before_deg)],
-        17: [outlined(1.2, 2.0, 50.0)],
+        16: [oval(before_cm2, 2.0, before_deg)],
+        17: [oval(1.2, 2.0, 50.0)],
     }
     assert judge(story.readings(), oyster(species="lion's mane"))[0].verdict == verdict

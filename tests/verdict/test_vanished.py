@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from judging import healthy, judge
-from shelves import Story, kjma, oyster
+from shelves import Story, kjma, oval, oyster
 
 from jarvision.growth.forecast import seen_growth
 from jarvision.history.build import build_history
@@ -136,20 +136,6 @@ def test_a_small_area_in_its_place_does_not_make_a_dead_island_forgotten() -> No
     gap = {15: [square(6.0, 5.0)]}
     for patches in (island, {**island, **gap}):
         assert found(verdict_of(patches, Story(percents))) == ["vanished"]
-
-
-def oval(area_cm2: float, long: float, angle_deg: float = 0.0) -> Patch:
-    """A bare oval, ``long`` times as high as it is wide."""
-    wide_mm = 10.0 * np.sqrt(area_cm2 / np.pi / long)
-    around = np.linspace(0.0, 2 * np.pi, 60, endpoint=False)
-    outline = tuple(
-        (
-            angle_deg + float(np.rad2deg(wide_mm * np.sin(t) / 45.0)),
-            50.0 + long * wide_mm * np.cos(t),
-        )
-        for t in around
-    )
-    return Patch("bare", area_cm2, angle_deg, 50.0, 0.9, outline)
 
 
 @pytest.mark.parametrize(("long", "word"), [(2.75, "vanished"), (3.0, "spawn_ready")])
