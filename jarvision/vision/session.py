@@ -13,10 +13,10 @@ if TYPE_CHECKING:
 @cache
 def open_network(package: str, file: str) -> InferenceSession:
     """Open the network that lies in a package, once."""
-    return session_of((files(package) / file).read_bytes())
+    return network_of((files(package) / file).read_bytes())
 
 
-def session_of(data: bytes) -> InferenceSession:
+def network_of(data: bytes) -> InferenceSession:
     """Open a network in the form of ONNX.
 
     One thread, so that the answers are the same in a worker and out of it.

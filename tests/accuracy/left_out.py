@@ -22,7 +22,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from jarvision.vision.session import session_of
+from jarvision.vision.session import network_of
 from jarvision.vision.tissue import network
 from tests.training.contents_layers import FAMILIES
 
@@ -58,7 +58,7 @@ def family_of(photo: Path) -> int:
 @cache
 def open_file(path: Path) -> InferenceSession:
     """A network of a file, once."""
-    return session_of(path.read_bytes())
+    return network_of(path.read_bytes())
 
 
 @contextmanager
